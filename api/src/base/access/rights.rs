@@ -1,0 +1,123 @@
+//! Every act that changes something, with the mutation that asks for it and the least a caller must be.
+
+use super::Least;
+
+macro_rules! rights {
+    ($($(#[$doc:meta])* $right:ident $mutation:literal $least:ident,)*) => {
+        /// An act that changes something.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        pub enum Right {
+            $($(#[$doc])* $right,)*
+        }
+
+        impl Right {
+            /// Every right.
+            pub const ALL: &'static [Self] = &[$(Self::$right,)*];
+
+            /// The mutation that asks for the act; also its name in the audit log.
+            pub fn mutation(self) -> &'static str {
+                match self {
+                    $(Self::$right => $mutation,)*
+                }
+            }
+
+            /// The least a caller must be.
+            pub fn least(self) -> Least {
+                match self {
+                    $(Self::$right => Least::$least,)*
+                }
+            }
+        }
+    };
+}
+
+rights! {
+    /// Sign in with e-mail and password.
+    SignIn "signIn" Anyone,
+    /// End the session that asks.
+    SignOut "signOut" Staff,
+    /// Let somebody sign in.
+    AddStaff "addStaff" Owner,
+    /// Stop somebody's access; what they did stays.
+    EndStaff "endStaff" Owner,
+    /// Change the settings of the shop.
+    ChangeShop "changeShop" Owner,
+    /// Record a household or organisation.
+    AddCustomer "addCustomer" Desk,
+    /// Correct a customer's record.
+    ChangeCustomer "changeCustomer" Desk,
+    /// Record a further person to reach.
+    AddContact "addContact" Desk,
+    /// Record where machines stand.
+    AddServiceAddress "addServiceAddress" Desk,
+    /// Correct an address or its access notes.
+    ChangeServiceAddress "changeServiceAddress" Desk,
+    /// Confirm where an address is taxed.
+    ConfirmJurisdiction "confirmJurisdiction" Desk,
+    /// Record a machine by its serial.
+    AddAppliance "addAppliance" Desk,
+    /// Correct a machine's plate data or dates.
+    ChangeAppliance "changeAppliance" Desk,
+    /// Record that a machine went to another owner or address.
+    MoveAppliance "moveAppliance" Desk,
+    /// Extend the list of components.
+    AddComponent "addComponent" Desk,
+    /// Extend the list of failure modes.
+    AddFailureMode "addFailureMode" Desk,
+    /// Begin a price book.
+    DraftPriceBook "draftPriceBook" Owner,
+    /// Put a drafted price book to use.
+    AdoptPriceBook "adoptPriceBook" Owner,
+    /// Record a part the shop sells.
+    AddPart "addPart" Desk,
+    /// Record what a part costs now.
+    ChangePartCost "changePartCost" Desk,
+    /// Record where and how sales are taxed.
+    AddTaxJurisdiction "addTaxJurisdiction" Owner,
+    /// Record a customer's exemption certificate.
+    AddTaxExemption "addTaxExemption" Desk,
+    /// Extend the chart of accounts.
+    AddAccount "addAccount" Owner,
+    /// Post a manual entry.
+    PostJournal "postJournal" Owner,
+    /// Reverse a manual entry.
+    ReverseJournal "reverseJournal" Owner,
+    /// Close the books through a day.
+    CloseBooks "closeBooks" Owner,
+    /// Take a complaint about a machine.
+    OpenCall "openCall" Desk,
+    /// Close a call without work.
+    CancelCall "cancelCall" Desk,
+    /// Plan a trip for one or more calls.
+    ScheduleVisit "scheduleVisit" Desk,
+    /// Say that a trip was made or missed.
+    FinishVisit "finishVisit" Staff,
+    /// Write down a measurement.
+    RecordReading "recordReading" Staff,
+    /// Write down what is wrong.
+    RecordFinding "recordFinding" Staff,
+    /// Write down what was done and fitted.
+    RecordRemedy "recordRemedy" Staff,
+    /// Write down why a failure returned.
+    RecordRootCause "recordRootCause" Staff,
+    /// Close a call whose work is done.
+    CompleteCall "completeCall" Staff,
+    /// Confirm or reject that a call came back.
+    DecideCallback "decideCallback" Desk,
+    /// Acknowledge, answer or close a flag with a note.
+    MoveFlag "moveFlag" Desk,
+    /// Price the work for a call.
+    DraftEstimate "draftEstimate" Desk,
+    /// Freeze an estimate and mail it to the customer.
+    SendEstimate "sendEstimate" Desk,
+    /// Begin the next revision of an estimate.
+    ReviseEstimate "reviseEstimate" Desk,
+    /// Bill a call's accepted estimate.
+    IssueInvoice "issueInvoice" Desk,
+    /// Take an invoice back by its mirror image.
+    CreditInvoice "creditInvoice" Desk,
+    /// Record money received and what it settles.
+    RecordPayment "recordPayment" Desk,
+    /// Send a mail again that failed.
+    RetryMail "retryMail" Desk,
+}

@@ -1,0 +1,202 @@
+//! What every input is held against at the door. All problems of one input are collected, so that a
+//! clerk mends them in one go.
+
+use chrono::NaiveDate;
+use nameplate_rules::money::Cents;
+use rust_decimal::Decimal;
+
+use super::error::{Error, Problem, ProblemCode, Result};
+
+/// Collects the problems of one input.
+#[derive(Default)]
+pub struct Checks {
+    problems: Vec<Problem>,
+}
+
+/// The longest text in a field of one line.
+pub const LINE_MAX: usize = 200;
+/// The longest text in a field of many lines.
+pub const TEXT_MAX: usize = 4_000;
+
+impl Checks {
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// Adds a problem.
+    pub fn refuse(&mut self, code: ProblemCode, path: &str, message: impl Into<String>) {
+        self.problems.push(Problem::new(code, path, message));
+    }
+
+    /// A text that must say something, trimmed.
+    pub fn text(&mut self, path: &str, value: &str, characters_max: usize) -> String {
+        let trimmed = value.trim();
+        if trimmed.is_empty() {
+            self.refuse(ProblemCode::Missing, path, "This must not be empty.");
+        } else if trimmed.chars().count() > characters_max {
+            self.refuse(
+                ProblemCode::TooLong,
+                path,
+                format!("This takes at most {characters_max} characters."),
+            );
+        } else if trimmed.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r')) {
+            self.refuse(ProblemCode::Malformed, path, "This holds control characters; type it again.");
+        }
+        trimmed.to_owned()
+    }
+
+    /// A text that may be left out; empty counts as left out.
+    pub fn text_if_any(
+        &mut self,
+        path: &str,
+        value: Option<&str>,
+        characters_max: usize,
+    ) -> Option<String> {
+        let value = value.filter(|text| !text.trim().is_empty())?;
+        Some(self.text(path, value, characters_max))
+    }
+
+    /// An e-mail address, lower-cased.
+    pub fn email(&mut self, path: &str, value: &str) -> String {
+        let address = value.trim().to_lowercase();
+        if address.len() > 254 || address.parse::<lettre::Address>().is_err() {
+            self.refuse(
+                ProblemCode::Malformed,
+                path,
+                "This is no e-mail address; write it like name@example.org.",
+            );
+        }
+        address
+    }
+
+    pub fn email_if_any(&mut self, path: &str, value: Option<&str>) -> Option<String> {
+        let value = value.filter(|text| !text.trim().is_empty())?;
+        Some(self.email(path, value))
+    }
+
+    /// A telephone number in E.164. National numbers are read as those of `country` (ISO 3166).
+    pub fn phone(&mut self, path: &str, value: &str, country: &str) -> String {
+        let region = country.parse().ok();
+        match phonenumber::parse(region, value.trim()) {
+            Ok(number) if number.is_valid() => {
+                number.format().mode(phonenumber::Mode::E164).to_string()
+            }
+            _ => {
+                self.refuse(
+                    ProblemCode::Malformed,
+                    path,
+                    "This is no telephone number that can be dialled; give it with its area code.",
+                );
+                String::new()
+            }
+        }
+    }
+
+    pub fn phone_if_any(
+        &mut self,
+        path: &str,
+        value: Option<&str>,
+        country: &str,
+    ) -> Option<String> {
+        let value = value.filter(|text| !text.trim().is_empty())?;
+        Some(self.phone(path, value, country))
+    }
+
+    /// An amount that is not below zero.
+    pub fn not_negative(&mut self, path: &str, amount: Cents) -> Cents {
+        if amount.is_negative() {
+            self.refuse(
+                ProblemCode::NegativeMoney,
+                path,
+                format!("{amount} is below zero; this takes zero or more."),
+            );
+        }
+        amount
+    }
+
+    /// An amount above zero.
+    pub fn positive(&mut self, path: &str, amount: Cents) -> Cents {
+        self.not_negative(path, amount);
+        if amount == Cents::ZERO {
+            self.refuse(ProblemCode::OutOfRange, path, "This must be above zero.");
+        }
+        amount
+    }
+
+    /// A number between two bounds, both inside.
+    pub fn between<N: PartialOrd + std::fmt::Display + Copy>(
+        &mut self,
+        path: &str,
+        value: N,
+        (low, high): (N, N),
+    ) -> N {
+        if value < low || value > high {
+            self.refuse(
+                ProblemCode::OutOfRange,
+                path,
+                format!("{value} is outside {low} to {high}."),
+            );
+        }
+        value
+    }
+
+    /// A decimal above zero.
+    pub fn positive_decimal(&mut self, path: &str, value: Decimal) -> Decimal {
+        if value <= Decimal::ZERO || value.scale() > 6 || value > Decimal::from(1_000_000) {
+            self.refuse(
+                ProblemCode::OutOfRange,
+                path,
+                format!("{value} is not above zero, too large, or has more than six decimals."),
+            );
+        }
+        value
+    }
+
+    /// Days that must follow one another: each named with its path, those left out skipped.
+    pub fn in_order(&mut self, days: &[(&str, &str, Option<NaiveDate>)]) {
+        let known = days
+            .iter()
+            .filter_map(|(path, name, day)| day.map(|day| (*path, *name, day)))
+            .collect::<Vec<_>>();
+        for pair in known.windows(2) {
+            if let [(_, earlier_name, earlier), (path, name, later)] = pair
+                && later < earlier
+            {
+                self.refuse(
+                    ProblemCode::ImpossibleDate,
+                    path,
+                    format!("{name} {later} lies before {earlier_name} {earlier}."),
+                );
+            }
+        }
+    }
+
+    /// A day that is not in the future.
+    pub fn not_after(&mut self, path: &str, day: NaiveDate, today: NaiveDate) -> NaiveDate {
+        if day > today {
+            self.refuse(
+                ProblemCode::ImpossibleDate,
+                path,
+                format!("{day} is still to come; today is {today}."),
+            );
+        }
+        day
+    }
+
+    /// Whether anything was refused so far.
+    pub fn is_clean(&self) -> bool {
+        self.problems.is_empty()
+    }
+
+    /// Nothing wrong, or everything that is.
+    ///
+    /// # Errors
+    /// `Refused` with every problem found.
+    pub fn finish(self) -> Result<()> {
+        if self.problems.is_empty() {
+            Ok(())
+        } else {
+            Err(Error::Refused(self.problems))
+        }
+    }
+}

@@ -1,0 +1,20 @@
+//! The ground under every capability: configuration, clock, database, rights, refusals, audit,
+//! numbers, idempotency and the mail that waits to be sent. Nothing here knows a rule of the trade.
+
+pub mod access;
+pub mod act;
+pub mod audit;
+pub mod check;
+pub mod clock;
+pub mod config;
+pub mod db;
+pub mod error;
+pub mod idempotency;
+pub mod numbers;
+pub mod outbox;
+pub mod secret;
+
+pub use access::{Right, Role};
+pub use act::{Act, App, Caller};
+pub use check::Checks;
+pub use error::{Error, Problem, ProblemCode, Result};

@@ -1,0 +1,79 @@
+//! Gapless numbers: taken inside the transaction that writes the document, so that a refused or
+//! killed act gives its number back.
+
+use sea_orm::sea_query::ExprTrait;
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, sea_query::Expr};
+
+use nameplate_entities::number_series::{Column, Entity};
+
+use super::error::{Error, Result};
+
+/// The series of documents, each with its own prefix.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Series {
+    Call,
+    Estimate,
+    Invoice,
+    CreditNote,
+    Payment,
+    Journal,
+    ShopTag,
+}
+
+impl Series {
+    pub const ALL: [Self; 7] = [
+        Self::Call,
+        Self::Estimate,
+        Self::Invoice,
+        Self::CreditNote,
+        Self::Payment,
+        Self::Journal,
+        Self::ShopTag,
+    ];
+
+    /// Key of the series' row.
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::Call => "call",
+            Self::Estimate => "estimate",
+            Self::Invoice => "invoice",
+            Self::CreditNote => "credit_note",
+            Self::Payment => "payment",
+            Self::Journal => "journal",
+            Self::ShopTag => "shop_tag",
+        }
+    }
+
+    /// What its numbers begin with.
+    pub fn prefix(self) -> &'static str {
+        match self {
+            Self::Call => "C-",
+            Self::Estimate => "E-",
+            Self::Invoice => "I-",
+            Self::CreditNote => "K-",
+            Self::Payment => "P-",
+            Self::Journal => "J-",
+            Self::ShopTag => "NP-",
+        }
+    }
+}
+
+/// A number as printed: prefix and at least six digits.
+pub fn printed(prefix: &str, number: i64) -> String {
+    format!("{prefix}{number:06}")
+}
+
+/// Takes the next number of `series`.
+///
+/// # Errors
+/// Internal, when the series was never opened.
+pub async fn take(tx: &impl ConnectionTrait, series: Series) -> Result<String> {
+    let row = Entity::update_many()
+        .col_expr(Column::NextNumber, Expr::col(Column::NextNumber).add(1))
+        .filter(Column::Series.eq(series.key()))
+        .exec_with_returning(tx)
+        .await?
+        .pop()
+        .ok_or_else(|| Error::internal("number series is not open"))?;
+    Ok(printed(&row.prefix, row.next_number - 1))
+}

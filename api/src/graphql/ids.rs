@@ -1,0 +1,108 @@
+//! Opaque ids, unique over all types: what the record is and which one, in URL-safe base64.
+
+use async_graphql::ID;
+use base64::Engine;
+use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+
+use crate::base::{Error, Result};
+
+/// Types that have a life of their own.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Kind {
+    Staff,
+    Customer,
+    Contact,
+    ServiceAddress,
+    ApplianceType,
+    Component,
+    FailureMode,
+    Appliance,
+    PriceBook,
+    Part,
+    TaxJurisdiction,
+    TaxExemption,
+    Account,
+    JournalEntry,
+    ServiceCall,
+    Visit,
+    Reading,
+    Finding,
+    Remedy,
+    Estimate,
+    EstimateRevision,
+    EstimateOption,
+    Invoice,
+    Payment,
+    Callback,
+    Flag,
+    Mail,
+}
+
+impl Kind {
+    const ALL: [Self; 27] = [
+        Self::Staff,
+        Self::Customer,
+        Self::Contact,
+        Self::ServiceAddress,
+        Self::ApplianceType,
+        Self::Component,
+        Self::FailureMode,
+        Self::Appliance,
+        Self::PriceBook,
+        Self::Part,
+        Self::TaxJurisdiction,
+        Self::TaxExemption,
+        Self::Account,
+        Self::JournalEntry,
+        Self::ServiceCall,
+        Self::Visit,
+        Self::Reading,
+        Self::Finding,
+        Self::Remedy,
+        Self::Estimate,
+        Self::EstimateRevision,
+        Self::EstimateOption,
+        Self::Invoice,
+        Self::Payment,
+        Self::Callback,
+        Self::Flag,
+        Self::Mail,
+    ];
+
+    fn name(self) -> String {
+        format!("{self:?}")
+    }
+
+    /// The id of row `row` as clients see it.
+    pub fn id(self, row: i64) -> ID {
+        ID(URL_SAFE_NO_PAD.encode(format!("{}:{row}", self.name())))
+    }
+
+    /// The row behind an id of this kind.
+    ///
+    /// # Errors
+    /// `NotFound` at `path` for an id of another kind or of no kind.
+    pub fn row(self, path: &str, id: &ID) -> Result<i64> {
+        match read(id) {
+            Some((kind, row)) if kind == self => Ok(row),
+            _ => Err(Error::not_found(path, &self.name())),
+        }
+    }
+
+    /// The row behind an id that may be left out.
+    ///
+    /// # Errors
+    /// As [`Kind::row`].
+    pub fn row_if_any(self, path: &str, id: Option<&ID>) -> Result<Option<i64>> {
+        id.map(|id| self.row(path, id)).transpose()
+    }
+}
+
+/// What an id stands for; `None` if it is not one of ours.
+pub fn read(id: &ID) -> Option<(Kind, i64)> {
+    let bytes = URL_SAFE_NO_PAD.decode(id.as_str()).ok()?;
+    let text = String::from_utf8(bytes).ok()?;
+    let (name, row) = text.split_once(':')?;
+    let kind = Kind::ALL.into_iter().find(|kind| kind.name() == name)?;
+    Some((kind, row.parse().ok()?))
+}

@@ -1,0 +1,211 @@
+//! Batching: what a list asks for row by row becomes one statement a level.
+//!
+//! One loader a request, without a cache across requests, so that no caller sees another's rows.
+//! It waits for nothing (its default of 1 ms a level was most of a small query's time).
+
+use std::collections::HashMap;
+use std::hash::{Hash, Hasher};
+use std::marker::PhantomData;
+use std::sync::Arc;
+use std::time::Duration;
+
+use async_graphql::Context;
+use async_graphql::dataloader::{DataLoader, Loader};
+use async_graphql::runtime::{TokioSpawner, TokioTimer};
+use sea_orm::{
+    ColumnTrait, DatabaseConnection, DbErr, EntityTrait, Iterable, ModelTrait, PrimaryKeyToColumn,
+    QueryFilter, QueryOrder, Value,
+};
+
+use super::error::edge;
+
+/// Keys in one statement; both databases take far more, but plans stay small.
+const KEYS_MAX: usize = 1_000;
+
+/// Loads rows by id and children by their parent's id.
+pub struct Rows {
+    read: DatabaseConnection,
+}
+
+/// The loader of one request.
+pub type RowLoader = DataLoader<Rows>;
+
+/// A loader that reads from `read`.
+pub fn row_loader(read: DatabaseConnection) -> RowLoader {
+    DataLoader::new(Rows { read }, TokioSpawner::current(), TokioTimer::default())
+        .delay(Duration::ZERO)
+        .max_batch_size(KEYS_MAX)
+}
+
+/// One row of `E` by its id.
+struct ById<E>(i64, PhantomData<fn() -> E>);
+
+/// The rows of `E` whose `column` holds this id.
+struct ByParent<E: EntityTrait> {
+    column: E::Column,
+    parent: i64,
+}
+
+macro_rules! key {
+    ($name:ident, $bound:path, |$key:ident| $identity:expr) => {
+        impl<E: $bound> Clone for $name<E> {
+            fn clone(&self) -> Self {
+                let $key = self;
+                $name::copy_of($key)
+            }
+        }
+        impl<E: $bound> PartialEq for $name<E> {
+            fn eq(&self, other: &Self) -> bool {
+                let identity = |$key: &Self| $identity;
+                identity(self) == identity(other)
+            }
+        }
+        impl<E: $bound> Eq for $name<E> {}
+        impl<E: $bound> Hash for $name<E> {
+            fn hash<H: Hasher>(&self, state: &mut H) {
+                let $key = self;
+                $identity.hash(state);
+            }
+        }
+    };
+}
+
+key!(ById, EntityTrait, |key| key.0);
+key!(ByParent, EntityTrait, |key| (
+    sea_orm::IdenStatic::as_str(&key.column).to_owned(),
+    key.parent
+));
+
+impl<E> ById<E> {
+    fn copy_of(key: &Self) -> Self {
+        Self(key.0, PhantomData)
+    }
+}
+
+impl<E: EntityTrait> ByParent<E> {
+    fn copy_of(key: &Self) -> Self {
+        Self {
+            column: key.column,
+            parent: key.parent,
+        }
+    }
+}
+
+/// The column of an entity's single primary key.
+fn id_column<E: EntityTrait>() -> Option<E::Column> {
+    E::PrimaryKey::iter().next().map(PrimaryKeyToColumn::into_column)
+}
+
+fn whole(value: Value) -> Option<i64> {
+    match value {
+        Value::BigInt(number) => number,
+        _ => None,
+    }
+}
+
+impl<E> Loader<ById<E>> for Rows
+where
+    E: EntityTrait + 'static,
+    E::Model: Clone + Send + Sync + 'static,
+{
+    type Value = E::Model;
+    type Error = Arc<DbErr>;
+
+    async fn load(&self, keys: &[ById<E>]) -> Result<HashMap<ById<E>, E::Model>, Self::Error> {
+        let Some(column) = id_column::<E>() else {
+            return Ok(HashMap::new());
+        };
+        let rows = E::find()
+            .filter(column.is_in(keys.iter().map(|key| key.0)))
+            .all(&self.read)
+            .await?;
+        Ok(rows
+            .into_iter()
+            .filter_map(|row| Some((ById(whole(row.get(column))?, PhantomData), row)))
+            .collect())
+    }
+}
+
+impl<E> Loader<ByParent<E>> for Rows
+where
+    E: EntityTrait + 'static,
+    E::Model: Clone + Send + Sync + 'static,
+    E::Column: Copy + Send + Sync + 'static,
+{
+    type Value = Vec<E::Model>;
+    type Error = Arc<DbErr>;
+
+    async fn load(
+        &self,
+        keys: &[ByParent<E>],
+    ) -> Result<HashMap<ByParent<E>, Vec<E::Model>>, Self::Error> {
+        let mut found: HashMap<ByParent<E>, Vec<E::Model>> = HashMap::new();
+        let mut columns: Vec<E::Column> = Vec::new();
+        for key in keys {
+            if !columns.iter().any(|column| column.as_str() == key.column.as_str()) {
+                columns.push(key.column);
+            }
+        }
+        for column in columns {
+            let parents = keys
+                .iter()
+                .filter(|key| key.column.as_str() == column.as_str())
+                .map(|key| key.parent);
+            let mut select = E::find().filter(column.is_in(parents));
+            if let Some(id) = id_column::<E>() {
+                select = select.order_by_asc(id);
+            }
+            for row in select.all(&self.read).await? {
+                if let Some(parent) = whole(row.get(column)) {
+                    found.entry(ByParent { column, parent }).or_default().push(row);
+                }
+            }
+        }
+        Ok(found)
+    }
+}
+
+use sea_orm::IdenStatic;
+
+/// The row of `E` with this id, batched with the others of the same level.
+///
+/// # Errors
+/// Internal, when the database fails.
+pub async fn row<E>(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<E::Model>>
+where
+    E: EntityTrait + 'static,
+    E::Model: Clone + Send + Sync + 'static,
+{
+    ctx.data::<RowLoader>()?
+        .load_one(ById::<E>(id, PhantomData))
+        .await
+        .map_err(fault)
+}
+
+/// The rows of `E` whose `column` holds `parent`, oldest first, batched likewise.
+///
+/// For children that are few by nature (lines, readings, findings). Lists that grow are pages.
+///
+/// # Errors
+/// Internal, when the database fails.
+pub async fn children<E>(
+    ctx: &Context<'_>,
+    column: E::Column,
+    parent: i64,
+) -> async_graphql::Result<Vec<E::Model>>
+where
+    E: EntityTrait + 'static,
+    E::Model: Clone + Send + Sync + 'static,
+    E::Column: Copy + Send + Sync + 'static,
+{
+    let found = ctx
+        .data::<RowLoader>()?
+        .load_one(ByParent::<E> { column, parent })
+        .await
+        .map_err(fault)?;
+    Ok(found.unwrap_or_default())
+}
+
+fn fault(error: Arc<DbErr>) -> async_graphql::Error {
+    edge(crate::base::Error::caused("loading rows", error))
+}

@@ -1,0 +1,12 @@
+//! The schema and what every resolver shares. The capabilities' own fields lie in their `graphql.rs`.
+
+pub mod connection;
+pub mod context;
+pub mod error;
+pub mod gate;
+pub mod ids;
+pub mod loaders;
+pub mod node;
+pub mod payload;
+pub mod scalars;
+pub mod schema;

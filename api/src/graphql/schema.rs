@@ -1,0 +1,59 @@
+//! All capabilities joined to one graph, with the limits every request is held to.
+
+use std::sync::Arc;
+
+use async_graphql::{EmptySubscription, MergedObject, SDLExportOptions};
+
+use crate::base::App;
+use crate::base::config::Mode;
+
+use super::gate::Gate;
+
+/// What can be asked.
+#[derive(MergedObject, Default)]
+pub struct Query(
+    super::node::NodeQuery,
+    crate::shop::graphql::ShopQuery,
+    crate::customers::graphql::CustomersQuery,
+);
+
+/// What can be done.
+#[derive(MergedObject, Default)]
+pub struct Mutation(
+    crate::shop::graphql::ShopMutation,
+    crate::customers::graphql::CustomersMutation,
+);
+
+/// The schema of the running server.
+pub type Schema = async_graphql::Schema<Query, Mutation, EmptySubscription>;
+
+/// Deepest nesting of one request.
+pub const DEPTH_MAX: usize = 12;
+/// Cost of one request: fields, with lists counted by their page size.
+pub const COMPLEXITY_MAX: usize = 5_000;
+/// Aliases in one request.
+pub const ALIASES_MAX: usize = 30;
+/// Directives on one field.
+pub const DIRECTIVES_MAX: usize = 8;
+
+/// Builds the schema. Production hides its shape from strangers (`http/graphql.rs` decides by caller).
+pub fn build(app: &Arc<App>) -> Schema {
+    let builder = Schema::build(Query::default(), Mutation::default(), EmptySubscription)
+        .data(Arc::clone(app))
+        .extension(Gate)
+        .limit_depth(DEPTH_MAX)
+        .limit_recursive_depth(32)
+        .limit_complexity(COMPLEXITY_MAX)
+        .limit_aliases(ALIASES_MAX)
+        .limit_directives(DIRECTIVES_MAX);
+    match app.config.mode {
+        Mode::Development => builder.finish(),
+        Mode::Production => builder.disable_suggestions().finish(),
+    }
+}
+
+/// The schema as SDL text, as committed in `api/schema.graphql`.
+pub fn sdl() -> String {
+    let schema = Schema::build(Query::default(), Mutation::default(), EmptySubscription).finish();
+    schema.sdl_with_options(SDLExportOptions::new().sorted_fields().sorted_arguments().sorted_enum_items())
+}

@@ -1,0 +1,36 @@
+//! One charge of an option.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+use crate::exact::Exact;
+use crate::kinds::ChargeKind;
+
+/// One row of `estimate_line`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "estimate_line")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub option_id: i64,
+    pub position: i32,
+    pub kind: ChargeKind,
+    pub description: String,
+    pub part_id: Option<i64>,
+    pub quantity: Exact,
+    pub unit_price_cents: i64,
+    pub net_cents: i64,
+    pub discount_cents: i64,
+    pub taxable_cents: i64,
+    pub tax_cents: i64,
+    pub tax_reason: String,
+    /// What the shop pays for the line.
+    pub cost_cents: i64,
+    pub labour_minutes: Option<i32>,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

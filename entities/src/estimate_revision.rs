@@ -1,0 +1,44 @@
+//! One revision: changed only while a draft, frozen once sent.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+use crate::kinds::EstimateState;
+
+/// One row of `estimate_revision`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "estimate_revision")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub estimate_id: i64,
+    pub revision: i32,
+    pub state: EstimateState,
+    pub price_book_id: i64,
+    pub tax_jurisdiction_id: i64,
+    /// What was found, as the customer reads it.
+    pub found_text: String,
+    pub notes: Option<String>,
+    pub drafted_at: DateTimeUtc,
+    pub valid_until: Option<Date>,
+    /// The frozen content.
+    pub content_json: Option<String>,
+    /// SHA-256 of the content.
+    pub content_hash: Option<String>,
+    pub sent_at: Option<DateTimeUtc>,
+    pub answered_at: Option<DateTimeUtc>,
+    pub answered_name: Option<String>,
+    /// Network address of the answer.
+    pub answered_from: Option<String>,
+    pub decline_reason: Option<String>,
+    pub accepted_option_id: Option<i64>,
+    /// The call, once accepted: one accepted estimate a call.
+    pub accepted_call_id: Option<i64>,
+    pub version: i32,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

@@ -1,0 +1,40 @@
+//! An issued invoice or credit note. It never changes.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+use crate::kinds::{Payer, ReceivableKind};
+
+/// One row of `invoice`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "invoice")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub kind: ReceivableKind,
+    pub number: String,
+    pub call_id: Option<i64>,
+    pub customer_id: i64,
+    pub payer: Payer,
+    pub estimate_revision_id: Option<i64>,
+    pub credits_invoice_id: Option<i64>,
+    pub tax_jurisdiction_id: i64,
+    pub issued_on: Date,
+    pub due_on: Date,
+    pub issued_at: DateTimeUtc,
+    pub issued_by: i64,
+    /// Why it was credited.
+    pub reason: Option<String>,
+    pub net_cents: i64,
+    pub discount_cents: i64,
+    pub tax_cents: i64,
+    pub total_cents: i64,
+    pub content_json: String,
+    pub content_hash: String,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

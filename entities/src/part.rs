@@ -1,0 +1,26 @@
+//! A part the shop sells.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+/// One row of `part`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "part")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub number: String,
+    pub description: String,
+    pub supplier: Option<String>,
+    pub cost_cents: i64,
+    pub fixed_price_cents: Option<i64>,
+    pub list_price_cents: Option<i64>,
+    pub maker_warranty_months: Option<i32>,
+    pub version: i32,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

@@ -1,0 +1,26 @@
+//! A part fitted in a remedy, at the cost of that day.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+use crate::exact::Exact;
+
+/// One row of `part_used`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "part_used")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub remedy_id: i64,
+    pub part_id: i64,
+    pub quantity: Exact,
+    pub unit_cost_cents: i64,
+    /// Quantity times unit cost.
+    pub cost_cents: i64,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}

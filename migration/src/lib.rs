@@ -1,0 +1,40 @@
+//! The schema, step by step, forward only once released.
+//!
+//! One definition serves `SQLite` and `PostgreSQL`; the few statements that cannot (search index,
+//! triggers that keep issued documents and the journal as they are) are in `m20261125_10_guards.rs`.
+
+mod columns;
+mod m20261125_10_guards;
+mod m20261125_1_shop;
+mod m20261125_2_pricing;
+mod m20261125_3_customers;
+mod m20261125_4_appliances;
+mod m20261125_5_books;
+mod m20261125_6_calls;
+mod m20261125_7_estimates;
+mod m20261125_8_invoices;
+mod m20261125_9_warranty;
+
+pub use sea_orm_migration::prelude::MigratorTrait;
+use sea_orm_migration::prelude::*;
+
+/// All steps in order.
+pub struct Migrator;
+
+#[async_trait::async_trait]
+impl MigratorTrait for Migrator {
+    fn migrations() -> Vec<Box<dyn MigrationTrait>> {
+        vec![
+            Box::new(m20261125_1_shop::Migration),
+            Box::new(m20261125_2_pricing::Migration),
+            Box::new(m20261125_3_customers::Migration),
+            Box::new(m20261125_4_appliances::Migration),
+            Box::new(m20261125_5_books::Migration),
+            Box::new(m20261125_6_calls::Migration),
+            Box::new(m20261125_7_estimates::Migration),
+            Box::new(m20261125_8_invoices::Migration),
+            Box::new(m20261125_9_warranty::Migration),
+            Box::new(m20261125_10_guards::Migration),
+        ]
+    }
+}
