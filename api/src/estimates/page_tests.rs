@@ -6,20 +6,34 @@ const HOSTILE: &str = "<script>alert(1)</script>\" onfocus='x' & {{ x }}";
 
 pub(super) fn sample_page() -> EstimatePage {
     let text = str::to_owned;
-    let line = |kind: &str, description: &str, quantity: &str, unit_price: &str, amount: &str, taxed| LineView {
-        kind: text(kind),
-        description: text(description),
-        quantity: text(quantity),
-        unit_price: text(unit_price),
+    let line =
+        |kind: &str, description: &str, quantity: &str, unit_price: &str, amount: &str, taxed| {
+            LineView {
+                kind: text(kind),
+                description: text(description),
+                quantity: text(quantity),
+                unit_price: text(unit_price),
+                amount: text(amount),
+                taxed,
+                note: String::new(),
+            }
+        };
+    let tax = |level: &str, rate: &str, amount: &str| TaxView {
+        level: text(level),
+        rate: text(rate),
         amount: text(amount),
-        taxed,
-        note: String::new(),
     };
-    let tax = |level: &str, rate: &str, amount: &str| TaxView { level: text(level), rate: text(rate), amount: text(amount) };
-    let figure = |label: &str, value: &str| PlateFigure { label: text(label), value: text(value) };
+    let figure = |label: &str, value: &str| PlateFigure {
+        label: text(label),
+        value: text(value),
+    };
     EstimatePage {
         token: text("kQ7zTt0v9x3w5r8yB2mN4a"),
-        shop: ShopView { name: text("Tern & Lantern Appliance Repair"), phone: text("(555) 010-0142"), phone_link: text("+15550100142") },
+        shop: ShopView {
+            name: text("Tern & Lantern Appliance Repair"),
+            phone: text("(555) 010-0142"),
+            phone_link: text("+15550100142"),
+        },
         number: text("E-2026-0187"),
         revision: text("2"),
         issued_on: text("November 25, 2026"),
@@ -30,23 +44,48 @@ pub(super) fn sample_page() -> EstimatePage {
             make: text("Halvorsen"),
             model: text("HWE-50-2T"),
             serial: text("7Q04-118823"),
-            ratings: vec![figure("Rated voltage", "240 V ~ 60 Hz"), figure("Rated power", "4,500 W"), figure("Current", "18.75 A")],
+            ratings: vec![
+                figure("Rated voltage", "240 V ~ 60 Hz"),
+                figure("Rated power", "4,500 W"),
+                figure("Current", "18.75 A"),
+            ],
         },
-        problem_told: text("Hot water runs out after about five minutes. There was a burning smell near the tank last week."),
+        problem_told: text(
+            "Hot water runs out after about five minutes. There was a burning smell near the tank last week.",
+        ),
         found: text("The upper heating element is open. The terminal on its feed wire is burnt."),
         currency: text("USD"),
         options: vec![
             OptionView {
                 id: text("1"),
                 title: text("Repair: new upper element and feed terminal"),
-                summary: text("Replaces the open element and cuts the damaged wire back to sound copper."),
+                summary: text(
+                    "Replaces the open element and cuts the damaged wire back to sound copper.",
+                ),
                 lines: vec![
-                    line("Part", "Heating element, screw-in, 4,500 W 240 V", "1", "46.80", "46.80", true),
-                    line("Labor", "Drain, replace element, re-terminate, refill and test", "1.25 h", "108.00", "135.00", false),
+                    line(
+                        "Part",
+                        "Heating element, screw-in, 4,500 W 240 V",
+                        "1",
+                        "46.80",
+                        "46.80",
+                        true,
+                    ),
+                    line(
+                        "Labor",
+                        "Drain, replace element, re-terminate, refill and test",
+                        "1.25 h",
+                        "108.00",
+                        "135.00",
+                        false,
+                    ),
                 ],
                 subtotal: text("181.80"),
                 discount: text("-15.00"),
-                tax_lines: vec![tax("State tax, Ohio", "5.75 %", "2.69"), tax("County tax, Pell", "1.25 %", "0.59")],
+                tax_lines: vec![
+                    tax("State tax, Ohio", "5.75 %", "2.69"),
+                    tax("County tax, Pell", "1.25 %", "0.59"),
+                ],
                 total: text("170.08"),
             },
             OptionView {
@@ -55,7 +94,14 @@ pub(super) fn sample_page() -> EstimatePage {
                 summary: text("Doing all four in one visit saves a second trip."),
                 lines: vec![LineView {
                     note: text("Rebuilt part, tested by its maker"),
-                    ..line("Part", "Thermostat set, upper with limit and lower", "1", "58.40", "58.40", true)
+                    ..line(
+                        "Part",
+                        "Thermostat set, upper with limit and lower",
+                        "1",
+                        "58.40",
+                        "58.40",
+                        true,
+                    )
                 }],
                 subtotal: text("403.00"),
                 discount: String::new(),
@@ -63,18 +109,32 @@ pub(super) fn sample_page() -> EstimatePage {
                 total: text("413.64"),
             },
         ],
-        notes: vec![text("The diagnostic charge of 89.00 is not asked for if you accept a repair.")],
+        notes: vec![text(
+            "The diagnostic charge of 89.00 is not asked for if you accept a repair.",
+        )],
         warranty: text("Labor on the repaired part: 90 days. Parts we fit: 12 months."),
         terms: text("We do no work beyond the option you accept without asking you first."),
-        cautions: vec![text("Leave the breaker of the water heater off until the burnt terminal has been repaired.")],
-        consent: text("By accepting I ask the shop to do the work of the chosen option at the total shown. My name, the time and my network address are recorded with this answer."),
+        cautions: vec![text(
+            "Leave the breaker of the water heater off until the burnt terminal has been repaired.",
+        )],
+        consent: text(
+            "By accepting I ask the shop to do the work of the chosen option at the total shown. My name, the time and my network address are recorded with this answer.",
+        ),
         content_hash: text("9f2c"),
         ..EstimatePage::default()
     }
 }
 
 fn nothing_runs(html: &str) {
-    for banned in ["<script", "style=", "<style", "javascript:", " onfocus='", "http://", "https://"] {
+    for banned in [
+        "<script",
+        "style=",
+        "<style",
+        "javascript:",
+        " onfocus='",
+        "http://",
+        "https://",
+    ] {
         assert!(!html.contains(banned), "{banned} in:\n{html}");
     }
 }
@@ -112,11 +172,17 @@ fn typed_text_never_becomes_markup() -> askama::Result<()> {
     page.typed_name = text();
     page.typed_reason = text();
     page.shop.phone_link = text();
-    page.problem = Some(PageProblem { place: ProblemPlace::Name, message: text() });
+    page.problem = Some(PageProblem {
+        place: ProblemPlace::Name,
+        message: text(),
+    });
     for option in &mut page.options {
         option.id = text();
         option.title = text();
-        option.lines.iter_mut().for_each(|line| line.description = text());
+        option
+            .lines
+            .iter_mut()
+            .for_each(|line| line.description = text());
     }
     let html = page.render()?;
     assert!(!html.contains("<script"), "{html}");
@@ -124,9 +190,17 @@ fn typed_text_never_becomes_markup() -> askama::Result<()> {
     assert!(html.contains("&#60;script&#62;"), "{html}");
 
     let answered = AnsweredPage {
-        shop: ShopView { name: text(), ..ShopView::default() },
+        shop: ShopView {
+            name: text(),
+            ..ShopView::default()
+        },
         number: text(),
-        answer: Answer::Accepted { name: text(), option_title: text(), total: text(), answered_at: text() },
+        answer: Answer::Accepted {
+            name: text(),
+            option_title: text(),
+            total: text(),
+            answered_at: text(),
+        },
     };
     assert!(!answered.render()?.contains("<script"));
     Ok(())
@@ -136,7 +210,10 @@ fn typed_text_never_becomes_markup() -> askama::Result<()> {
 fn a_missing_name_is_said_at_the_top_and_at_the_field() -> askama::Result<()> {
     let mut page = sample_page();
     page.chosen_option = "2".to_owned();
-    page.problem = Some(PageProblem { place: ProblemPlace::Name, message: "Type your full name.".to_owned() });
+    page.problem = Some(PageProblem {
+        place: ProblemPlace::Name,
+        message: "Type your full name.".to_owned(),
+    });
     let html = page.render()?;
     assert!(html.contains("<title>Please check your answer: Estimate E-2026-0187"));
     assert!(html.contains("<a href=\"#name\">Type your full name.</a>"));
@@ -176,16 +253,26 @@ fn the_forms_post_what_the_service_reads() -> askama::Result<()> {
 
 #[test]
 fn each_answer_has_its_own_page() -> askama::Result<()> {
-    let page = |answer| AnsweredPage { shop: sample_page().shop, number: "E-2026-0187".to_owned(), answer };
+    let page = |answer| AnsweredPage {
+        shop: sample_page().shop,
+        number: "E-2026-0187".to_owned(),
+        answer,
+    };
     let accepted = page(Answer::Accepted {
         name: "Odalys Fenwick".to_owned(),
         option_title: "Repair".to_owned(),
         total: "USD 170.08".to_owned(),
         answered_at: "November 26, 2026, 9:14 AM".to_owned(),
     });
-    let declined = page(Answer::Declined { answered_at: "November 26, 2026, 9:14 AM".to_owned() });
+    let declined = page(Answer::Declined {
+        answered_at: "November 26, 2026, 9:14 AM".to_owned(),
+    });
     let already = page(Answer::AlreadyAnswered);
-    for (page, part) in [(&accepted, "USD 170.08"), (&declined, "You declined"), (&already, "changed nothing")] {
+    for (page, part) in [
+        (&accepted, "USD 170.08"),
+        (&declined, "You declined"),
+        (&already, "changed nothing"),
+    ] {
         let html = page.render()?;
         assert!(html.contains(part), "{part} is missing");
         nothing_runs(&html);
@@ -195,7 +282,10 @@ fn each_answer_has_its_own_page() -> askama::Result<()> {
 
 #[test]
 fn a_link_that_does_not_open_says_nothing_of_any_estimate() -> askama::Result<()> {
-    let html = GonePage { shop: sample_page().shop }.render()?;
+    let html = GonePage {
+        shop: sample_page().shop,
+    }
+    .render()?;
     assert!(!html.to_lowercase().contains("estimate "), "{html}");
     assert!(!html.contains("E-2026"));
     nothing_runs(&html);

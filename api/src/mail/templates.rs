@@ -1,0 +1,244 @@
+//! What our mails say: one struct per mail, rendered to a subject, a plain text and an HTML part.
+//!
+//! What stays true: the text part is complete without the HTML part; nothing is loaded from the network
+//! when a mail is opened; texts of people are escaped in HTML and printed as they are in text; a subject is
+//! one line, whatever was typed into the names in it. Amounts and dates arrive as finished text.
+
+use askama::Template;
+
+/// A mail ready to send.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct RenderedMail {
+    /// One line without control characters.
+    pub subject: String,
+    /// The `text/plain` part.
+    pub text: String,
+    /// The `text/html` part.
+    pub html: String,
+}
+
+/// The shop as it signs a mail.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct MailShop {
+    /// Trading name.
+    pub name: String,
+    /// Postal address, a line each.
+    pub address_lines: Vec<String>,
+    /// Telephone in national form.
+    pub phone: String,
+    /// E-mail address.
+    pub email: String,
+}
+
+/// One option of an estimate, as far as the mail shows it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct MailOption {
+    /// Short name.
+    pub title: String,
+    /// What the customer would pay.
+    pub total: String,
+}
+
+/// Carries an estimate and the link to answer it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct EstimateMail {
+    /// Who offers.
+    pub shop: MailShop,
+    /// To whom; empty leaves the greeting out.
+    pub customer_name: String,
+    /// Number of the estimate.
+    pub number: String,
+    /// Its revision; empty shows none.
+    pub revision: String,
+    /// The machine in one line: type, make, model, serial.
+    pub appliance_line: String,
+    /// The problem in the customer's own words; empty shows none.
+    pub problem_told: String,
+    /// A few words from the desk; empty shows none.
+    pub message: String,
+    /// ISO 4217 code of every amount.
+    pub currency: String,
+    /// The alternatives, in order.
+    pub options: Vec<MailOption>,
+    /// Last day it can be accepted, in words; empty shows none.
+    pub valid_until: String,
+    /// The whole address of the link, secret included.
+    pub link: String,
+}
+
+/// Which of the two an [`InvoiceMail`] carries.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum InvoiceMailKind {
+    /// Asks for money.
+    #[default]
+    Invoice,
+    /// Takes back all or part of an invoice.
+    CreditNote,
+}
+
+/// Carries an invoice or a credit note.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct InvoiceMail {
+    /// Which of the two it is.
+    pub kind: InvoiceMailKind,
+    /// Who issues it.
+    pub shop: MailShop,
+    /// To whom; empty leaves the greeting out.
+    pub customer_name: String,
+    /// Number of the document.
+    pub number: String,
+    /// Credit note: number of the invoice it corrects; empty shows none.
+    pub corrects: String,
+    /// The machine in one line; empty shows none.
+    pub appliance_line: String,
+    /// A few words from the desk; empty shows none.
+    pub message: String,
+    /// Day of issue, in words.
+    pub issued_on: String,
+    /// Day the money is due, in words; empty shows none.
+    pub due_on: String,
+    /// ISO 4217 code of every amount.
+    pub currency: String,
+    /// Total with tax.
+    pub total: String,
+    /// Sum received.
+    pub paid: String,
+    /// What is still owed.
+    pub open: String,
+    /// How to pay; empty shows none.
+    pub how_to_pay: String,
+}
+
+/// Tells staff something in plain sentences.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct NoticeMail {
+    /// Whose service writes.
+    pub shop_name: String,
+    /// What happened, in one line. Also the subject.
+    pub headline: String,
+    /// What to know and do, a paragraph each.
+    pub sentences: Vec<String>,
+}
+
+impl EstimateMail {
+    /// The mail in its three parts.
+    ///
+    /// # Errors
+    /// Only if the template engine fails to write.
+    pub fn render(&self) -> askama::Result<RenderedMail> {
+        parts(
+            &EstimateSubject { mail: self },
+            &EstimateText { mail: self },
+            &EstimateHtml { mail: self },
+        )
+    }
+}
+
+impl InvoiceMail {
+    /// The mail in its three parts.
+    ///
+    /// # Errors
+    /// Only if the template engine fails to write.
+    pub fn render(&self) -> askama::Result<RenderedMail> {
+        parts(
+            &InvoiceSubject { mail: self },
+            &InvoiceText { mail: self },
+            &InvoiceHtml { mail: self },
+        )
+    }
+
+    fn word(&self) -> &'static str {
+        self.by_kind("Invoice", "Credit note")
+    }
+
+    fn word_inside(&self) -> &'static str {
+        self.by_kind("invoice", "credit note")
+    }
+
+    fn total_label(&self) -> &'static str {
+        self.by_kind("Total", "Total credited")
+    }
+
+    fn paid_label(&self) -> &'static str {
+        self.by_kind("Paid", "Paid back or set off")
+    }
+
+    fn open_label(&self) -> &'static str {
+        self.by_kind("To pay", "Still to be paid back")
+    }
+
+    fn by_kind(&self, invoice: &'static str, credit_note: &'static str) -> &'static str {
+        match self.kind {
+            InvoiceMailKind::Invoice => invoice,
+            InvoiceMailKind::CreditNote => credit_note,
+        }
+    }
+}
+
+impl NoticeMail {
+    /// The mail in its three parts.
+    ///
+    /// # Errors
+    /// Only if the template engine fails to write.
+    pub fn render(&self) -> askama::Result<RenderedMail> {
+        parts(
+            &NoticeSubject { mail: self },
+            &NoticeText { mail: self },
+            &NoticeHtml { mail: self },
+        )
+    }
+}
+
+/// Names one template of one mail.
+macro_rules! part {
+    ($name:ident, $mail:ty, $path:literal) => {
+        #[derive(Template)]
+        #[template(path = $path)]
+        struct $name<'a> {
+            mail: &'a $mail,
+        }
+    };
+}
+
+part!(EstimateSubject, EstimateMail, "mail/estimate/subject.txt");
+part!(EstimateText, EstimateMail, "mail/estimate/body.txt");
+part!(EstimateHtml, EstimateMail, "mail/estimate/body.html");
+part!(InvoiceSubject, InvoiceMail, "mail/invoice/subject.txt");
+part!(InvoiceText, InvoiceMail, "mail/invoice/body.txt");
+part!(InvoiceHtml, InvoiceMail, "mail/invoice/body.html");
+part!(NoticeSubject, NoticeMail, "mail/notice/subject.txt");
+part!(NoticeText, NoticeMail, "mail/notice/body.txt");
+part!(NoticeHtml, NoticeMail, "mail/notice/body.html");
+
+fn parts(
+    subject: &impl Template,
+    text: &impl Template,
+    html: &impl Template,
+) -> askama::Result<RenderedMail> {
+    Ok(RenderedMail {
+        subject: one_line(&subject.render()?),
+        text: without_controls(&text.render()?),
+        html: without_controls(&html.render()?),
+    })
+}
+
+/// A subject may hold names people typed; a line end in one would begin a header of its own.
+fn one_line(text: &str) -> String {
+    let spaced: String = text
+        .chars()
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect();
+    spaced.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// The text with `\n` as its only control character: the transport writes the line ends, and no NUL passes.
+fn without_controls(text: &str) -> String {
+    text.replace("\r\n", "\n")
+        .chars()
+        .filter(|c| *c == '\n' || !c.is_control())
+        .collect()
+}
+
+#[cfg(test)]
+#[path = "templates_tests.rs"]
+mod tests;
