@@ -1,0 +1,7 @@
+//! Nameplate as its users meet it: the built program, its database and its mail server, each in a process of its own.
+//!
+//! `tests/run` brings up what these tests need; `tests/run COMMAND` does so for one command.
+
+mod harness;
+mod support;
+mod tidy;
