@@ -1,0 +1,224 @@
+use chrono::NaiveDate;
+use proptest::prelude::*;
+
+use super::*;
+use crate::percent::Percent;
+use crate::pricing::discount::{Discount, discount_lines};
+use crate::tax::{
+    Basis, ChargeKind, Jurisdiction, Level, LevelKind, TaxLine, TaxResult, Taxability, tax,
+};
+use crate::worked::rows;
+
+fn day() -> NaiveDate {
+    "2025-03-14".parse().unwrap()
+}
+
+fn place(rates: &[&str]) -> Jurisdiction {
+    let level = |rate: &&str| Level {
+        name: format!("Level at {rate}"),
+        kind: LevelKind::State,
+        rate: Percent::parse(rate).unwrap(),
+        from_on: None,
+        until_on: None,
+    };
+    let rule = |kind| {
+        (
+            kind,
+            Taxability {
+                taxable: true,
+                reason: "a taxed sale".to_owned(),
+            },
+        )
+    };
+    Jurisdiction {
+        name: "Sample County".to_owned(),
+        levels: rates.iter().map(level).collect(),
+        taxable: ChargeKind::ALL.into_iter().map(rule).collect(),
+        basis: Basis::Invoice,
+        methods: Vec::new(),
+    }
+}
+
+fn taxed(nets: &[Cents], place: &Jurisdiction) -> TaxResult {
+    let lines: Vec<TaxLine> = nets
+        .iter()
+        .map(|net| TaxLine {
+            kind: ChargeKind::Part,
+            net: *net,
+        })
+        .collect();
+    tax(&lines, place, None, day()).unwrap()
+}
+
+/// Prices, a document discount and the tax on what remains, as a document.
+fn document(prices: &[i64], discount: Discount, place: &Jurisdiction) -> InvoiceDraft {
+    let prices: Vec<Cents> = prices.iter().copied().map(Cents).collect();
+    let given = discount_lines(&prices, discount).unwrap();
+    let result = taxed(&given.net_by_line, place);
+    let lines = prices
+        .iter()
+        .zip(&given.by_line)
+        .zip(&result.lines)
+        .map(|((net, off), tax)| Line {
+            kind: ChargeKind::Part,
+            description: "A part".to_owned(),
+            quantity: "1".to_owned(),
+            unit_price: *net,
+            net: *net,
+            discount: *off,
+            taxable: tax.taxable_cents,
+            tax: tax.tax_cents,
+            tax_reason: tax.reason.clone(),
+        });
+    let levels = result.levels.iter().map(|level| TaxLevel {
+        name: level.name.clone(),
+        kind: level.kind,
+        rate: level.rate,
+        taxable: level.taxable_cents,
+        tax: level.tax_cents,
+    });
+    InvoiceDraft::new(Payer::Customer, lines.collect(), levels.collect()).unwrap()
+}
+
+const NO_DISCOUNT: Discount = Discount::Amount(Cents::ZERO);
+
+/// CEN EN 16931 guide-example1.xml, printed: 229.60 without tax, 20.73 tax, 250.33 due.
+#[test]
+fn two_rates_are_rounded_once_each_and_added() {
+    let six = [
+        1_990, 985, 829, 1_446, 3_500, 3_500, 1_065, 155, 1_437, 829, 1_658, 995, 330, 390, 10_212,
+        -10_998,
+    ];
+    let twenty_one = [1_080, 760, 934, 1_863];
+    let food = document(&six, NO_DISCOUNT, &place(&["6"])).totals();
+    let other = document(&twenty_one, NO_DISCOUNT, &place(&["21"])).totals();
+    assert_eq!((food.subtotal, food.tax), (Cents(18_323), Cents(1_099)));
+    assert_eq!((other.subtotal, other.tax), (Cents(4_637), Cents(974)));
+    assert_eq!(Cents::sum([food.total, other.total]), Ok(Cents(25_033)));
+}
+
+/// CEN EN 16931 BIS3_Invoice_positive.XML and BIS3_Invoice_negativ.XML, printed.
+#[test]
+fn the_credit_of_an_exact_half_cent_is_the_exact_negative() {
+    let invoice = document(&[62_574_354], NO_DISCOUNT, &place(&["25"]));
+    assert_eq!(invoice.totals().tax, Cents(15_643_589));
+    assert_eq!(invoice.totals().total, Cents(78_217_943));
+    let credit = mirror(&invoice).unwrap();
+    assert_eq!(credit.totals().tax, Cents(-15_643_589));
+    assert_eq!(credit.totals().total, Cents(-78_217_943));
+    assert_eq!(credit.lines()[0].quantity, "-1");
+    assert_eq!(credit.lines()[0].unit_price, Cents(62_574_354));
+}
+
+#[derive(Deserialize)]
+struct Settled {
+    total: Cents,
+    paid: Cents,
+    rounding: Cents,
+}
+
+#[test]
+fn what_is_due_follows_the_worked_cases() {
+    for row in rows::<Settled, Cents>(include_str!("../../../../fixtures/worked/amount-due.json")) {
+        let Settled {
+            total,
+            paid,
+            rounding,
+        } = row.input;
+        assert_eq!(
+            amount_due(total, paid, rounding),
+            Ok(row.expected),
+            "{}",
+            row.source
+        );
+    }
+}
+
+#[test]
+fn a_document_whose_levels_miss_its_lines_by_a_cent_is_refused() {
+    let invoice = document(&[10_000], NO_DISCOUNT, &place(&["6.25", "1.5"]));
+    let mut levels = invoice.tax_levels().to_vec();
+    levels[1].tax = Cents(151);
+    assert_eq!(
+        InvoiceDraft::new(Payer::Customer, invoice.lines().to_vec(), levels),
+        Err(InvoiceRefusal::LevelsDiffer {
+            by_line: Cents(775),
+            by_level: Cents(776)
+        })
+    );
+    assert_eq!(
+        InvoiceDraft::new(Payer::Shop, vec![], vec![]),
+        Err(InvoiceRefusal::NoLines)
+    );
+}
+
+#[test]
+fn lines_part_by_payer_and_keep_their_order() {
+    let lines = document(&[100, 200, 300], NO_DISCOUNT, &place(&[]))
+        .lines()
+        .to_vec();
+    let payers = [Payer::WarrantyPayer, Payer::Customer, Payer::WarrantyPayer];
+    let owed = lines
+        .into_iter()
+        .zip(payers)
+        .map(|(line, payer)| PayerLine { payer, line });
+    let parted = by_payer(owed.collect());
+    let nets = |payer| -> Vec<i64> { parted[&payer].iter().map(|line| line.net.0).collect() };
+    assert_eq!(nets(Payer::WarrantyPayer), [100, 300]);
+    assert_eq!(nets(Payer::Customer), [200]);
+    assert!(!parted.contains_key(&Payer::Shop));
+}
+
+#[test]
+fn the_shares_of_a_line_add_up_to_it_or_are_refused() {
+    let share = |payer, amount| Share {
+        payer,
+        amount: Cents(amount),
+    };
+    let both = [
+        share(Payer::WarrantyPayer, 7_000),
+        share(Payer::Customer, 3_000),
+    ];
+    assert_eq!(check_shares(Cents(10_000), &both), Ok(()));
+    assert_eq!(
+        check_shares(Cents(10_001), &both),
+        Err(InvoiceRefusal::SharesDiffer {
+            line: Cents(10_001),
+            shares: Cents(10_000)
+        })
+    );
+    let other_way = [share(Payer::Customer, -1), share(Payer::Shop, 2)];
+    assert_eq!(
+        check_shares(Cents(1), &other_way),
+        Err(InvoiceRefusal::ShareOfOtherSign {
+            line: Cents(1),
+            share: Cents(-1)
+        })
+    );
+}
+
+proptest! {
+    #[test]
+    fn an_invoice_and_its_credit_add_up_to_nothing_everywhere(
+        prices in prop::collection::vec(0_i64..500_000, 1..10), hundredths in 0_i64..=10_000,
+    ) {
+        let percent = Percent::new(rust_decimal::Decimal::new(hundredths, 2)).unwrap();
+        let invoice = document(&prices, Discount::Percent(percent), &place(&["6.25", "1.5", "0.5"]));
+        let credit = mirror(&invoice).unwrap();
+        let totals = |d: &InvoiceDraft| {
+            let Totals { subtotal, discount, tax, total } = d.totals();
+            [subtotal, discount, tax, total]
+        };
+        for (a, b) in totals(&invoice).into_iter().zip(totals(&credit)) {
+            prop_assert_eq!(a.checked_add(b), Some(Cents::ZERO));
+        }
+        for (a, b) in invoice.lines().iter().zip(credit.lines()) {
+            prop_assert_eq!((a.net.0, a.discount.0), (-b.net.0, -b.discount.0));
+            prop_assert_eq!((a.taxable.0, a.tax.0), (-b.taxable.0, -b.tax.0));
+        }
+        for (a, b) in invoice.tax_levels().iter().zip(credit.tax_levels()) {
+            prop_assert_eq!((a.taxable.0, a.tax.0), (-b.taxable.0, -b.tax.0));
+        }
+        prop_assert_eq!(mirror(&credit).unwrap(), invoice);
+    }
+}

@@ -1,0 +1,391 @@
+use proptest::prelude::*;
+
+use super::*;
+use crate::worked::rows;
+
+fn day(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+fn percent(text: &str) -> Percent {
+    Percent::parse(text).unwrap()
+}
+
+fn level(kind: LevelKind, rate: &str) -> Level {
+    Level {
+        name: format!("{kind:?}"),
+        kind,
+        rate: percent(rate),
+        from_on: None,
+        until_on: None,
+    }
+}
+
+/// A made-up place that taxes every kind but those listed.
+fn place(levels: Vec<Level>, basis: Basis, untaxed: &[ChargeKind]) -> Jurisdiction {
+    let rule = |kind: ChargeKind| {
+        let taxable = !untaxed.contains(&kind);
+        let reason = if taxable {
+            "part of a taxed sale"
+        } else {
+            "separately stated"
+        };
+        (
+            kind,
+            Taxability {
+                taxable,
+                reason: reason.to_owned(),
+            },
+        )
+    };
+    Jurisdiction {
+        name: "Sample County".to_owned(),
+        levels,
+        taxable: ChargeKind::ALL.into_iter().map(rule).collect(),
+        basis,
+        methods: Vec::new(),
+    }
+}
+
+fn parts(nets: &[i64]) -> Vec<TaxLine> {
+    nets.iter()
+        .map(|net| TaxLine {
+            kind: ChargeKind::Part,
+            net: Cents(*net),
+        })
+        .collect()
+}
+
+#[derive(Deserialize)]
+struct Amount {
+    taxable: Cents,
+    rate: Percent,
+}
+
+#[test]
+fn section_324_goes_up_only_when_the_third_decimal_exceeds_four() {
+    for row in rows::<Amount, Cents>(include_str!(
+        "../../../../fixtures/worked/tax-rounding.json"
+    )) {
+        let tax = section_324(row.input.taxable, row.input.rate);
+        assert_eq!(
+            tax,
+            Ok(row.expected),
+            "{} at {}",
+            row.input.taxable,
+            row.input.rate
+        );
+    }
+}
+
+#[derive(Deserialize)]
+struct Document {
+    nets: Vec<i64>,
+    rates: Vec<Percent>,
+    basis: Basis,
+}
+
+#[derive(Deserialize, PartialEq, Debug)]
+struct Answer {
+    total: Cents,
+    lines: Vec<Cents>,
+    levels: Vec<Cents>,
+}
+
+#[test]
+fn documents_are_taxed_as_in_the_worked_cases() {
+    for row in rows::<Document, Answer>(include_str!(
+        "../../../../fixtures/worked/tax-documents.json"
+    )) {
+        let levels = row
+            .input
+            .rates
+            .iter()
+            .map(|rate| level(LevelKind::State, &rate.to_string()));
+        let place = place(levels.collect(), row.input.basis, &[]);
+        let result = tax(&parts(&row.input.nets), &place, None, day("2025-03-14")).unwrap();
+        let answer = Answer {
+            total: result.total_cents,
+            lines: result.lines.iter().map(|line| line.tax_cents).collect(),
+            levels: result.levels.iter().map(|level| level.tax_cents).collect(),
+        };
+        assert_eq!(answer, row.expected, "{}", row.source);
+    }
+}
+
+#[derive(Deserialize)]
+struct Job {
+    untaxed: Vec<ChargeKind>,
+}
+
+/// One job, part 80.00 and labour 120.00 stated apart, under the matrices of several states.
+#[test]
+fn one_job_has_the_taxable_base_of_its_state() {
+    for row in rows::<Job, Cents>(include_str!("../../../../fixtures/worked/tax-one-job.json")) {
+        let place = place(
+            vec![level(LevelKind::State, "7")],
+            Basis::Invoice,
+            &row.input.untaxed,
+        );
+        let lines = [
+            TaxLine {
+                kind: ChargeKind::Part,
+                net: Cents(8_000),
+            },
+            TaxLine {
+                kind: ChargeKind::Labour,
+                net: Cents(12_000),
+            },
+        ];
+        let result = tax(&lines, &place, None, day("2025-03-14")).unwrap();
+        assert_eq!(result.taxable_cents, row.expected, "{}", row.source);
+    }
+}
+
+fn six_percent_table() -> BracketTable {
+    let steps = |list: &[(i64, i64)]| {
+        list.iter()
+            .map(|(up_to, tax)| BracketStep {
+                up_to_cents: Cents(*up_to),
+                tax_cents: Cents(*tax),
+            })
+            .collect()
+    };
+    BracketTable {
+        whole_dollar_tax_cents: Cents(6),
+        under_a_dollar: steps(&[(19, 0), (20, 1), (33, 2), (50, 3), (66, 4), (83, 5)]),
+        over_whole_dollars: steps(&[(16, 1), (33, 2), (50, 3), (66, 4), (83, 5)]),
+    }
+}
+
+#[test]
+fn a_bracket_table_taxes_as_the_statute_prints_it() {
+    for row in rows::<Cents, Cents>(include_str!(
+        "../../../../fixtures/worked/tax-brackets.json"
+    )) {
+        assert_eq!(
+            six_percent_table().tax_on(row.input),
+            Ok(row.expected),
+            "{}",
+            row.input
+        );
+    }
+}
+
+/// Florida Dept of Revenue TIP 21A01-02: brackets until 2021-06-30, section 324 from 2021-07-01.
+#[test]
+fn the_day_decides_between_the_table_and_the_rule() {
+    let mut place = place(vec![level(LevelKind::State, "6")], Basis::Invoice, &[]);
+    place.methods = vec![
+        DatedMethod {
+            from_on: day("2021-07-01"),
+            method: Method::Section324,
+        },
+        DatedMethod {
+            from_on: day("2008-01-03"),
+            method: Method::Brackets(six_percent_table()),
+        },
+    ];
+    let total = |on| {
+        tax(&parts(&[101]), &place, None, day(on))
+            .unwrap()
+            .total_cents
+    };
+    assert_eq!(total("2021-06-30"), Cents(7));
+    assert_eq!(total("2021-07-01"), Cents(6));
+}
+
+#[test]
+fn only_the_levels_in_force_that_day_count() {
+    let mut district = level(LevelKind::District, "1");
+    district.from_on = Some(day("2025-04-01"));
+    district.until_on = Some(day("2025-06-30"));
+    let place = place(
+        vec![level(LevelKind::State, "6"), district],
+        Basis::Invoice,
+        &[],
+    );
+    let total = |on| {
+        tax(&parts(&[10_000]), &place, None, day(on))
+            .unwrap()
+            .total_cents
+            .0
+    };
+    let days = ["2025-03-31", "2025-04-01", "2025-06-30", "2025-07-01"];
+    assert_eq!(days.map(total), [600, 700, 700, 600]);
+}
+
+#[test]
+fn every_line_says_why() {
+    let place = place(
+        vec![
+            level(LevelKind::State, "6.25"),
+            level(LevelKind::City, "1.5"),
+        ],
+        Basis::Invoice,
+        &[ChargeKind::Labour],
+    );
+    let lines = [
+        TaxLine {
+            kind: ChargeKind::Part,
+            net: Cents(8_000),
+        },
+        TaxLine {
+            kind: ChargeKind::Labour,
+            net: Cents(12_000),
+        },
+    ];
+    let held = Exemption {
+        certificate: "EX-77".to_owned(),
+        reason: "resale".to_owned(),
+        from_on: day("2025-01-01"),
+        until_on: Some(day("2025-12-31")),
+    };
+    let reasons = |exemption, on| -> Vec<String> {
+        let result = tax(&lines, &place, exemption, day(on)).unwrap();
+        result.lines.into_iter().map(|line| line.reason).collect()
+    };
+    let labour = "Not taxed in Sample County: separately stated.";
+    let part = "Taxed at 7.75 % in Sample County: part of a taxed sale";
+    assert_eq!(
+        reasons(None, "2025-03-14"),
+        [format!("{part}."), labour.to_owned()]
+    );
+    let exempt = "Not taxed: exemption certificate EX-77 (resale).";
+    assert_eq!(reasons(Some(&held), "2025-12-31"), [exempt, labour]);
+    let late = format!("{part}; exemption certificate EX-77 ended on 2025-12-31.");
+    assert_eq!(
+        reasons(Some(&held), "2026-01-01"),
+        [late, labour.to_owned()]
+    );
+    let early = format!("{part}; exemption certificate EX-77 begins on 2025-01-01.");
+    assert_eq!(
+        reasons(Some(&held), "2024-12-31"),
+        [early, labour.to_owned()]
+    );
+}
+
+#[test]
+fn a_kind_without_a_rule_is_refused_and_not_guessed() {
+    let mut place = place(vec![level(LevelKind::State, "6")], Basis::Invoice, &[]);
+    place.taxable.remove(&ChargeKind::Part);
+    assert_eq!(
+        tax(&parts(&[100]), &place, None, day("2025-03-14")),
+        Err(TaxRefusal::NoRule {
+            jurisdiction: "Sample County".to_owned(),
+            kind: ChargeKind::Part
+        })
+    );
+}
+
+#[test]
+fn levels_beyond_a_hundred_percent_are_refused() {
+    let levels = vec![level(LevelKind::State, "60"), level(LevelKind::City, "60")];
+    let result = tax(
+        &parts(&[100]),
+        &place(levels, Basis::Item, &[]),
+        None,
+        day("2025-03-14"),
+    );
+    assert!(matches!(
+        result,
+        Err(TaxRefusal::Rate(PercentRefusal::RateOver100 { .. }))
+    ));
+}
+
+#[test]
+fn a_place_without_levels_and_a_document_without_lines_have_no_tax() {
+    let none = tax(
+        &parts(&[100]),
+        &place(vec![], Basis::Invoice, &[]),
+        None,
+        day("2025-03-14"),
+    );
+    assert_eq!(none.unwrap().total_cents, Cents::ZERO);
+    let place = place(vec![level(LevelKind::State, "6")], Basis::Item, &[]);
+    let empty = tax(&[], &place, None, day("2025-03-14")).unwrap();
+    assert_eq!((empty.total_cents, empty.lines.len()), (Cents::ZERO, 0));
+}
+
+/// A part sold and one returned on the same bill: each keeps its own tax.
+#[test]
+fn a_return_on_the_same_bill_keeps_its_own_tax() {
+    let place = place(vec![level(LevelKind::State, "8")], Basis::Invoice, &[]);
+    let result = tax(&parts(&[10_000, -9_999]), &place, None, day("2025-03-14")).unwrap();
+    let by_line: Vec<i64> = result.lines.iter().map(|line| line.tax_cents.0).collect();
+    assert_eq!(
+        (result.total_cents, by_line),
+        (Cents::ZERO, vec![800, -800])
+    );
+}
+
+fn any_place() -> impl Strategy<Value = Jurisdiction> {
+    let rates = prop::collection::vec(0_i64..90_000, 0..4);
+    let basis = prop_oneof![Just(Basis::Item), Just(Basis::Invoice)];
+    (rates, basis, any::<bool>()).prop_map(|(rates, basis, brackets)| {
+        let levels = rates.into_iter().map(|rate| Level {
+            rate: Percent::new(Decimal::new(rate, 4)).expect("below nine percent"),
+            ..level(LevelKind::State, "0")
+        });
+        let mut place = place(levels.collect(), basis, &[ChargeKind::Labour]);
+        if brackets && place.levels.iter().any(|level| level.rate > Percent::ZERO) {
+            let method = Method::Brackets(six_percent_table());
+            place.methods = vec![DatedMethod {
+                from_on: day("2008-01-03"),
+                method,
+            }];
+        }
+        place
+    })
+}
+
+fn any_lines() -> impl Strategy<Value = Vec<TaxLine>> {
+    let kind = prop_oneof![
+        Just(ChargeKind::Part),
+        Just(ChargeKind::Labour),
+        Just(ChargeKind::Fee)
+    ];
+    let line = (kind, -300_000_i64..600_000).prop_map(|(kind, net)| TaxLine {
+        kind,
+        net: Cents(net),
+    });
+    prop::collection::vec(line, 0..10)
+}
+
+proptest! {
+    #[test]
+    fn lines_and_levels_each_add_up_to_the_tax(place in any_place(), lines in any_lines()) {
+        let result = tax(&lines, &place, None, day("2025-03-14")).unwrap();
+        let lines_sum = Cents::sum(result.lines.iter().map(|line| line.tax_cents));
+        prop_assert_eq!(lines_sum, Ok(result.total_cents));
+        if !place.levels.is_empty() {
+            let levels_sum = Cents::sum(result.levels.iter().map(|level| level.tax_cents));
+            prop_assert_eq!(levels_sum, Ok(result.total_cents));
+        }
+        for line in result.lines.iter().filter(|line| !line.taxable) {
+            prop_assert_eq!((line.taxable_cents, line.tax_cents), (Cents::ZERO, Cents::ZERO));
+        }
+    }
+
+    #[test]
+    fn a_credit_for_the_same_lines_is_the_exact_negative(place in any_place(), lines in any_lines()) {
+        let turned: Vec<TaxLine> =
+            lines.iter().map(|line| TaxLine { net: Cents(-line.net.0), ..*line }).collect();
+        let sale = tax(&lines, &place, None, day("2025-03-14")).unwrap();
+        let credit = tax(&turned, &place, None, day("2025-03-14")).unwrap();
+        prop_assert_eq!(sale.total_cents.0, -credit.total_cents.0);
+        for (a, b) in sale.lines.iter().zip(&credit.lines) {
+            prop_assert_eq!(a.tax_cents.0, -b.tax_cents.0);
+        }
+        for (a, b) in sale.levels.iter().zip(&credit.levels) {
+            prop_assert_eq!(a.tax_cents.0, -b.tax_cents.0);
+        }
+    }
+
+    #[test]
+    fn section_324_is_half_up_on_the_exact_tax(net in any::<i32>(), rate in 0_i64..1_000_000) {
+        let rate = Percent::new(Decimal::new(rate, 4)).unwrap();
+        let amount = Cents(i64::from(net));
+        prop_assert_eq!(section_324(amount, rate), rate.of(amount));
+    }
+}
