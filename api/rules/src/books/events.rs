@@ -1,0 +1,393 @@
+//! One builder for each money event of the shop: amounts in, a balanced entry out.
+//!
+//! They are together so that an accountant can read the whole list on one page. What must stay true: amounts of zero are
+//! left out, an event without any money gives no entry where that is lawful (a free repair is still invoiced), and a
+//! builder never balances by itself: what a document owes must equal its lines and taxes, or it is refused.
+
+use super::{AccountKind, AccountRef, BooksRefusal, Entry, Posting, Role, Side, sum};
+use crate::money::Cents;
+use serde::{Deserialize, Serialize};
+
+/// Sales tax of one level on a document. Negative on a line that takes something back.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct TaxAmount {
+    /// Key of the tax level.
+    pub level: String,
+    pub amount: Cents,
+}
+
+/// Revenue of one kind on a document, before discounts. Negative where something is taken back, such as a diagnostic
+/// charge credited to the repair.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct RevenueAmount {
+    /// A role of kind revenue.
+    pub role: Role,
+    pub amount: Cents,
+}
+
+/// What an invoice or a credit note adds up to. Amounts are those printed, not negative on a credit note.
+///
+/// Must hold: `customer_owes + payer_owes = revenue - discounts + tax`. What the shop pays itself is no revenue and
+/// stays out.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct DocumentAmounts {
+    /// Owed by the customer, zero or more.
+    pub customer_owes: Cents,
+    /// Owed by warranty payers, zero or more.
+    pub payer_owes: Cents,
+    pub revenue: Vec<RevenueAmount>,
+    /// Discounts given, zero or more.
+    pub discounts: Cents,
+    pub tax: Vec<TaxAmount>,
+}
+
+/// Invoice issued: receivables and discounts against revenue and sales tax payable. `None` for an invoice of nothing.
+///
+/// # Errors
+/// `NegativeAmount` for what is owed or discounted, `NotRevenue`, and those of [`Entry::balanced`], above all `Unbalanced`.
+///
+/// # Source
+/// Tax is never revenue: *Accounting Principles: A Business Perspective* (Global Text), p. 381; `worked/books-events.json`.
+pub fn invoice_issued(document: &DocumentAmounts) -> Result<Option<Entry>, BooksRefusal> {
+    not_negative("what the customer owes", document.customer_owes)?;
+    not_negative("what the warranty payer owes", document.payer_owes)?;
+    not_negative("the discount", document.discounts)?;
+    let mut postings = vec![
+        Posting::debit(Role::Receivable, document.customer_owes),
+        Posting::debit(Role::ClaimsReceivable, document.payer_owes),
+        Posting::debit(Role::Discounts, document.discounts),
+    ];
+    for revenue in &document.revenue {
+        if revenue.role.kind() != AccountKind::Revenue {
+            return Err(BooksRefusal::NotRevenue { role: revenue.role });
+        }
+        postings.push(credit_or_turned(Posting::credit(
+            revenue.role,
+            revenue.amount,
+        ))?);
+    }
+    for tax in &document.tax {
+        postings.push(credit_or_turned(Posting::sales_tax(
+            Side::Credit,
+            tax.level.clone(),
+            tax.amount,
+        ))?);
+    }
+    entry_if_any(postings)
+}
+
+/// Credit note: the mirror image of the invoice it corrects, in whole or in part. `None` for one of nothing.
+///
+/// # Errors
+/// As [`invoice_issued`].
+pub fn credit_note(document: &DocumentAmounts) -> Result<Option<Entry>, BooksRefusal> {
+    Ok(invoice_issued(document)?.map(|entry| entry.reversed()))
+}
+
+/// Who owes what is being paid, refunded or written off.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Debtor {
+    Customer,
+    WarrantyPayer,
+}
+
+impl Debtor {
+    fn receivable(self) -> Role {
+        match self {
+            Self::Customer => Role::Receivable,
+            Self::WarrantyPayer => Role::ClaimsReceivable,
+        }
+    }
+}
+
+/// A payment received: the part laid against documents and the excess, which becomes the customer's credit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Payment {
+    pub from: Debtor,
+    pub allocated: Cents,
+    pub excess: Cents,
+}
+
+/// Payment or claim paid: receipts against receivable, the excess to customer deposits.
+///
+/// # Errors
+/// `NegativeAmount`; `ExcessFromWarrantyPayer`; `TooFewPostings` for a payment of nothing; `Overflow`.
+pub fn payment(payment: Payment) -> Result<Entry, BooksRefusal> {
+    not_negative("the allocated amount", payment.allocated)?;
+    not_negative("the excess", payment.excess)?;
+    if payment.from == Debtor::WarrantyPayer && payment.excess != Cents(0) {
+        return Err(BooksRefusal::ExcessFromWarrantyPayer {
+            excess: payment.excess,
+        });
+    }
+    entry(vec![
+        Posting::debit(
+            Role::UndepositedReceipts,
+            sum([payment.allocated, payment.excess])?,
+        ),
+        Posting::credit(payment.from.receivable(), payment.allocated),
+        Posting::credit(Role::CustomerDeposits, payment.excess),
+    ])
+}
+
+/// Deposit taken before the work: receipts against customer deposits.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn deposit_taken(amount: Cents) -> Result<Entry, BooksRefusal> {
+    pair(Role::UndepositedReceipts, Role::CustomerDeposits, amount)
+}
+
+/// Deposit or credit laid against an invoice: customer deposits against receivable.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn deposit_applied(amount: Cents) -> Result<Entry, BooksRefusal> {
+    pair(Role::CustomerDeposits, Role::Receivable, amount)
+}
+
+/// Receipts brought to the bank, of which a card company may keep a fee.
+///
+/// # Errors
+/// `NegativeAmount`; `PartExceedsWhole` if the fee is more than the receipts; `TooFewPostings` for nothing.
+pub fn banked(receipts: Cents, card_fee: Cents) -> Result<Entry, BooksRefusal> {
+    not_negative("the receipts", receipts)?;
+    not_negative("the card fee", card_fee)?;
+    let arrived = rest_of("the card fee", receipts, card_fee)?;
+    entry(vec![
+        Posting::debit(Role::Bank, arrived),
+        Posting::debit(Role::CardFees, card_fee),
+        Posting::credit(Role::UndepositedReceipts, receipts),
+    ])
+}
+
+/// Where the money that is refunded stood.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RefundFrom {
+    Deposits,
+    /// A receivable that a credit note turned into the customer's favour.
+    Receivable,
+}
+
+/// Refund paid from the bank.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn refund(from: RefundFrom, amount: Cents) -> Result<Entry, BooksRefusal> {
+    let role = match from {
+        RefundFrom::Deposits => Role::CustomerDeposits,
+        RefundFrom::Receivable => Role::Receivable,
+    };
+    pair(role, Role::Bank, amount)
+}
+
+/// Write-off of a receivable. The tax part goes back to sales tax payable only where the law gives relief; otherwise the
+/// whole is bad debt and `tax_relief` is empty.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`, `TaxWithoutLevel`.
+pub fn write_off(
+    owed_by: Debtor,
+    bad_debt: Cents,
+    tax_relief: &[TaxAmount],
+) -> Result<Entry, BooksRefusal> {
+    not_negative("the bad debt", bad_debt)?;
+    let relief = debits_of_tax(tax_relief)?;
+    let whole = sum(relief.iter().map(|p| p.amount).chain([bad_debt]))?;
+    let mut postings = vec![Posting::debit(Role::BadDebts, bad_debt)];
+    postings.extend(relief);
+    postings.push(Posting::credit(owed_by.receivable(), whole));
+    entry(postings)
+}
+
+/// Who pays for a part that was used.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PartPayer {
+    Customer,
+    WarrantyPayer,
+    /// The shop, under its own warranty or as goodwill.
+    Shop,
+}
+
+/// Part used from stock at its cost: cost of sales, or callback cost when the shop pays. `None` for a part without cost.
+/// A part that comes back unused is [`Entry::reversed`] at the cost it left at.
+///
+/// # Errors
+/// `NegativeAmount`.
+pub fn part_used(paid_by: PartPayer, cost: Cents) -> Result<Option<Entry>, BooksRefusal> {
+    let expense = match paid_by {
+        PartPayer::Customer | PartPayer::WarrantyPayer => Role::PartsCostOfSales,
+        PartPayer::Shop => Role::CallbackCost,
+    };
+    not_negative("the part's cost", cost)?;
+    entry_if_any(vec![
+        Posting::debit(expense, cost),
+        Posting::credit(Role::PartsStock, cost),
+    ])
+}
+
+/// Supplier's bill: stock and expenses against payables. Expenses name their account by role or code.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`.
+pub fn supplier_bill(
+    parts_stock: Cents,
+    expenses: &[(AccountRef, Cents)],
+) -> Result<Entry, BooksRefusal> {
+    not_negative("the stock part of the bill", parts_stock)?;
+    let mut postings = vec![Posting::debit(Role::PartsStock, parts_stock)];
+    for (account, amount) in expenses {
+        not_negative("an expense of the bill", *amount)?;
+        postings.push(Posting::debit(account.clone(), *amount));
+    }
+    let whole = sum(postings.iter().map(|p| p.amount))?;
+    postings.push(Posting::credit(Role::Payables, whole));
+    entry(postings)
+}
+
+/// Supplier paid from the bank.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn supplier_paid(amount: Cents) -> Result<Entry, BooksRefusal> {
+    pair(Role::Payables, Role::Bank, amount)
+}
+
+/// Who bears what a warranty payer left unpaid.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ShortfallBearer {
+    Shop,
+    Customer,
+}
+
+/// Claim short-paid: what the payer will not pay leaves claims receivable.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn claim_short_paid(borne_by: ShortfallBearer, amount: Cents) -> Result<Entry, BooksRefusal> {
+    let role = match borne_by {
+        ShortfallBearer::Shop => Role::ClaimShortfall,
+        ShortfallBearer::Customer => Role::Receivable,
+    };
+    pair(role, Role::ClaimsReceivable, amount)
+}
+
+/// Warranty accrual: expected cost of the shop's own warranty, set aside.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+///
+/// # Source
+/// FASB ASC 460-10-50-8(c).
+pub fn warranty_accrued(amount: Cents) -> Result<Entry, BooksRefusal> {
+    pair(Role::WarrantyExpense, Role::WarrantyReserve, amount)
+}
+
+/// Warranty used: a callback's parts and labour taken from the reserve; no new expense.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`.
+///
+/// # Source
+/// FASB ASC 460-10-50-8(c).
+pub fn warranty_used(parts: Cents, labour: Cents) -> Result<Entry, BooksRefusal> {
+    not_negative("the parts", parts)?;
+    not_negative("the labour", labour)?;
+    entry(vec![
+        Posting::debit(Role::WarrantyReserve, sum([parts, labour])?),
+        Posting::credit(Role::PartsStock, parts),
+        Posting::credit(Role::LabourApplied, labour),
+    ])
+}
+
+/// Sales tax paid over by level, less what the law lets the shop keep for filing on time.
+///
+/// # Errors
+/// `NegativeAmount`; `PartExceedsWhole` if more is kept than is due; `TooFewPostings` for nothing; `TaxWithoutLevel`.
+pub fn tax_remitted(due: &[TaxAmount], timely_discount: Cents) -> Result<Entry, BooksRefusal> {
+    not_negative("the discount for filing on time", timely_discount)?;
+    let mut postings = debits_of_tax(due)?;
+    let whole = sum(postings.iter().map(|p| p.amount))?;
+    postings.push(Posting::credit(
+        Role::Bank,
+        rest_of("the discount for filing on time", whole, timely_discount)?,
+    ));
+    postings.push(Posting::credit(Role::TimelyFilingDiscount, timely_discount));
+    entry(postings)
+}
+
+fn debits_of_tax(taxes: &[TaxAmount]) -> Result<Vec<Posting>, BooksRefusal> {
+    taxes
+        .iter()
+        .map(|tax| {
+            not_negative("the sales tax", tax.amount)?;
+            Ok(Posting::sales_tax(
+                Side::Debit,
+                tax.level.clone(),
+                tax.amount,
+            ))
+        })
+        .collect()
+}
+
+fn pair(debit: Role, credit: Role, amount: Cents) -> Result<Entry, BooksRefusal> {
+    not_negative("the amount", amount)?;
+    entry(vec![
+        Posting::debit(debit, amount),
+        Posting::credit(credit, amount),
+    ])
+}
+
+fn entry(postings: Vec<Posting>) -> Result<Entry, BooksRefusal> {
+    Entry::balanced(
+        postings
+            .into_iter()
+            .filter(|p| p.amount != Cents(0))
+            .collect(),
+    )
+}
+
+fn entry_if_any(postings: Vec<Posting>) -> Result<Option<Entry>, BooksRefusal> {
+    if postings.iter().all(|p| p.amount == Cents(0)) {
+        Ok(None)
+    } else {
+        entry(postings).map(Some)
+    }
+}
+
+/// A negative amount moves to the other side with its sign turned.
+fn credit_or_turned(posting: Posting) -> Result<Posting, BooksRefusal> {
+    if posting.amount >= Cents(0) {
+        return Ok(posting);
+    }
+    let amount = posting
+        .amount
+        .0
+        .checked_neg()
+        .map(Cents)
+        .ok_or(BooksRefusal::Overflow)?;
+    Ok(Posting {
+        side: posting.side.opposite(),
+        amount,
+        ..posting
+    })
+}
+
+fn not_negative(what: &'static str, amount: Cents) -> Result<(), BooksRefusal> {
+    if amount < Cents(0) {
+        Err(BooksRefusal::NegativeAmount { what, amount })
+    } else {
+        Ok(())
+    }
+}
+
+fn rest_of(what: &'static str, whole: Cents, part: Cents) -> Result<Cents, BooksRefusal> {
+    match whole.0.checked_sub(part.0) {
+        Some(rest) if rest >= 0 => Ok(Cents(rest)),
+        _ => Err(BooksRefusal::PartExceedsWhole { what, part, whole }),
+    }
+}

@@ -1,0 +1,179 @@
+//! Cautions: the plain words shown beside work that can burn, shock, poison or flood.
+//!
+//! They are here, in one list, so that a flag, a brief and a form show the same text. What must stay true: every
+//! caution defers to the maker's instructions, local codes and licensed practice; none tells anyone to work live.
+
+use serde::{Deserialize, Serialize};
+
+/// The sentence with which every caution ends.
+pub const DEFERENCE: &str =
+    "The maker's instructions, local codes and licensed practice come first.";
+
+/// What one must know before touching the work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Caution {
+    IsolateAndProveDead,
+    StoredEnergy,
+    Gas,
+    Refrigerant,
+    OverheatingCause,
+    HeatedSplice,
+    WaterAndElectricity,
+    DryerLint,
+}
+
+impl Caution {
+    /// Every caution, in the order in which they are shown.
+    pub const ALL: [Self; 8] = [
+        Self::IsolateAndProveDead,
+        Self::StoredEnergy,
+        Self::Gas,
+        Self::Refrigerant,
+        Self::OverheatingCause,
+        Self::HeatedSplice,
+        Self::WaterAndElectricity,
+        Self::DryerLint,
+    ];
+
+    /// The stable key under which records refer to the caution.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Self::IsolateAndProveDead => "isolate_and_prove_dead",
+            Self::StoredEnergy => "stored_energy",
+            Self::Gas => "gas",
+            Self::Refrigerant => "refrigerant",
+            Self::OverheatingCause => "overheating_cause",
+            Self::HeatedSplice => "heated_splice",
+            Self::WaterAndElectricity => "water_and_electricity",
+            Self::DryerLint => "dryer_lint",
+        }
+    }
+
+    /// The caution with this key, if there is one.
+    #[must_use]
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|caution| caution.key() == key)
+    }
+
+    /// The full text to show. It ends with [`DEFERENCE`].
+    ///
+    /// # Source
+    /// Named beside each text below.
+    #[must_use]
+    pub fn text(self) -> &'static str {
+        match self {
+            Self::IsolateAndProveDead => ISOLATE_AND_PROVE_DEAD,
+            Self::StoredEnergy => STORED_ENERGY,
+            Self::Gas => GAS,
+            Self::Refrigerant => REFRIGERANT,
+            Self::OverheatingCause => OVERHEATING_CAUSE,
+            Self::HeatedSplice => HEATED_SPLICE,
+            Self::WaterAndElectricity => WATER_AND_ELECTRICITY,
+            Self::DryerLint => DRYER_LINT,
+        }
+    }
+}
+
+/// Source: 29 CFR 1910.147(a)(2)(iii)(A) for plug-connected equipment; proving dead: common practice, no source.
+pub const ISOLATE_AND_PROVE_DEAD: &str = "Cut the machine off from its supply and prove it dead before touching \
+    anything inside. A plug stays in your hand, in reach and in sight, or locked; a wired-in machine is isolated and locked at its \
+    disconnect. Check the tester before and after on a known source. The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: 29 CFR 1910.147 leaves stored energy outside the plug exception (our reading); common practice, no source.
+pub const STORED_ENERGY: &str = "A capacitor can hold a dangerous charge after the plug is out. Discharge it in the way \
+    the maker gives and prove it discharged. The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: licensing by state, for example Massachusetts 248 CMR 3.01 and the New Hampshire gas fitter rules.
+pub const GAS: &str = "Gas work is only for those whom the place licenses for it. Shut the gas off first; test every \
+    joint that was opened for leaks before use. If gas is smelled, leave, switch nothing, and call from outside. \
+    The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: Clean Air Act s. 608, 40 CFR 82 subpart F.
+pub const REFRIGERANT: &str = "A sealed system may be opened only by a person certified for it, and refrigerant is \
+    recovered, never vented. Some refrigerants burn: no flame or spark near. \
+    The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: common practice, no source.
+pub const OVERHEATING_CAUSE: &str = "Do not return a circuit to use while the cause of its overheating has not been \
+    found and removed. A new part on a bad joint, a wrong wire size or a bad supply burns again. \
+    The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: UL 486C covers splicing wire connectors; the temperature limit is the one marked on the connector itself.
+pub const HEATED_SPLICE: &str = "A twist-on connector is not a repair in a heated compartment unless it is rated for the \
+    temperature there: read the marking on the connector. Wire, terminal and crimp must bear that heat too. \
+    The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: common practice, no source.
+pub const WATER_AND_ELECTRICITY: &str = "Water has been where electricity is. Cut off supply and water, dry the parts, and \
+    do not return the machine to use until the leak is closed and insulation and earth path have been tested. \
+    The maker's instructions, local codes and licensed practice come first.";
+
+/// Source: U.S. Fire Administration, Topical Fire Report vol. 13 no. 7 (Aug 2012), for 2008-2010.
+pub const DRYER_LINT: &str = "Clear lint from cabinet, duct and outlet before return to use. In 2008-2010 about 2,900 home dryer \
+    fires a year were reported in the United States, and failure to clean led the contributing factors with 34 % \
+    (U.S. Fire Administration, 2012). The maker's instructions, local codes and licensed practice come first.";
+
+/// Certificate of a person for work on refrigerant.
+///
+/// # Source
+/// 40 CFR 82 subpart F.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RefrigerantCertificate {
+    /// Small appliances, factory charged and sealed, 5 lb or less.
+    TypeOne,
+    /// High pressure.
+    TypeTwo,
+    /// Low pressure.
+    TypeThree,
+    /// All of them.
+    Universal,
+}
+
+/// Whether a person with these certificates may open the sealed system of a household refrigerator or the like.
+///
+/// # Source
+/// Clean Air Act s. 608, 40 CFR 82 subpart F: small appliances need Type I or Universal.
+#[must_use]
+pub fn may_open_small_sealed_system(held: &[RefrigerantCertificate]) -> bool {
+    held.iter().any(|c| {
+        matches!(
+            c,
+            RefrigerantCertificate::TypeOne | RefrigerantCertificate::Universal
+        )
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_caution_ends_by_deferring_to_maker_code_and_licence() {
+        for caution in Caution::ALL {
+            assert!(caution.text().ends_with(DEFERENCE), "{}", caution.key());
+            assert!(!caution.text().contains("  "), "{}", caution.key());
+        }
+    }
+
+    #[test]
+    fn every_key_finds_its_caution_again() {
+        for caution in Caution::ALL {
+            assert_eq!(Caution::from_key(caution.key()), Some(caution));
+        }
+        assert_eq!(Caution::from_key("none such"), None);
+    }
+
+    /// 40 CFR 82 subpart F.
+    #[test]
+    fn a_sealed_system_needs_type_one_or_universal_and_type_two_alone_is_not_enough() {
+        use RefrigerantCertificate::{TypeOne, TypeThree, TypeTwo, Universal};
+        assert!(may_open_small_sealed_system(&[TypeOne]));
+        assert!(may_open_small_sealed_system(&[TypeTwo, Universal]));
+        assert!(!may_open_small_sealed_system(&[TypeTwo]));
+        assert!(!may_open_small_sealed_system(&[TypeThree]));
+        assert!(!may_open_small_sealed_system(&[]));
+    }
+}

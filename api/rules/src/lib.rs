@@ -1,0 +1,22 @@
+//! The shop's arithmetic and rules, and nothing else.
+//!
+//! Everything here is a pure function of its arguments: no clock, no files, no network, no row ids. What must stay
+//! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine.
+
+pub mod books;
+pub mod callback;
+pub mod cautions;
+pub mod coverage;
+pub mod dates;
+pub mod estimate;
+pub mod flags;
+pub mod invoice;
+pub mod money;
+pub mod percent;
+pub mod pricing;
+pub mod readings;
+pub mod serial;
+pub mod tax;
+
+#[cfg(test)]
+mod worked;
