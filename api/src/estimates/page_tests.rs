@@ -6,23 +6,6 @@ const HOSTILE: &str = "<script>alert(1)</script>\" onfocus='x' & {{ x }}";
 
 pub(super) fn sample_page() -> EstimatePage {
     let text = str::to_owned;
-    let line =
-        |kind: &str, description: &str, quantity: &str, unit_price: &str, amount: &str, taxed| {
-            LineView {
-                kind: text(kind),
-                description: text(description),
-                quantity: text(quantity),
-                unit_price: text(unit_price),
-                amount: text(amount),
-                taxed,
-                note: String::new(),
-            }
-        };
-    let tax = |level: &str, rate: &str, amount: &str| TaxView {
-        level: text(level),
-        rate: text(rate),
-        amount: text(amount),
-    };
     let figure = |label: &str, value: &str| PlateFigure {
         label: text(label),
         value: text(value),
@@ -55,60 +38,7 @@ pub(super) fn sample_page() -> EstimatePage {
         ),
         found: text("The upper heating element is open. The terminal on its feed wire is burnt."),
         currency: text("USD"),
-        options: vec![
-            OptionView {
-                id: text("1"),
-                title: text("Repair: new upper element and feed terminal"),
-                summary: text(
-                    "Replaces the open element and cuts the damaged wire back to sound copper.",
-                ),
-                lines: vec![
-                    line(
-                        "Part",
-                        "Heating element, screw-in, 4,500 W 240 V",
-                        "1",
-                        "46.80",
-                        "46.80",
-                        true,
-                    ),
-                    line(
-                        "Labor",
-                        "Drain, replace element, re-terminate, refill and test",
-                        "1.25 h",
-                        "108.00",
-                        "135.00",
-                        false,
-                    ),
-                ],
-                subtotal: text("181.80"),
-                discount: text("-15.00"),
-                tax_lines: vec![
-                    tax("State tax, Ohio", "5.75 %", "2.69"),
-                    tax("County tax, Pell", "1.25 %", "0.59"),
-                ],
-                total: text("170.08"),
-            },
-            OptionView {
-                id: text("2"),
-                title: text("Better repair: both elements and both thermostats"),
-                summary: text("Doing all four in one visit saves a second trip."),
-                lines: vec![LineView {
-                    note: text("Rebuilt part, tested by its maker"),
-                    ..line(
-                        "Part",
-                        "Thermostat set, upper with limit and lower",
-                        "1",
-                        "58.40",
-                        "58.40",
-                        true,
-                    )
-                }],
-                subtotal: text("403.00"),
-                discount: String::new(),
-                tax_lines: vec![tax("State tax, Ohio", "5.75 %", "8.74")],
-                total: text("413.64"),
-            },
-        ],
+        options: sample_options(),
         notes: vec![text(
             "The diagnostic charge of 89.00 is not asked for if you accept a repair.",
         )],
@@ -123,6 +53,81 @@ pub(super) fn sample_page() -> EstimatePage {
         content_hash: text("9f2c"),
         ..EstimatePage::default()
     }
+}
+
+fn sample_options() -> Vec<OptionView> {
+    let text = str::to_owned;
+    let line =
+        |kind: &str, description: &str, quantity: &str, unit_price: &str, amount: &str, taxed| {
+            LineView {
+                kind: text(kind),
+                description: text(description),
+                quantity: text(quantity),
+                unit_price: text(unit_price),
+                amount: text(amount),
+                taxed,
+                note: String::new(),
+            }
+        };
+    let tax = |level: &str, rate: &str, amount: &str| TaxView {
+        level: text(level),
+        rate: text(rate),
+        amount: text(amount),
+    };
+    vec![
+        OptionView {
+            id: text("1"),
+            title: text("Repair: new upper element and feed terminal"),
+            summary: text(
+                "Replaces the open element and cuts the damaged wire back to sound copper.",
+            ),
+            lines: vec![
+                line(
+                    "Part",
+                    "Heating element, screw-in, 4,500 W 240 V",
+                    "1",
+                    "46.80",
+                    "46.80",
+                    true,
+                ),
+                line(
+                    "Labor",
+                    "Drain, replace element, re-terminate, refill and test",
+                    "1.25 h",
+                    "108.00",
+                    "135.00",
+                    false,
+                ),
+            ],
+            subtotal: text("181.80"),
+            discount: text("-15.00"),
+            tax_lines: vec![
+                tax("State tax, Ohio", "5.75 %", "2.69"),
+                tax("County tax, Pell", "1.25 %", "0.59"),
+            ],
+            total: text("170.08"),
+        },
+        OptionView {
+            id: text("2"),
+            title: text("Better repair: both elements and both thermostats"),
+            summary: text("Doing all four in one visit saves a second trip."),
+            lines: vec![LineView {
+                note: text("Rebuilt part, tested by its maker"),
+                ..line(
+                    "Part",
+                    "Thermostat set, upper with limit and lower",
+                    "1",
+                    "58.40",
+                    "58.40",
+                    true,
+                )
+            }],
+            subtotal: text("403.00"),
+            discount: String::new(),
+            tax_lines: vec![tax("State tax, Ohio", "5.75 %", "8.74")],
+            total: text("413.64"),
+        },
+    ]
 }
 
 fn nothing_runs(html: &str) {
