@@ -3,11 +3,14 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::sync::OnceLock;
+
+const BUILD: &str = "cargo build --workspace --all-targets";
 
 /// The program under test: `NAMEPLATE_BIN`, or the one in the target folder that this test binary lies in.
 ///
 /// # Panics
-/// When there is none. Building the tests alone does not build it, building the workspace does.
+/// When there is none, or it is older than its sources. Building the tests alone does not build it.
 pub fn binary() -> PathBuf {
     if let Some(given) = std::env::var_os("NAMEPLATE_BIN") {
         let path = PathBuf::from(given);
@@ -19,17 +22,42 @@ pub fn binary() -> PathBuf {
         return path;
     }
     let test_binary = std::env::current_exe().expect("a running test knows its own path");
-    test_binary
+    let path = test_binary
         .ancestors()
         .skip(1)
         .map(|folder| folder.join("nameplate"))
         .find(|path| path.is_file())
         .unwrap_or_else(|| {
             panic!(
-                "no program `nameplate` above {}: run `cargo build --workspace --all-targets` first, or set NAMEPLATE_BIN",
+                "no program `nameplate` above {}: run `{BUILD}` first, or set NAMEPLATE_BIN",
                 test_binary.display()
             )
-        })
+        });
+    static LOOKED: OnceLock<()> = OnceLock::new();
+    LOOKED.get_or_init(|| insist_on_a_current_build(&path));
+    path
+}
+
+/// Fails when a source of the program is newer than the program: building the tests does not build it, and a test of
+/// yesterday's program says nothing. Cargo lists the sources beside the program, in `nameplate.d`.
+fn insist_on_a_current_build(program: &Path) {
+    let changed = |path: &Path| std::fs::metadata(path).and_then(|about| about.modified());
+    let built = changed(program).expect("the program can be looked at");
+    let list = std::fs::read_to_string(program.with_extension("d"))
+        .expect("Cargo leaves the list of its sources beside a program");
+    let (_, sources) = list
+        .split_once(": ")
+        .expect("the list of sources begins with the program");
+    // A blank inside a path is written with a backslash before it.
+    let sources = sources.trim_end().replace("\\ ", "\0");
+    for source in sources.split(' ').map(|path| path.replace('\0', " ")) {
+        let is_current = changed(Path::new(&source)).is_ok_and(|time| time <= built);
+        assert!(
+            is_current,
+            "{source} has changed since {} was built: run `{BUILD}`, or name a program by NAMEPLATE_BIN",
+            program.display()
+        );
+    }
 }
 
 /// The root of the workspace.
