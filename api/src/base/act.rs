@@ -10,6 +10,7 @@ use super::clock::Clock;
 use super::config::Config;
 use super::db::Db;
 use super::error::{Error, Result};
+use super::throttle::Throttle;
 
 /// What one running server shares.
 pub struct App {
@@ -18,15 +19,28 @@ pub struct App {
     pub clock: Clock,
     /// Rung after a commit that queued mail, so that it leaves at once.
     pub mail_bell: Notify,
+    pub throttle: Throttle,
 }
 
 impl App {
+    /// A server's shared things around an open database.
+    pub fn new(db: Db, config: Config, clock: Clock) -> Arc<Self> {
+        Arc::new(Self {
+            db,
+            config,
+            clock,
+            mail_bell: Notify::new(),
+            throttle: Throttle::default(),
+        })
+    }
+
     /// An act of `caller`, now.
     pub fn act(self: &Arc<Self>, caller: Caller) -> Act {
         Act {
             app: Arc::clone(self),
             caller,
             at: self.clock.now(),
+            from: None,
         }
     }
 }
@@ -42,8 +56,8 @@ pub enum Caller {
         role: Role,
         session_id: i64,
     },
-    /// A customer who came by an estimate's link, from this network address.
-    CustomerLink { from: String },
+    /// A customer who came by an estimate's link.
+    CustomerLink,
     /// The program itself: start-up, timers, the command line.
     Program,
 }
@@ -54,6 +68,8 @@ pub struct Act {
     pub app: Arc<App>,
     pub caller: Caller,
     pub at: DateTime<Utc>,
+    /// Network address the request came from.
+    pub from: Option<String>,
 }
 
 impl Act {
@@ -64,7 +80,7 @@ impl Act {
     pub fn staff_with(&self, right: Right) -> Result<i64> {
         match &self.caller {
             Caller::Staff { id, role, .. } if right.is_held_by(*role) => Ok(*id),
-            Caller::Staff { .. } | Caller::CustomerLink { .. } => Err(Error::Forbidden),
+            Caller::Staff { .. } | Caller::CustomerLink => Err(Error::Forbidden),
             Caller::Program => Err(Error::internal("the program has no hands of its own")),
             Caller::Nobody => Err(Error::Unauthenticated),
         }
@@ -94,7 +110,7 @@ impl Act {
         match &self.caller {
             Caller::Nobody => "nobody".to_owned(),
             Caller::Staff { id, .. } => format!("staff {id}"),
-            Caller::CustomerLink { from } => format!("customer link from {from}"),
+            Caller::CustomerLink => "customer link".to_owned(),
             Caller::Program => "program".to_owned(),
         }
     }

@@ -12,7 +12,10 @@ pub mod error;
 pub mod idempotency;
 pub mod numbers;
 pub mod outbox;
+pub mod own_work;
+pub mod search;
 pub mod secret;
+pub mod throttle;
 
 pub use access::{Right, Role};
 pub use act::{Act, App, Caller};

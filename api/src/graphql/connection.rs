@@ -3,7 +3,7 @@
 use std::fmt;
 
 use async_graphql::connection::{Connection, CursorType, Edge};
-use async_graphql::{InputObject, OutputType};
+use async_graphql::OutputType;
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sea_orm::{
@@ -19,16 +19,24 @@ const PAGE_MAX: u64 = 100;
 const PAGE_DEFAULT: u64 = 25;
 
 /// Which page of a list.
-#[derive(Clone, Debug, Default, InputObject)]
+#[derive(Clone, Debug, Default)]
 pub struct Page {
     /// At most this many, from the start or from `after`; 1 to 100.
-    pub first: Option<u32>,
+    pub first: Option<i32>,
     /// Only what follows this cursor.
     pub after: Option<String>,
     /// At most this many, from the end or up to `before`; not together with `first`.
-    pub last: Option<u32>,
+    pub last: Option<i32>,
     /// Only what comes before this cursor.
     pub before: Option<String>,
+}
+
+impl Page {
+    /// What a page costs in a request's complexity: its size times what is asked of each record.
+    pub fn cost(first: Option<i32>, last: Option<i32>, child_complexity: usize) -> usize {
+        let asked = first.or(last).and_then(|size| usize::try_from(size).ok());
+        asked.unwrap_or(25).saturating_mul(child_complexity.max(1))
+    }
 }
 
 /// Where a row stands in its list: its id, wrapped so that clients do not build their own.
@@ -70,7 +78,7 @@ pub async fn newest_first<E, T>(
     db: &impl ConnectionTrait,
     select: Select<E>,
     id: E::Column,
-    page: &Page,
+    page: Page,
     (id_of, shown): (fn(&E::Model) -> i64, fn(E::Model) -> T),
 ) -> async_graphql::Result<Connection<RowCursor, T>>
 where
@@ -78,7 +86,7 @@ where
     E::Model: FromQueryResult + Send + Sync,
     T: OutputType,
 {
-    let wanted = Wanted::read(page)?;
+    let wanted = Wanted::read(&page)?;
     let mut select = select;
     if let Some(RowCursor(after)) = wanted.after {
         select = select.filter(id.lt(after));
@@ -124,17 +132,19 @@ struct Wanted {
 impl Wanted {
     fn read(page: &Page) -> async_graphql::Result<Self> {
         if page.first.is_some() && page.last.is_some() {
-            return Err(bad_input("page.last", "Ask for `first` or `last`, not both."));
+            return Err(bad_input("last", "Ask for `first` or `last`, not both."));
         }
-        let size = page.first.or(page.last).map_or(PAGE_DEFAULT, u64::from);
-        if size == 0 || size > PAGE_MAX {
-            return Err(bad_input("page", format!("A page has 1 to {PAGE_MAX} records.")));
-        }
+        let asked = page.first.or(page.last);
+        let size = asked.map_or(Some(PAGE_DEFAULT), |asked| u64::try_from(asked).ok());
+        let Some(size) = size.filter(|size| (1..=PAGE_MAX).contains(size)) else {
+            let argument = if page.last.is_some() { "last" } else { "first" };
+            return Err(bad_input(argument, format!("A page has 1 to {PAGE_MAX} records.")));
+        };
         Ok(Self {
             size,
             from_end: page.last.is_some(),
-            after: cursor("page.after", page.after.as_deref())?,
-            before: cursor("page.before", page.before.as_deref())?,
+            after: cursor("after", page.after.as_deref())?,
+            before: cursor("before", page.before.as_deref())?,
         })
     }
 }

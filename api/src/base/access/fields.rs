@@ -3,7 +3,7 @@
 //! One list a capability, one row for fields of one type that are decided alike. Types whose name ends
 //! in `Payload`, `Connection` or `Edge` follow the rule in `mod.rs`.
 
-use super::Least::{self, Anyone, Desk, Owner, Staff};
+use super::Least::{self, Anyone, Desk, Staff};
 
 type Row = (&'static str, Least, &'static str);
 
@@ -21,9 +21,27 @@ pub(super) const FIELDS: &[&[Row]] = &[
     BRIEF,
 ];
 
-const SHOP: &[Row] = &[];
+const SHOP: &[Row] = &[
+    ("Query", Anyone, "me"),
+    ("Query", Staff, "shop node"),
+    ("Query", Desk, "staff search"),
+    ("Staff", Staff, "id name email role leftAt"),
+    ("Session", Anyone, "token expiresAt staff"),
+    ("Shop", Staff, "name phone email addressLines licence currency timeZone callbackWindowDays"),
+    ("Shop", Staff, "labourWarrantyDays partsWarrantyMonths estimateValidDays paymentTermsDays"),
+    ("Shop", Staff, "readingTolerancePercent"),
+    ("Shop", Desk, "booksClosedThrough"),
+    ("SearchHit", Desk, "kind title node"),
+];
 
-const CUSTOMERS: &[Row] = &[];
+const CUSTOMERS: &[Row] = &[
+    ("Query", Staff, "customers"),
+    ("Customer", Staff, "id kind name email phone phoneNational contacts serviceAddresses version"),
+    ("Customer", Desk, "termsDays notes likelyDuplicates"),
+    ("Contact", Staff, "id name role phone email"),
+    ("ServiceAddress", Staff, "id line1 line2 city region postalCode country line accessNotes"),
+    ("ServiceAddress", Staff, "version customer"),
+];
 
 const APPLIANCES: &[Row] = &[];
 

@@ -1,0 +1,84 @@
+//! Any record by its id, and the search box over all of them.
+
+use async_graphql::{Context, ID, Interface, Object, SimpleObject};
+
+use crate::base::search;
+use crate::customers::graphql::{Customer, ServiceAddress};
+
+use super::context::reader;
+use super::error::edge;
+use super::ids::{self, Kind};
+
+/// A record with a life of its own.
+#[derive(Interface)]
+#[graphql(field(name = "id", ty = "ID", desc = "Opaque id, unique over all types."))]
+pub enum Node {
+    Customer(Customer),
+    ServiceAddress(ServiceAddress),
+}
+
+/// The record of this kind and row, if the caller may see it.
+async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<Option<Node>> {
+    Ok(match kind {
+        Kind::Customer => Customer::find(ctx, row).await?.map(Node::from),
+        Kind::ServiceAddress => ServiceAddress::find(ctx, row).await?.map(Node::from),
+        _ => None,
+    })
+}
+
+/// One record the search box found.
+#[derive(SimpleObject)]
+pub struct SearchHit {
+    /// What kind of record it is, such as `customer` or `invoice`.
+    kind: String,
+    /// What to show first.
+    title: String,
+    /// The record; null if it is of a kind that is not looked up by id.
+    node: Option<Node>,
+}
+
+/// The kind behind a search row's subject.
+fn kind_of(subject_kind: &str) -> Option<Kind> {
+    match subject_kind {
+        "customer" => Some(Kind::Customer),
+        _ => None,
+    }
+}
+
+/// Any record by its id, and the search box.
+#[derive(Default)]
+pub struct NodeQuery;
+
+#[Object]
+impl NodeQuery {
+    /// The record with this id; null for one that does not exist or that the caller may not see.
+    async fn node(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "An id from any record.")] id: ID,
+    ) -> async_graphql::Result<Option<Node>> {
+        match ids::read(&id) {
+            Some((kind, row)) => find(ctx, kind, row).await,
+            None => Ok(None),
+        }
+    }
+
+    /// Finds records by any part of a name, telephone, address, serial, model or document number.
+    #[graphql(complexity = "20 + 20 * child_complexity")]
+    async fn search(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Words or parts of words; a hit holds all of them.")] text: String,
+    ) -> async_graphql::Result<Vec<SearchHit>> {
+        let rows = search::find(reader(ctx)?, &text, 20).await.map_err(edge)?;
+        let mut hits = Vec::with_capacity(rows.len());
+        for row in rows {
+            let node = match kind_of(&row.subject_kind) {
+                Some(kind) if ctx.look_ahead().field("node").exists() => find(ctx, kind, row.subject_id).await?,
+                _ => None,
+            };
+            hits.push(SearchHit { kind: row.subject_kind, title: row.title, node });
+        }
+        Ok(hits)
+    }
+}

@@ -1,0 +1,406 @@
+//! The shop, its staff and sessions in the graph.
+
+use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::{shop, staff};
+
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::graphql::scalars::ExactDecimal;
+use crate::payload;
+
+use super::{operations, store};
+
+/// What somebody on the staff may do.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::Role")]
+pub enum Role {
+    /// Everything.
+    Owner,
+    /// Records, pricing use, documents and claims; no staff and no manual journals.
+    Office,
+    /// Own calls, briefs, findings, readings and parts used; no costs, margins or books.
+    Technician,
+}
+
+/// A member of staff.
+pub struct Staff {
+    row: staff::Model,
+}
+
+impl From<staff::Model> for Staff {
+    fn from(row: staff::Model) -> Self {
+        Self { row }
+    }
+}
+
+/// A member of staff.
+#[Object]
+impl Staff {
+    /// Opaque id.
+    async fn id(&self) -> ID {
+        Kind::Staff.id(self.row.id)
+    }
+
+    /// Name as colleagues use it.
+    async fn name(&self) -> &str {
+        &self.row.name
+    }
+
+    /// Sign-in name.
+    async fn email(&self) -> &str {
+        &self.row.email
+    }
+
+    /// What this person may do.
+    async fn role(&self) -> Role {
+        self.row.role.into()
+    }
+
+    /// When this person stopped working here; null while they do.
+    async fn left_at(&self) -> Option<DateTime<Utc>> {
+        self.row.left_at
+    }
+}
+
+impl Staff {
+    /// The member of staff behind a column of another record.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<staff::Entity>(ctx, id).await?.map(Self::from))
+    }
+}
+
+/// The shop and its settings.
+pub struct Shop {
+    row: shop::Model,
+}
+
+/// The shop and its settings.
+#[Object]
+impl Shop {
+    /// Name on documents.
+    async fn name(&self) -> &str {
+        &self.row.name
+    }
+
+    /// Telephone in E.164.
+    async fn phone(&self) -> &str {
+        &self.row.phone_e164
+    }
+
+    /// E-mail address on documents.
+    async fn email(&self) -> &str {
+        &self.row.email
+    }
+
+    /// Postal address, a line each.
+    async fn address_lines(&self) -> Vec<String> {
+        address_lines(&self.row)
+    }
+
+    /// Registration or licence line on documents.
+    async fn licence(&self) -> Option<&str> {
+        self.row.licence.as_deref()
+    }
+
+    /// ISO 4217 code of every amount here.
+    async fn currency(&self) -> &str {
+        &self.row.currency
+    }
+
+    /// IANA time zone; decides what day it is.
+    async fn time_zone(&self) -> &str {
+        &self.row.time_zone
+    }
+
+    /// A new call within this many days of a completed one may be its callback.
+    async fn callback_window_days(&self) -> i32 {
+        self.row.callback_window_days
+    }
+
+    /// The shop's own warranty on labour, in days.
+    async fn labour_warranty_days(&self) -> i32 {
+        self.row.labour_warranty_days
+    }
+
+    /// The shop's own warranty on parts, in months.
+    async fn parts_warranty_months(&self) -> i32 {
+        self.row.parts_warranty_months
+    }
+
+    /// How long a sent estimate can be accepted, in days.
+    async fn estimate_valid_days(&self) -> i32 {
+        self.row.estimate_valid_days
+    }
+
+    /// Days from issue to due date, unless the customer has other terms.
+    async fn payment_terms_days(&self) -> i32 {
+        self.row.payment_terms_days
+    }
+
+    /// How far a reading may lie from its expected value, in percent.
+    async fn reading_tolerance_percent(&self) -> ExactDecimal {
+        self.row.reading_tolerance_percent.into()
+    }
+
+    /// Last closed day of the books; nothing posts on or before it.
+    async fn books_closed_through(&self) -> Option<NaiveDate> {
+        self.row.books_closed_through
+    }
+}
+
+/// The shop's postal address as printed.
+pub fn address_lines(row: &shop::Model) -> Vec<String> {
+    let town = format!("{}, {} {}", row.city, row.region, row.postal_code);
+    [Some(row.line1.clone()), row.line2.clone(), Some(town)]
+        .into_iter()
+        .flatten()
+        .filter(|line| !line.is_empty())
+        .collect()
+}
+
+/// Who asks, and the shop.
+#[derive(Default)]
+pub struct ShopQuery;
+
+#[Object]
+impl ShopQuery {
+    /// The signed-in member of staff; null when nobody is.
+    async fn me(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        match act(ctx)?.staff_id() {
+            Some(id) => Staff::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The shop and its settings.
+    async fn shop(&self, ctx: &Context<'_>) -> async_graphql::Result<Shop> {
+        let settings = store::settings(reader(ctx)?).await.map_err(edge)?;
+        Ok(Shop { row: settings.row })
+    }
+
+    /// Everybody who works or worked here, by name.
+    async fn staff(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Staff>> {
+        let rows = store::all_staff(reader(ctx)?).await.map_err(edge)?;
+        Ok(rows.into_iter().map(Staff::from).collect())
+    }
+}
+
+/// E-mail and password.
+#[derive(InputObject)]
+pub struct SignInInput {
+    /// The address this person signs in with.
+    email: String,
+    /// The password.
+    #[graphql(secret)]
+    password: String,
+}
+
+/// A fresh session.
+#[derive(SimpleObject)]
+pub struct Session {
+    /// Send it as `Authorization: Bearer …`. It is shown this once.
+    token: String,
+    /// When it ends at the latest; an idle session ends earlier.
+    expires_at: DateTime<Utc>,
+    /// Who signed in.
+    staff: Staff,
+}
+
+payload! {
+    /// What signing in gave.
+    SignInPayload {
+        /// The session.
+        session: Session
+    }
+}
+
+payload! {
+    /// What signing out gave.
+    SignOutPayload {
+        /// True once the session has ended.
+        ended: bool
+    }
+}
+
+/// Somebody who is to sign in.
+#[derive(InputObject)]
+pub struct AddStaffInput {
+    /// Name as colleagues use it.
+    name: String,
+    /// The address to sign in with.
+    email: String,
+    /// What this person may do.
+    role: Role,
+    /// A first password of ten characters or more.
+    #[graphql(secret)]
+    password: String,
+}
+
+impl From<AddStaffInput> for operations::AddStaff {
+    fn from(input: AddStaffInput) -> Self {
+        Self {
+            name: input.name,
+            email: input.email,
+            role: input.role.into(),
+            password: input.password,
+        }
+    }
+}
+
+payload! {
+    /// What letting somebody sign in gave.
+    AddStaffPayload {
+        /// The new member of staff.
+        staff: Staff
+    }
+}
+
+/// Whose access ends.
+#[derive(InputObject)]
+pub struct EndStaffInput {
+    /// The member of staff.
+    staff_id: ID,
+}
+
+payload! {
+    /// What ending somebody's access gave.
+    EndStaffPayload {
+        /// The member of staff, who can no longer sign in.
+        staff: Staff
+    }
+}
+
+/// Settings to change; what is left out stays.
+#[derive(InputObject)]
+pub struct ChangeShopInput {
+    /// Name on documents.
+    name: Option<String>,
+    /// Telephone, national or international.
+    phone: Option<String>,
+    /// E-mail address on documents.
+    email: Option<String>,
+    /// First line of the address.
+    line1: Option<String>,
+    /// Second line of the address.
+    line2: Option<String>,
+    /// Town.
+    city: Option<String>,
+    /// State or province.
+    region: Option<String>,
+    /// Postal code.
+    postal_code: Option<String>,
+    /// ISO 3166 country code.
+    country: Option<String>,
+    /// Registration or licence line.
+    licence: Option<String>,
+    /// IANA time zone.
+    time_zone: Option<String>,
+    /// Callback window in days.
+    callback_window_days: Option<i32>,
+    /// Labour warranty in days.
+    labour_warranty_days: Option<i32>,
+    /// Parts warranty in months.
+    parts_warranty_months: Option<i32>,
+    /// Days a sent estimate can be accepted.
+    estimate_valid_days: Option<i32>,
+    /// Days from issue to due date.
+    payment_terms_days: Option<i32>,
+    /// How far a reading may lie from its expected value, in percent.
+    reading_tolerance_percent: Option<ExactDecimal>,
+}
+
+impl From<ChangeShopInput> for operations::ChangeShop {
+    fn from(input: ChangeShopInput) -> Self {
+        Self {
+            name: input.name,
+            phone: input.phone,
+            email: input.email,
+            line1: input.line1,
+            line2: input.line2,
+            city: input.city,
+            region: input.region,
+            postal_code: input.postal_code,
+            country: input.country,
+            licence: input.licence,
+            time_zone: input.time_zone,
+            callback_window_days: input.callback_window_days,
+            labour_warranty_days: input.labour_warranty_days,
+            parts_warranty_months: input.parts_warranty_months,
+            estimate_valid_days: input.estimate_valid_days,
+            payment_terms_days: input.payment_terms_days,
+            reading_tolerance_percent: input.reading_tolerance_percent.map(|percent| percent.0),
+        }
+    }
+}
+
+payload! {
+    /// What changing the settings gave.
+    ChangeShopPayload {
+        /// The shop with its new settings.
+        shop: Shop
+    }
+}
+
+/// Signing in and out, staff and settings.
+#[derive(Default)]
+pub struct ShopMutation;
+
+#[Object]
+impl ShopMutation {
+    /// Signs in with e-mail and password.
+    async fn sign_in(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "E-mail and password.")] input: SignInInput,
+    ) -> async_graphql::Result<SignInPayload> {
+        let claim = operations::SignIn {
+            email: input.email,
+            password: input.password,
+        };
+        SignInPayload::of(operations::sign_in(act(ctx)?, claim).await.map(|signed_in| Session {
+            token: signed_in.token.reveal().to_owned(),
+            expires_at: signed_in.session.expires_at,
+            staff: signed_in.staff.into(),
+        }))
+    }
+
+    /// Ends the session that asks.
+    async fn sign_out(&self, ctx: &Context<'_>) -> async_graphql::Result<SignOutPayload> {
+        SignOutPayload::of(operations::sign_out(act(ctx)?).await.map(|()| true))
+    }
+
+    /// Lets somebody sign in.
+    async fn add_staff(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Who, and what they may do.")] input: AddStaffInput,
+    ) -> async_graphql::Result<AddStaffPayload> {
+        AddStaffPayload::of(operations::add_staff(act(ctx)?, input.into()).await.map(Staff::from))
+    }
+
+    /// Ends somebody's access at once; what they did stays.
+    async fn end_staff(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Whose access ends.")] input: EndStaffInput,
+    ) -> async_graphql::Result<EndStaffPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let staff_id = Kind::Staff.row("staffId", &input.staff_id)?;
+            operations::end_staff(act, staff_id).await
+        };
+        EndStaffPayload::of(outcome.await.map(Staff::from))
+    }
+
+    /// Changes the shop's settings.
+    async fn change_shop(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "What to change; what is left out stays.")] input: ChangeShopInput,
+    ) -> async_graphql::Result<ChangeShopPayload> {
+        ChangeShopPayload::of(operations::change_shop(act(ctx)?, input.into()).await.map(|row| Shop { row }))
+    }
+}

@@ -1,0 +1,324 @@
+//! Opening the shop, signing in and out, and who works here.
+
+use chrono::TimeDelta;
+use nameplate_entities::kinds::Role;
+use nameplate_entities::{number_series, session, shop, staff};
+use nameplate_entities::exact::Exact;
+use rust_decimal::Decimal;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel};
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::LINE_MAX;
+use crate::base::numbers::Series;
+use crate::base::secret::{self, Token};
+use crate::base::{Act, App, Caller, Checks, Error, ProblemCode, Result, Right};
+
+use super::{passwords, store};
+
+/// Opens the shop on an empty database: default settings and the number series. Does nothing later.
+///
+/// # Errors
+/// Internal only.
+pub async fn open(act: &Act) -> Result<()> {
+    let tx = act.app.db.write().await?;
+    if store::has_settings(&tx).await? {
+        return Ok(());
+    }
+    default_settings().insert(&tx).await?;
+    let series = Series::ALL.map(|series| number_series::ActiveModel {
+        series: Set(series.key().to_owned()),
+        prefix: Set(series.prefix().to_owned()),
+        next_number: Set(1),
+    });
+    number_series::Entity::insert_many(series).exec(&tx).await?;
+    Ok(tx.commit().await?)
+}
+
+/// What a shop starts with (design defaults; every figure is a setting).
+fn default_settings() -> shop::ActiveModel {
+    shop::ActiveModel {
+        id: Set(1),
+        name: Set("Your shop".to_owned()),
+        phone_e164: Set(String::new()),
+        email: Set(String::new()),
+        line1: Set(String::new()),
+        line2: Set(None),
+        city: Set(String::new()),
+        region: Set(String::new()),
+        postal_code: Set(String::new()),
+        country: Set("US".to_owned()),
+        licence: Set(None),
+        currency: Set("USD".to_owned()),
+        time_zone: Set("UTC".to_owned()),
+        callback_window_days: Set(30),
+        labour_warranty_days: Set(90),
+        parts_warranty_months: Set(12),
+        estimate_valid_days: Set(30),
+        payment_terms_days: Set(14),
+        consent_percent: Set(Exact(Decimal::ZERO)),
+        consent_limit_inside: Set(true),
+        reading_tolerance_percent: Set(Exact(Decimal::TEN)),
+        books_closed_through: Set(None),
+        version: Set(1),
+    }
+}
+
+/// Settings that the owner may change. What is left out stays.
+#[derive(Clone, Debug, Default)]
+pub struct ChangeShop {
+    pub name: Option<String>,
+    pub phone: Option<String>,
+    pub email: Option<String>,
+    pub line1: Option<String>,
+    pub line2: Option<String>,
+    pub city: Option<String>,
+    pub region: Option<String>,
+    pub postal_code: Option<String>,
+    pub country: Option<String>,
+    pub licence: Option<String>,
+    pub time_zone: Option<String>,
+    pub callback_window_days: Option<i32>,
+    pub labour_warranty_days: Option<i32>,
+    pub parts_warranty_months: Option<i32>,
+    pub estimate_valid_days: Option<i32>,
+    pub payment_terms_days: Option<i32>,
+    pub reading_tolerance_percent: Option<Decimal>,
+}
+
+/// Changes the shop's settings.
+///
+/// # Errors
+/// `Forbidden`; refusals name the field.
+pub async fn change_shop(act: &Act, change: ChangeShop) -> Result<shop::Model> {
+    act.staff_with(Right::ChangeShop)?;
+    let tx = act.app.db.write().await?;
+    let before = store::settings(&tx).await?.row;
+    let changed = checked_change(&before, &change)?;
+    let after = changed.update(&tx).await?;
+    let subject = Subject { kind: "shop", id: 1 };
+    audit::record(&tx, act, Right::ChangeShop.mutation(), subject, (Some(&before), Some(&after))).await?;
+    tx.commit().await?;
+    Ok(after)
+}
+
+fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::ActiveModel> {
+    let mut checks = Checks::new();
+    let country = change.country.clone().unwrap_or_else(|| before.country.clone());
+    let mut row = before.clone().into_active_model();
+    let texts = [
+        ("name", &change.name, &mut row.name),
+        ("line1", &change.line1, &mut row.line1),
+        ("city", &change.city, &mut row.city),
+        ("region", &change.region, &mut row.region),
+        ("postalCode", &change.postal_code, &mut row.postal_code),
+        ("country", &change.country, &mut row.country),
+    ];
+    for (path, value, column) in texts {
+        if let Some(value) = value {
+            *column = Set(checks.text(path, value, LINE_MAX));
+        }
+    }
+    if let Some(line2) = &change.line2 {
+        row.line2 = Set(checks.text_if_any("line2", Some(line2), LINE_MAX));
+    }
+    if let Some(licence) = &change.licence {
+        row.licence = Set(checks.text_if_any("licence", Some(licence), LINE_MAX));
+    }
+    if let Some(phone) = &change.phone {
+        row.phone_e164 = Set(checks.phone("phone", phone, &country));
+    }
+    if let Some(email) = &change.email {
+        row.email = Set(checks.email("email", email));
+    }
+    if let Some(zone) = &change.time_zone {
+        if zone.parse::<chrono_tz::Tz>().is_err() {
+            checks.refuse(ProblemCode::Malformed, "timeZone", "This is no time zone; write it like America/Chicago.");
+        }
+        row.time_zone = Set(zone.clone());
+    }
+    let numbers = [
+        ("callbackWindowDays", change.callback_window_days, (1, 3650), &mut row.callback_window_days),
+        ("labourWarrantyDays", change.labour_warranty_days, (0, 3650), &mut row.labour_warranty_days),
+        ("partsWarrantyMonths", change.parts_warranty_months, (0, 120), &mut row.parts_warranty_months),
+        ("estimateValidDays", change.estimate_valid_days, (1, 365), &mut row.estimate_valid_days),
+        ("paymentTermsDays", change.payment_terms_days, (0, 365), &mut row.payment_terms_days),
+    ];
+    for (path, value, bounds, column) in numbers {
+        if let Some(value) = value {
+            *column = Set(checks.between(path, value, bounds));
+        }
+    }
+    if let Some(percent) = change.reading_tolerance_percent {
+        let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);
+        row.reading_tolerance_percent =
+            Set(Exact(checks.between("readingTolerancePercent", percent, bounds)));
+    }
+    row.version = Set(before.version + 1);
+    checks.finish()?;
+    Ok(row)
+}
+
+/// Somebody who is to sign in.
+pub struct AddStaff {
+    pub name: String,
+    pub email: String,
+    pub role: Role,
+    pub password: String,
+}
+
+/// Lets somebody sign in. The command line may do this too, for the first owner.
+///
+/// # Errors
+/// `Forbidden`; `Taken` for an e-mail that signs in already; refusals name the field.
+pub async fn add_staff(act: &Act, new: AddStaff) -> Result<staff::Model> {
+    if act.caller != Caller::Program {
+        act.staff_with(Right::AddStaff)?;
+    }
+    let mut checks = Checks::new();
+    let name = checks.text("name", &new.name, LINE_MAX);
+    let email = checks.email("email", &new.email);
+    passwords::check(&mut checks, "password", &new.password);
+    checks.finish()?;
+    let password_hash = passwords::hash(new.password).await?;
+    let tx = act.app.db.write().await?;
+    let row = staff::ActiveModel {
+        name: Set(name),
+        email: Set(email),
+        role: Set(new.role),
+        password_hash: Set(password_hash),
+        created_at: Set(act.at),
+        version: Set(1),
+        ..Default::default()
+    }
+    .insert(&tx)
+    .await?;
+    let subject = Subject { kind: "staff", id: row.id };
+    audit::created(&tx, act, Right::AddStaff.mutation(), subject, &row).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+/// Ends somebody's access, and every session of theirs, at once.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for one who left already or for oneself.
+pub async fn end_staff(act: &Act, staff_id: i64) -> Result<staff::Model> {
+    let owner_id = act.staff_with(Right::EndStaff)?;
+    let tx = act.app.db.write().await?;
+    let before = store::staff_by_id(&tx, staff_id)
+        .await?
+        .ok_or_else(|| Error::not_found("staffId", "member of staff"))?;
+    if before.left_at.is_some() || staff_id == owner_id {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "staffId",
+            "This person left already, or is you. Another owner must end an owner's access.",
+        ));
+    }
+    let mut row = before.clone().into_active_model();
+    row.left_at = Set(Some(act.at));
+    row.version = Set(before.version + 1);
+    let after = row.update(&tx).await?;
+    store::end_sessions_of(&tx, staff_id, act.at).await?;
+    let subject = Subject { kind: "staff", id: staff_id };
+    audit::record(&tx, act, Right::EndStaff.mutation(), subject, (Some(&before), Some(&after))).await?;
+    tx.commit().await?;
+    Ok(after)
+}
+
+/// Who says they are who.
+pub struct SignIn {
+    pub email: String,
+    pub password: String,
+}
+
+/// A session as its owner is told of it, once.
+pub struct SignedIn {
+    pub token: Token,
+    pub session: session::Model,
+    pub staff: staff::Model,
+}
+
+/// Signs in.
+///
+/// # Errors
+/// `TooManyTries`; `SignInFailed`, the same for an unknown e-mail and a wrong password.
+pub async fn sign_in(act: &Act, claim: SignIn) -> Result<SignedIn> {
+    let email = claim.email.trim().to_lowercase();
+    if !act.app.throttle.admits(&email, act.from.as_deref()) {
+        return Err(Error::refused(
+            ProblemCode::TooManyTries,
+            "email",
+            "Too many tries. Wait a minute and try again.",
+        ));
+    }
+    let staff = store::staff_by_email(act.app.db.read(), &email)
+        .await?
+        .filter(|staff| staff.left_at.is_none());
+    let hash = staff.as_ref().map(|staff| staff.password_hash.clone());
+    let fits = passwords::matches(claim.password, hash).await?;
+    let Some(staff) = staff.filter(|_| fits) else {
+        return Err(Error::refused(
+            ProblemCode::SignInFailed,
+            "password",
+            "This e-mail and password do not belong together.",
+        ));
+    };
+    let token = Token::fresh()?;
+    let tx = act.app.db.write().await?;
+    let session = session::ActiveModel {
+        staff_id: Set(staff.id),
+        token_hash: Set(token.hash()),
+        created_at: Set(act.at),
+        last_seen_at: Set(act.at),
+        expires_at: Set(act.at + hours(act.app.config.session.absolute_hours)),
+        ..Default::default()
+    }
+    .insert(&tx)
+    .await?;
+    tx.commit().await?;
+    Ok(SignedIn { token, session, staff })
+}
+
+fn hours(hours: u32) -> TimeDelta {
+    TimeDelta::hours(i64::from(hours))
+}
+
+/// Ends the session that asks.
+///
+/// # Errors
+/// `Unauthenticated` without one.
+pub async fn sign_out(act: &Act) -> Result<()> {
+    let Caller::Staff { session_id, .. } = act.caller else {
+        return Err(Error::Unauthenticated);
+    };
+    let tx = act.app.db.write().await?;
+    store::end_session(&tx, session_id, act.at).await?;
+    Ok(tx.commit().await?)
+}
+
+/// How stale `last_seen_at` may be before it is written again: not every request writes.
+const SEEN_MINUTES: i64 = 5;
+
+/// Who holds this token; `Nobody` for one that is wrong, ended or expired.
+///
+/// # Errors
+/// Internal only.
+pub async fn recognise(app: &App, token: &str) -> Result<Caller> {
+    let at = app.clock.now();
+    let idle = hours(app.config.session.idle_hours);
+    let found = store::live_session(app.db.read(), &secret::hash(token), at, idle).await?;
+    let Some((session, staff)) = found else {
+        return Ok(Caller::Nobody);
+    };
+    if at - session.last_seen_at > TimeDelta::minutes(SEEN_MINUTES) {
+        let tx = app.db.write().await?;
+        store::touch_session(&tx, session.id, at).await?;
+        tx.commit().await?;
+    }
+    Ok(Caller::Staff {
+        id: staff.id,
+        role: staff.role,
+        session_id: session.id,
+    })
+}

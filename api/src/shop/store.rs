@@ -1,0 +1,126 @@
+//! Rows of the shop, its staff and their sessions.
+
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono_tz::Tz;
+use nameplate_entities::{session, shop, staff};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+    QueryOrder,
+};
+
+use crate::base::{Error, Result};
+
+/// The shop's settings as other capabilities use them.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    pub row: shop::Model,
+    zone: Tz,
+}
+
+impl Settings {
+    /// The calendar day at `at` where the shop is.
+    pub fn day_of(&self, at: DateTime<Utc>) -> NaiveDate {
+        at.with_timezone(&self.zone).date_naive()
+    }
+}
+
+/// The settings.
+///
+/// # Errors
+/// Internal, when the shop was never opened.
+pub async fn settings(db: &impl ConnectionTrait) -> Result<Settings> {
+    let row = shop::Entity::find_by_id(1)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::internal("the shop's settings are missing"))?;
+    let zone = row
+        .time_zone
+        .parse()
+        .map_err(|_| Error::internal("the shop's time zone is unknown"))?;
+    Ok(Settings { row, zone })
+}
+
+pub async fn has_settings(db: &impl ConnectionTrait) -> Result<bool> {
+    Ok(shop::Entity::find_by_id(1).one(db).await?.is_some())
+}
+
+pub async fn staff_by_email(db: &impl ConnectionTrait, email: &str) -> Result<Option<staff::Model>> {
+    Ok(staff::Entity::find()
+        .filter(staff::Column::Email.eq(email))
+        .one(db)
+        .await?)
+}
+
+pub async fn staff_by_id(db: &impl ConnectionTrait, id: i64) -> Result<Option<staff::Model>> {
+    Ok(staff::Entity::find_by_id(id).one(db).await?)
+}
+
+/// Everybody who works or worked here, by name. A small shop: the list is short.
+pub async fn all_staff(db: &impl ConnectionTrait) -> Result<Vec<staff::Model>> {
+    Ok(staff::Entity::find()
+        .order_by_asc(staff::Column::Name)
+        .all(db)
+        .await?)
+}
+
+/// The live session with this token hash, and whose it is.
+pub async fn live_session(
+    db: &impl ConnectionTrait,
+    token_hash: &str,
+    at: DateTime<Utc>,
+    idle: TimeDelta,
+) -> Result<Option<(session::Model, staff::Model)>> {
+    let Some(session) = session::Entity::find()
+        .filter(session::Column::TokenHash.eq(token_hash))
+        .filter(session::Column::EndedAt.is_null())
+        .filter(session::Column::ExpiresAt.gt(at))
+        .filter(session::Column::LastSeenAt.gt(at - idle))
+        .one(db)
+        .await?
+    else {
+        return Ok(None);
+    };
+    let staff = staff_by_id(db, session.staff_id).await?;
+    Ok(staff
+        .filter(|staff| staff.left_at.is_none())
+        .map(|staff| (session, staff)))
+}
+
+pub async fn end_sessions_of(
+    tx: &impl ConnectionTrait,
+    staff_id: i64,
+    at: DateTime<Utc>,
+) -> Result<()> {
+    session::Entity::update_many()
+        .set(session::ActiveModel {
+            ended_at: Set(Some(at)),
+            ..Default::default()
+        })
+        .filter(session::Column::StaffId.eq(staff_id))
+        .filter(session::Column::EndedAt.is_null())
+        .exec(tx)
+        .await?;
+    Ok(())
+}
+
+pub async fn end_session(tx: &impl ConnectionTrait, id: i64, at: DateTime<Utc>) -> Result<()> {
+    session::ActiveModel {
+        id: Set(id),
+        ended_at: Set(Some(at)),
+        ..Default::default()
+    }
+    .update(tx)
+    .await?;
+    Ok(())
+}
+
+pub async fn touch_session(tx: &impl ConnectionTrait, id: i64, at: DateTime<Utc>) -> Result<()> {
+    session::ActiveModel {
+        id: Set(id),
+        last_seen_at: Set(at),
+        ..Default::default()
+    }
+    .update(tx)
+    .await?;
+    Ok(())
+}
