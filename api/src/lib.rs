@@ -4,6 +4,22 @@
 //! shop has its folder, and `graphql`, `http`, `jobs`, `mail` and `cli` are the edges above them.
 
 pub mod base;
+
+pub mod appliances;
+pub mod books;
+pub mod brief;
+pub mod callbacks;
+pub mod calls;
+pub mod closeout;
 pub mod customers;
-pub mod graphql;
+pub mod estimates;
+pub mod invoices;
+pub mod pricing;
 pub mod shop;
+pub mod warranty;
+
+pub mod cli;
+pub mod graphql;
+pub mod http;
+pub mod jobs;
+pub mod mail;

@@ -39,8 +39,15 @@ impl Checks {
                 path,
                 format!("This takes at most {characters_max} characters."),
             );
-        } else if trimmed.chars().any(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r')) {
-            self.refuse(ProblemCode::Malformed, path, "This holds control characters; type it again.");
+        } else if trimmed
+            .chars()
+            .any(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r'))
+        {
+            self.refuse(
+                ProblemCode::Malformed,
+                path,
+                "This holds control characters; type it again.",
+            );
         }
         trimmed.to_owned()
     }

@@ -23,7 +23,10 @@ impl Clock {
         match self {
             #[expect(clippy::disallowed_methods, reason = "the one place that asks")]
             Self::System => Utc::now().trunc_subsecs(6),
-            Self::Given(at) => at.lock().unwrap_or_else(PoisonError::into_inner).trunc_subsecs(6),
+            Self::Given(at) => at
+                .lock()
+                .unwrap_or_else(PoisonError::into_inner)
+                .trunc_subsecs(6),
         }
     }
 

@@ -141,7 +141,11 @@ impl Config {
     pub fn read() -> Result<Self, Box<figment::Error>> {
         Figment::from(Serialized::defaults(Self::default()))
             .merge(Toml::file("nameplate.toml"))
-            .merge(Env::prefixed("NAMEPLATE_").ignore(&["test_pg", "bin"]).split("__"))
+            .merge(
+                Env::prefixed("NAMEPLATE_")
+                    .ignore(&["test_pg", "test_python", "bin"])
+                    .split("__"),
+            )
             .merge(Env::raw().only(&["DATABASE_URL"]))
             .extract()
             .map_err(Box::new)

@@ -69,7 +69,10 @@ impl Db {
     }
 
     /// The one way to write: everything in it happens, or nothing. Dropped without `commit`, nothing.
-    #[expect(clippy::disallowed_methods, reason = "the one place that begins writes")]
+    #[expect(
+        clippy::disallowed_methods,
+        reason = "the one place that begins writes"
+    )]
     pub async fn write(&self) -> Result<DatabaseTransaction> {
         let options = TransactionOptions {
             sqlite_transaction_mode: Some(SqliteTransactionMode::Immediate),

@@ -144,11 +144,7 @@ impl fmt::Display for ProblemCode {
 
 impl Error {
     /// One refusal at one input path.
-    pub fn refused(
-        code: ProblemCode,
-        path: impl Into<String>,
-        message: impl Into<String>,
-    ) -> Self {
+    pub fn refused(code: ProblemCode, path: impl Into<String>, message: impl Into<String>) -> Self {
         Self::Refused(vec![Problem::new(code, path, message)])
     }
 
@@ -200,18 +196,66 @@ impl From<DbErr> for Error {
 /// Unique indexes whose violation is the caller's to mend: what the message of either database holds
 /// (`PostgreSQL` names the index, `SQLite` the columns), the input path, and the words.
 const KNOWN_CONSTRAINTS: &[(&str, &str, &str)] = &[
-    ("ux_staff_email", "email", "Somebody here already signs in with this e-mail address."),
-    ("staff.email", "email", "Somebody here already signs in with this e-mail address."),
-    ("ux_appliance_make_key_serial_key", "serial", "This make and serial are already on record."),
-    ("appliance.make_key", "serial", "This make and serial are already on record."),
-    ("ux_part_number", "number", "A part with this number is already on record."),
-    ("part.number", "number", "A part with this number is already on record."),
-    ("ux_account_code", "code", "An account with this code already exists."),
-    ("account.code", "code", "An account with this code already exists."),
-    ("ux_tax_jurisdiction_name_effective_from", "name", "This jurisdiction already has rules from that day."),
-    ("tax_jurisdiction.name", "name", "This jurisdiction already has rules from that day."),
-    ("ux_estimate_revision_accepted_call_id", "", "Another estimate for this call was already accepted."),
-    ("estimate_revision.accepted_call_id", "", "Another estimate for this call was already accepted."),
+    (
+        "ux_staff_email",
+        "email",
+        "Somebody here already signs in with this e-mail address.",
+    ),
+    (
+        "staff.email",
+        "email",
+        "Somebody here already signs in with this e-mail address.",
+    ),
+    (
+        "ux_appliance_make_key_serial_key",
+        "serial",
+        "This make and serial are already on record.",
+    ),
+    (
+        "appliance.make_key",
+        "serial",
+        "This make and serial are already on record.",
+    ),
+    (
+        "ux_part_number",
+        "number",
+        "A part with this number is already on record.",
+    ),
+    (
+        "part.number",
+        "number",
+        "A part with this number is already on record.",
+    ),
+    (
+        "ux_account_code",
+        "code",
+        "An account with this code already exists.",
+    ),
+    (
+        "account.code",
+        "code",
+        "An account with this code already exists.",
+    ),
+    (
+        "ux_tax_jurisdiction_name_effective_from",
+        "name",
+        "This jurisdiction already has rules from that day.",
+    ),
+    (
+        "tax_jurisdiction.name",
+        "name",
+        "This jurisdiction already has rules from that day.",
+    ),
+    (
+        "ux_estimate_revision_accepted_call_id",
+        "",
+        "Another estimate for this call was already accepted.",
+    ),
+    (
+        "estimate_revision.accepted_call_id",
+        "",
+        "Another estimate for this call was already accepted.",
+    ),
 ];
 
 fn is_busy(error: &DbErr) -> bool {

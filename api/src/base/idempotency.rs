@@ -37,12 +37,21 @@ pub async fn look_up<R: Serialize>(
     request: &R,
 ) -> Result<Once> {
     if key.trim().is_empty() {
-        return Err(Error::refused(ProblemCode::Missing, PATH, "Send a key of your own, such as a UUID, and send the same one when you try again."));
+        return Err(Error::refused(
+            ProblemCode::Missing,
+            PATH,
+            "Send a key of your own, such as a UUID, and send the same one when you try again.",
+        ));
     }
     if key.len() > 200 {
-        return Err(Error::refused(ProblemCode::TooLong, PATH, "A key has at most 200 characters."));
+        return Err(Error::refused(
+            ProblemCode::TooLong,
+            PATH,
+            "A key has at most 200 characters.",
+        ));
     }
-    let body = serde_json::to_string(request).map_err(|error| Error::caused("request hash", error))?;
+    let body =
+        serde_json::to_string(request).map_err(|error| Error::caused("request hash", error))?;
     let once = Once {
         actor: act.actor(),
         key: key.to_owned(),
@@ -80,7 +89,12 @@ impl Once {
     }
 
     /// Keeps the receipt beside the effect.
-    pub async fn keep<T: Serialize>(self, tx: &impl ConnectionTrait, act: &Act, receipt: &T) -> Result<()> {
+    pub async fn keep<T: Serialize>(
+        self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        receipt: &T,
+    ) -> Result<()> {
         let receipt_json = serde_json::to_string(receipt)
             .map_err(|error| Error::caused("idempotency receipt", error))?;
         ActiveModel {

@@ -60,7 +60,8 @@ pub async fn enqueue(
     about: Subject,
     payload: &Payload,
 ) -> Result<i64> {
-    let payload_json = serde_json::to_string(payload).map_err(|error| Error::caused("mail payload", error))?;
+    let payload_json =
+        serde_json::to_string(payload).map_err(|error| Error::caused("mail payload", error))?;
     let domain = act
         .app
         .config

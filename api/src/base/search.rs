@@ -69,7 +69,10 @@ pub async fn index(
 pub async fn find(db: &impl ConnectionTrait, text: &str, hits_max: u64) -> Result<Vec<Model>> {
     let plain = plain(text);
     let words = plain.split_whitespace().take(WORDS_MAX).collect::<Vec<_>>();
-    if !words.iter().any(|word| word.chars().count() >= CHARACTERS_MIN) {
+    if !words
+        .iter()
+        .any(|word| word.chars().count() >= CHARACTERS_MIN)
+    {
         return Err(Error::refused(
             ProblemCode::OutOfRange,
             "text",

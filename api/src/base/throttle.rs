@@ -25,9 +25,8 @@ impl Default for Throttle {
 impl Throttle {
     /// Counts one attempt; false when there were too many within the last minute.
     pub fn admits(&self, target: &str, address: Option<&str>) -> bool {
-        let address_is_fine = address.is_none_or(|address| {
-            self.by_address.check_key(&address.to_owned()).is_ok()
-        });
+        let address_is_fine =
+            address.is_none_or(|address| self.by_address.check_key(&address.to_owned()).is_ok());
         address_is_fine && self.by_target.check_key(&target.to_owned()).is_ok()
     }
 

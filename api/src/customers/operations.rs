@@ -30,7 +30,11 @@ impl Address {
         let path = |field: &str| format!("{below}.{field}");
         let country = self.country.as_deref().unwrap_or(HOME).to_uppercase();
         if country.len() != 2 || !country.chars().all(|c| c.is_ascii_alphabetic()) {
-            checks.refuse(ProblemCode::Malformed, &path("country"), "Give the country's two letters, like US.");
+            checks.refuse(
+                ProblemCode::Malformed,
+                &path("country"),
+                "Give the country's two letters, like US.",
+            );
         }
         Self {
             line1: checks.text(&path("line1"), &self.line1, LINE_MAX),
@@ -66,7 +70,10 @@ pub struct AddCustomer {
 pub async fn add_customer(act: &Act, new: AddCustomer) -> Result<customer::Model> {
     act.staff_with(Right::AddCustomer)?;
     let mut checks = Checks::new();
-    let billing = new.billing.as_ref().map(|address| address.checked(&mut checks, "billing"));
+    let billing = new
+        .billing
+        .as_ref()
+        .map(|address| address.checked(&mut checks, "billing"));
     let row = customer::ActiveModel {
         kind: Set(new.kind),
         name: Set(checks.text("name", &new.name, LINE_MAX)),
@@ -78,7 +85,9 @@ pub async fn add_customer(act: &Act, new: AddCustomer) -> Result<customer::Model
         billing_region: Set(billing.as_ref().map(|address| address.region.clone())),
         billing_postal_code: Set(billing.as_ref().map(|address| address.postal_code.clone())),
         billing_country: Set(billing.as_ref().map(Address::country)),
-        terms_days: Set(new.terms_days.map(|days| checks.between("termsDays", days, (0, 365)))),
+        terms_days: Set(new
+            .terms_days
+            .map(|days| checks.between("termsDays", days, (0, 365)))),
         notes: Set(checks.text_if_any("notes", new.notes.as_deref(), TEXT_MAX)),
         created_at: Set(act.at),
         version: Set(1),
@@ -87,7 +96,14 @@ pub async fn add_customer(act: &Act, new: AddCustomer) -> Result<customer::Model
     checks.finish()?;
     let tx = act.app.db.write().await?;
     let row = row.insert(&tx).await?;
-    audit::created(&tx, act, Right::AddCustomer.mutation(), subject(row.id), &row).await?;
+    audit::created(
+        &tx,
+        act,
+        Right::AddCustomer.mutation(),
+        subject(row.id),
+        &row,
+    )
+    .await?;
     index(&tx, &row).await?;
     tx.commit().await?;
     Ok(row)
@@ -179,7 +195,10 @@ pub async fn add_contact(act: &Act, new: AddContact) -> Result<contact::Model> {
     let tx = act.app.db.write().await?;
     let customer = store::get_customer(&tx, "customerId", new.customer_id).await?;
     let row = row.insert(&tx).await?;
-    let contact = Subject { kind: "contact", id: row.id };
+    let contact = Subject {
+        kind: "contact",
+        id: row.id,
+    };
     audit::created(&tx, act, Right::AddContact.mutation(), contact, &row).await?;
     index(&tx, &customer).await?;
     tx.commit().await?;
@@ -232,7 +251,14 @@ pub async fn add_service_address(
     }
     .insert(&tx)
     .await?;
-    audit::created(&tx, act, Right::AddServiceAddress.mutation(), place(row.id), &row).await?;
+    audit::created(
+        &tx,
+        act,
+        Right::AddServiceAddress.mutation(),
+        place(row.id),
+        &row,
+    )
+    .await?;
     index(&tx, &customer).await?;
     tx.commit().await?;
     Ok(row)
@@ -272,7 +298,14 @@ pub async fn change_service_address(
     checks.finish()?;
     let after = row.update(&tx).await?;
     let verb = Right::ChangeServiceAddress.mutation();
-    audit::record(&tx, act, verb, place(after.id), (Some(&before), Some(&after))).await?;
+    audit::record(
+        &tx,
+        act,
+        verb,
+        place(after.id),
+        (Some(&before), Some(&after)),
+    )
+    .await?;
     tx.commit().await?;
     Ok(after)
 }
@@ -297,7 +330,14 @@ pub async fn confirm_jurisdiction(
     row.version = Set(before.version + 1);
     let after = row.update(&tx).await?;
     let verb = Right::ConfirmJurisdiction.mutation();
-    audit::record(&tx, act, verb, place(after.id), (Some(&before), Some(&after))).await?;
+    audit::record(
+        &tx,
+        act,
+        verb,
+        place(after.id),
+        (Some(&before), Some(&after)),
+    )
+    .await?;
     tx.commit().await?;
     Ok(after)
 }
@@ -311,11 +351,17 @@ async fn jurisdiction_exists(tx: &impl ConnectionTrait, id: i64) -> Result<()> {
 }
 
 fn subject(id: i64) -> Subject {
-    Subject { kind: "customer", id }
+    Subject {
+        kind: "customer",
+        id,
+    }
 }
 
 fn place(id: i64) -> Subject {
-    Subject { kind: "service_address", id }
+    Subject {
+        kind: "service_address",
+        id,
+    }
 }
 
 /// What the search box finds a customer by: name, telephones, e-mails and addresses, contacts included.
@@ -324,10 +370,23 @@ async fn index(tx: &impl ConnectionTrait, row: &customer::Model) -> Result<()> {
     let contacts = store::contacts_of(tx, row.id).await?;
     let lines = addresses.iter().map(store::address_line);
     let people = contacts.iter().flat_map(|contact| {
-        [Some(contact.name.clone()), contact.phone_e164.clone(), contact.email.clone()]
+        [
+            Some(contact.name.clone()),
+            contact.phone_e164.clone(),
+            contact.email.clone(),
+        ]
     });
-    let own = [Some(row.name.clone()), row.phone_e164.clone(), row.email.clone()];
-    let words = own.into_iter().chain(people).flatten().chain(lines).collect::<Vec<_>>();
+    let own = [
+        Some(row.name.clone()),
+        row.phone_e164.clone(),
+        row.email.clone(),
+    ];
+    let words = own
+        .into_iter()
+        .chain(people)
+        .flatten()
+        .chain(lines)
+        .collect::<Vec<_>>();
     let parts = words.iter().map(String::as_str).collect::<Vec<_>>();
     search::index(tx, subject(row.id), &row.name, &parts).await
 }

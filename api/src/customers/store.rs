@@ -2,7 +2,8 @@
 
 use nameplate_entities::{contact, customer, service_address, service_call};
 use sea_orm::{
-    ColumnTrait, Condition, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+    ColumnTrait, Condition, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
+    Select,
 };
 
 use crate::base::own_work::Sight;

@@ -2,8 +2,8 @@
 
 use std::fmt;
 
-use async_graphql::connection::{Connection, CursorType, Edge};
 use async_graphql::OutputType;
+use async_graphql::connection::{Connection, CursorType, Edge};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
 use sea_orm::{
@@ -116,9 +116,10 @@ where
         (wanted.after.is_some(), more)
     };
     let mut connection = Connection::new(has_previous, has_next);
-    connection
-        .edges
-        .extend(rows.into_iter().map(|row| Edge::new(RowCursor(id_of(&row)), shown(row))));
+    connection.edges.extend(
+        rows.into_iter()
+            .map(|row| Edge::new(RowCursor(id_of(&row)), shown(row))),
+    );
     Ok(connection)
 }
 
@@ -138,7 +139,10 @@ impl Wanted {
         let size = asked.map_or(Some(PAGE_DEFAULT), |asked| u64::try_from(asked).ok());
         let Some(size) = size.filter(|size| (1..=PAGE_MAX).contains(size)) else {
             let argument = if page.last.is_some() { "last" } else { "first" };
-            return Err(bad_input(argument, format!("A page has 1 to {PAGE_MAX} records.")));
+            return Err(bad_input(
+                argument,
+                format!("A page has 1 to {PAGE_MAX} records."),
+            ));
         };
         Ok(Self {
             size,

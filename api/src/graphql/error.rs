@@ -35,7 +35,8 @@ pub fn coded(code: Code, message: String) -> async_graphql::Error {
 
 /// A refusal inside a query (mutations carry theirs in the payload).
 pub fn bad_input(path: &str, message: impl Into<String>) -> async_graphql::Error {
-    coded(Code::BadInput, message.into()).extend_with(|_, extensions| extensions.set("argument", path))
+    coded(Code::BadInput, message.into())
+        .extend_with(|_, extensions| extensions.set("argument", path))
 }
 
 /// Turns a fault into what the client may know. The chain goes to the log, under the request's id.
@@ -52,12 +53,21 @@ pub fn edge(error: Error) -> async_graphql::Error {
         Error::Forbidden => coded(Code::Forbidden, "Your role may not do this.".to_owned()),
         Error::Busy(source) => {
             tracing::warn!(error = %source, "the database was busy");
-            coded(Code::Busy, "The shop's database is busy. Nothing was written; send the same request again.".to_owned())
+            coded(
+                Code::Busy,
+                "The shop's database is busy. Nothing was written; send the same request again."
+                    .to_owned(),
+            )
         }
         Error::Internal { .. } => {
             let fault_id = fault_id();
             tracing::error!(fault_id, chain = %chain(&error), "a request failed");
-            coded(Code::Internal, format!("Something went wrong here. Nothing was written. Tell support this id: {fault_id}."))
+            coded(
+                Code::Internal,
+                format!(
+                    "Something went wrong here. Nothing was written. Tell support this id: {fault_id}."
+                ),
+            )
         }
     }
 }
@@ -98,7 +108,10 @@ impl From<base::Problem> for Problem {
         Self {
             code: problem.code.into(),
             message: problem.message,
-            path: std::iter::once("input").chain(below).map(str::to_owned).collect(),
+            path: std::iter::once("input")
+                .chain(below)
+                .map(str::to_owned)
+                .collect(),
         }
     }
 }

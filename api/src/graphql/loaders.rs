@@ -32,9 +32,13 @@ pub type RowLoader = DataLoader<Rows>;
 
 /// A loader that reads from `read`.
 pub fn row_loader(read: DatabaseConnection) -> RowLoader {
-    DataLoader::new(Rows { read }, TokioSpawner::current(), TokioTimer::default())
-        .delay(Duration::ZERO)
-        .max_batch_size(KEYS_MAX)
+    DataLoader::new(
+        Rows { read },
+        TokioSpawner::current(),
+        TokioTimer::default(),
+    )
+    .delay(Duration::ZERO)
+    .max_batch_size(KEYS_MAX)
 }
 
 /// One row of `E` by its id.
@@ -93,7 +97,9 @@ impl<E: EntityTrait> ByParent<E> {
 
 /// The column of an entity's single primary key.
 fn id_column<E: EntityTrait>() -> Option<E::Column> {
-    E::PrimaryKey::iter().next().map(PrimaryKeyToColumn::into_column)
+    E::PrimaryKey::iter()
+        .next()
+        .map(PrimaryKeyToColumn::into_column)
 }
 
 fn whole(value: Value) -> Option<i64> {
@@ -142,7 +148,10 @@ where
         let mut found: HashMap<ByParent<E>, Vec<E::Model>> = HashMap::new();
         let mut columns: Vec<E::Column> = Vec::new();
         for key in keys {
-            if !columns.iter().any(|column| column.as_str() == key.column.as_str()) {
+            if !columns
+                .iter()
+                .any(|column| column.as_str() == key.column.as_str())
+            {
                 columns.push(key.column);
             }
         }
@@ -157,7 +166,10 @@ where
             }
             for row in select.all(&self.read).await? {
                 if let Some(parent) = whole(row.get(column)) {
-                    found.entry(ByParent { column, parent }).or_default().push(row);
+                    found
+                        .entry(ByParent { column, parent })
+                        .or_default()
+                        .push(row);
                 }
             }
         }

@@ -74,10 +74,16 @@ impl NodeQuery {
         let mut hits = Vec::with_capacity(rows.len());
         for row in rows {
             let node = match kind_of(&row.subject_kind) {
-                Some(kind) if ctx.look_ahead().field("node").exists() => find(ctx, kind, row.subject_id).await?,
+                Some(kind) if ctx.look_ahead().field("node").exists() => {
+                    find(ctx, kind, row.subject_id).await?
+                }
                 _ => None,
             };
-            hits.push(SearchHit { kind: row.subject_kind, title: row.title, node });
+            hits.push(SearchHit {
+                kind: row.subject_kind,
+                title: row.title,
+                node,
+            });
         }
         Ok(hits)
     }

@@ -17,9 +17,13 @@ pub struct Money(pub Cents);
 impl ScalarType for Money {
     fn parse(value: Value) -> InputValueResult<Self> {
         let Value::String(text) = &value else {
-            return Err(InputValueError::custom("Write an amount as text, like \"12.50\"."));
+            return Err(InputValueError::custom(
+                "Write an amount as text, like \"12.50\".",
+            ));
         };
-        Cents::parse(text).map(Self).map_err(InputValueError::custom)
+        Cents::parse(text)
+            .map(Self)
+            .map_err(InputValueError::custom)
     }
 
     fn to_value(&self) -> Value {
@@ -50,7 +54,9 @@ pub struct ExactDecimal(pub Decimal);
 impl ScalarType for ExactDecimal {
     fn parse(value: Value) -> InputValueResult<Self> {
         let Value::String(text) = &value else {
-            return Err(InputValueError::custom("Write a decimal as text, like \"8.25\"."));
+            return Err(InputValueError::custom(
+                "Write a decimal as text, like \"8.25\".",
+            ));
         };
         Decimal::from_str_exact(text.trim())
             .map(Self)

@@ -55,5 +55,10 @@ pub fn build(app: &Arc<App>) -> Schema {
 /// The schema as SDL text, as committed in `api/schema.graphql`.
 pub fn sdl() -> String {
     let schema = Schema::build(Query::default(), Mutation::default(), EmptySubscription).finish();
-    schema.sdl_with_options(SDLExportOptions::new().sorted_fields().sorted_arguments().sorted_enum_items())
+    schema.sdl_with_options(
+        SDLExportOptions::new()
+            .sorted_fields()
+            .sorted_arguments()
+            .sorted_enum_items(),
+    )
 }

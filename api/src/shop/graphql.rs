@@ -68,7 +68,9 @@ impl Staff {
 impl Staff {
     /// The member of staff behind a column of another record.
     pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
-        Ok(loaders::row::<staff::Entity>(ctx, id).await?.map(Self::from))
+        Ok(loaders::row::<staff::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
     }
 }
 
@@ -360,11 +362,15 @@ impl ShopMutation {
             email: input.email,
             password: input.password,
         };
-        SignInPayload::of(operations::sign_in(act(ctx)?, claim).await.map(|signed_in| Session {
-            token: signed_in.token.reveal().to_owned(),
-            expires_at: signed_in.session.expires_at,
-            staff: signed_in.staff.into(),
-        }))
+        SignInPayload::of(
+            operations::sign_in(act(ctx)?, claim)
+                .await
+                .map(|signed_in| Session {
+                    token: signed_in.token.reveal().to_owned(),
+                    expires_at: signed_in.session.expires_at,
+                    staff: signed_in.staff.into(),
+                }),
+        )
     }
 
     /// Ends the session that asks.
@@ -378,7 +384,11 @@ impl ShopMutation {
         ctx: &Context<'_>,
         #[graphql(desc = "Who, and what they may do.")] input: AddStaffInput,
     ) -> async_graphql::Result<AddStaffPayload> {
-        AddStaffPayload::of(operations::add_staff(act(ctx)?, input.into()).await.map(Staff::from))
+        AddStaffPayload::of(
+            operations::add_staff(act(ctx)?, input.into())
+                .await
+                .map(Staff::from),
+        )
     }
 
     /// Ends somebody's access at once; what they did stays.
@@ -401,6 +411,10 @@ impl ShopMutation {
         ctx: &Context<'_>,
         #[graphql(desc = "What to change; what is left out stays.")] input: ChangeShopInput,
     ) -> async_graphql::Result<ChangeShopPayload> {
-        ChangeShopPayload::of(operations::change_shop(act(ctx)?, input.into()).await.map(|row| Shop { row }))
+        ChangeShopPayload::of(
+            operations::change_shop(act(ctx)?, input.into())
+                .await
+                .map(|row| Shop { row }),
+        )
     }
 }

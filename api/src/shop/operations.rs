@@ -1,9 +1,9 @@
 //! Opening the shop, signing in and out, and who works here.
 
 use chrono::TimeDelta;
+use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::Role;
 use nameplate_entities::{number_series, session, shop, staff};
-use nameplate_entities::exact::Exact;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel};
 
@@ -95,15 +95,28 @@ pub async fn change_shop(act: &Act, change: ChangeShop) -> Result<shop::Model> {
     let before = store::settings(&tx).await?.row;
     let changed = checked_change(&before, &change)?;
     let after = changed.update(&tx).await?;
-    let subject = Subject { kind: "shop", id: 1 };
-    audit::record(&tx, act, Right::ChangeShop.mutation(), subject, (Some(&before), Some(&after))).await?;
+    let subject = Subject {
+        kind: "shop",
+        id: 1,
+    };
+    audit::record(
+        &tx,
+        act,
+        Right::ChangeShop.mutation(),
+        subject,
+        (Some(&before), Some(&after)),
+    )
+    .await?;
     tx.commit().await?;
     Ok(after)
 }
 
 fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::ActiveModel> {
     let mut checks = Checks::new();
-    let country = change.country.clone().unwrap_or_else(|| before.country.clone());
+    let country = change
+        .country
+        .clone()
+        .unwrap_or_else(|| before.country.clone());
     let mut row = before.clone().into_active_model();
     let texts = [
         ("name", &change.name, &mut row.name),
@@ -132,16 +145,45 @@ fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::Act
     }
     if let Some(zone) = &change.time_zone {
         if zone.parse::<chrono_tz::Tz>().is_err() {
-            checks.refuse(ProblemCode::Malformed, "timeZone", "This is no time zone; write it like America/Chicago.");
+            checks.refuse(
+                ProblemCode::Malformed,
+                "timeZone",
+                "This is no time zone; write it like America/Chicago.",
+            );
         }
         row.time_zone = Set(zone.clone());
     }
     let numbers = [
-        ("callbackWindowDays", change.callback_window_days, (1, 3650), &mut row.callback_window_days),
-        ("labourWarrantyDays", change.labour_warranty_days, (0, 3650), &mut row.labour_warranty_days),
-        ("partsWarrantyMonths", change.parts_warranty_months, (0, 120), &mut row.parts_warranty_months),
-        ("estimateValidDays", change.estimate_valid_days, (1, 365), &mut row.estimate_valid_days),
-        ("paymentTermsDays", change.payment_terms_days, (0, 365), &mut row.payment_terms_days),
+        (
+            "callbackWindowDays",
+            change.callback_window_days,
+            (1, 3650),
+            &mut row.callback_window_days,
+        ),
+        (
+            "labourWarrantyDays",
+            change.labour_warranty_days,
+            (0, 3650),
+            &mut row.labour_warranty_days,
+        ),
+        (
+            "partsWarrantyMonths",
+            change.parts_warranty_months,
+            (0, 120),
+            &mut row.parts_warranty_months,
+        ),
+        (
+            "estimateValidDays",
+            change.estimate_valid_days,
+            (1, 365),
+            &mut row.estimate_valid_days,
+        ),
+        (
+            "paymentTermsDays",
+            change.payment_terms_days,
+            (0, 365),
+            &mut row.payment_terms_days,
+        ),
     ];
     for (path, value, bounds, column) in numbers {
         if let Some(value) = value {
@@ -150,8 +192,11 @@ fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::Act
     }
     if let Some(percent) = change.reading_tolerance_percent {
         let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);
-        row.reading_tolerance_percent =
-            Set(Exact(checks.between("readingTolerancePercent", percent, bounds)));
+        row.reading_tolerance_percent = Set(Exact(checks.between(
+            "readingTolerancePercent",
+            percent,
+            bounds,
+        )));
     }
     row.version = Set(before.version + 1);
     checks.finish()?;
@@ -192,7 +237,10 @@ pub async fn add_staff(act: &Act, new: AddStaff) -> Result<staff::Model> {
     }
     .insert(&tx)
     .await?;
-    let subject = Subject { kind: "staff", id: row.id };
+    let subject = Subject {
+        kind: "staff",
+        id: row.id,
+    };
     audit::created(&tx, act, Right::AddStaff.mutation(), subject, &row).await?;
     tx.commit().await?;
     Ok(row)
@@ -220,8 +268,18 @@ pub async fn end_staff(act: &Act, staff_id: i64) -> Result<staff::Model> {
     row.version = Set(before.version + 1);
     let after = row.update(&tx).await?;
     store::end_sessions_of(&tx, staff_id, act.at).await?;
-    let subject = Subject { kind: "staff", id: staff_id };
-    audit::record(&tx, act, Right::EndStaff.mutation(), subject, (Some(&before), Some(&after))).await?;
+    let subject = Subject {
+        kind: "staff",
+        id: staff_id,
+    };
+    audit::record(
+        &tx,
+        act,
+        Right::EndStaff.mutation(),
+        subject,
+        (Some(&before), Some(&after)),
+    )
+    .await?;
     tx.commit().await?;
     Ok(after)
 }
@@ -277,7 +335,11 @@ pub async fn sign_in(act: &Act, claim: SignIn) -> Result<SignedIn> {
     .insert(&tx)
     .await?;
     tx.commit().await?;
-    Ok(SignedIn { token, session, staff })
+    Ok(SignedIn {
+        token,
+        session,
+        staff,
+    })
 }
 
 fn hours(hours: u32) -> TimeDelta {

@@ -11,7 +11,13 @@ const CHARACTERS_MAX: usize = 200;
 
 /// Passwords that everybody tries first (common practice, no source).
 const COMMON: [&str; 8] = [
-    "password12", "1234567890", "qwertyuiop", "0123456789", "letmein123", "changeme12", "iloveyou12",
+    "password12",
+    "1234567890",
+    "qwertyuiop",
+    "0123456789",
+    "letmein123",
+    "changeme12",
+    "iloveyou12",
     "administrator",
 ];
 
@@ -22,12 +28,22 @@ pub fn check(checks: &mut Checks, path: &str, password: &str) {
         checks.refuse(
             ProblemCode::OutOfRange,
             path,
-            format!("A password has at least {CHARACTERS_MIN} characters; a few words make a good one."),
+            format!(
+                "A password has at least {CHARACTERS_MIN} characters; a few words make a good one."
+            ),
         );
     } else if characters > CHARACTERS_MAX {
-        checks.refuse(ProblemCode::TooLong, path, format!("A password has at most {CHARACTERS_MAX} characters."));
+        checks.refuse(
+            ProblemCode::TooLong,
+            path,
+            format!("A password has at most {CHARACTERS_MAX} characters."),
+        );
     } else if COMMON.contains(&password.to_lowercase().as_str()) {
-        checks.refuse(ProblemCode::Malformed, path, "Everybody tries this password first; take another.");
+        checks.refuse(
+            ProblemCode::Malformed,
+            path,
+            "Everybody tries this password first; take another.",
+        );
     }
 }
 
@@ -56,8 +72,11 @@ pub async fn matches(password: String, hash: Option<String>) -> Result<bool> {
             let _ = Argon2::default().hash_password(password.as_bytes());
             return Ok(false);
         };
-        let parsed = PasswordHash::new(&hash).map_err(|error| Error::caused("stored password", error))?;
-        Ok(Argon2::default().verify_password(password.as_bytes(), &parsed).is_ok())
+        let parsed =
+            PasswordHash::new(&hash).map_err(|error| Error::caused("stored password", error))?;
+        Ok(Argon2::default()
+            .verify_password(password.as_bytes(), &parsed)
+            .is_ok())
     })
     .await
 }

@@ -44,7 +44,10 @@ pub async fn has_settings(db: &impl ConnectionTrait) -> Result<bool> {
     Ok(shop::Entity::find_by_id(1).one(db).await?.is_some())
 }
 
-pub async fn staff_by_email(db: &impl ConnectionTrait, email: &str) -> Result<Option<staff::Model>> {
+pub async fn staff_by_email(
+    db: &impl ConnectionTrait,
+    email: &str,
+) -> Result<Option<staff::Model>> {
     Ok(staff::Entity::find()
         .filter(staff::Column::Email.eq(email))
         .one(db)

@@ -8,16 +8,7 @@ use super::Least::{self, Anyone, Desk, Staff};
 type Row = (&'static str, Least, &'static str);
 
 pub(super) const FIELDS: &[&[Row]] = &[
-    SHOP,
-    CUSTOMERS,
-    APPLIANCES,
-    PRICING,
-    BOOKS,
-    CALLS,
-    WARRANTY,
-    ESTIMATES,
-    INVOICES,
-    CALLBACKS,
+    SHOP, CUSTOMERS, APPLIANCES, PRICING, BOOKS, CALLS, WARRANTY, ESTIMATES, INVOICES, CALLBACKS,
     BRIEF,
 ];
 
@@ -27,8 +18,16 @@ const SHOP: &[Row] = &[
     ("Query", Desk, "staff search"),
     ("Staff", Staff, "id name email role leftAt"),
     ("Session", Anyone, "token expiresAt staff"),
-    ("Shop", Staff, "name phone email addressLines licence currency timeZone callbackWindowDays"),
-    ("Shop", Staff, "labourWarrantyDays partsWarrantyMonths estimateValidDays paymentTermsDays"),
+    (
+        "Shop",
+        Staff,
+        "name phone email addressLines licence currency timeZone callbackWindowDays",
+    ),
+    (
+        "Shop",
+        Staff,
+        "labourWarrantyDays partsWarrantyMonths estimateValidDays paymentTermsDays",
+    ),
     ("Shop", Staff, "readingTolerancePercent"),
     ("Shop", Desk, "booksClosedThrough"),
     ("SearchHit", Desk, "kind title node"),
@@ -36,10 +35,18 @@ const SHOP: &[Row] = &[
 
 const CUSTOMERS: &[Row] = &[
     ("Query", Staff, "customers"),
-    ("Customer", Staff, "id kind name email phone phoneNational contacts serviceAddresses version"),
+    (
+        "Customer",
+        Staff,
+        "id kind name email phone phoneNational contacts serviceAddresses version",
+    ),
     ("Customer", Desk, "termsDays notes likelyDuplicates"),
     ("Contact", Staff, "id name role phone email"),
-    ("ServiceAddress", Staff, "id line1 line2 city region postalCode country line accessNotes"),
+    (
+        "ServiceAddress",
+        Staff,
+        "id line1 line2 city region postalCode country line accessNotes",
+    ),
     ("ServiceAddress", Staff, "version customer"),
 ];
 

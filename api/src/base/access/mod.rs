@@ -46,10 +46,18 @@ impl Right {
 }
 
 static DECIDED: LazyLock<HashMap<(&'static str, &'static str), Least>> = LazyLock::new(|| {
-    let acts = Right::ALL.iter().map(|right| (("Mutation", right.mutation()), right.least()));
-    let fields = fields::FIELDS.iter().copied().flatten().flat_map(|(kind, least, names)| {
-        names.split_whitespace().map(move |name| ((*kind, name), *least))
-    });
+    let acts = Right::ALL
+        .iter()
+        .map(|right| (("Mutation", right.mutation()), right.least()));
+    let fields = fields::FIELDS
+        .iter()
+        .copied()
+        .flatten()
+        .flat_map(|(kind, least, names)| {
+            names
+                .split_whitespace()
+                .map(move |name| ((*kind, name), *least))
+        });
     acts.chain(fields).collect()
 });
 

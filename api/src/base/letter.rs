@@ -240,5 +240,5 @@ fn without_controls(text: &str) -> String {
 }
 
 #[cfg(test)]
-#[path = "templates_tests.rs"]
+#[path = "letter_tests.rs"]
 mod tests;

@@ -1,0 +1,1 @@
+//! Machines, known by make and serial, and where each one stood.

@@ -1,0 +1,1 @@
+//! The accounts and the journal.

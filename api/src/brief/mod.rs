@@ -1,0 +1,1 @@
+//! What a technician knows before arriving.

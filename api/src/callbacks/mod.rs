@@ -1,0 +1,1 @@
+//! What comes back: callbacks, flags, and the acts that raise them.

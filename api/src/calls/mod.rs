@@ -1,0 +1,1 @@
+//! Service calls, visits, readings, findings and remedies.

@@ -1,0 +1,1 @@
+//! Invoices, credit notes, payments and what is open.

@@ -1,0 +1,1 @@
+//! Work that runs beside requests: the mail worker and the daily round.

@@ -1,0 +1,1 @@
+//! How letters leave: SMTP, or a folder.

@@ -1,0 +1,1 @@
+//! What work costs the customer: price books, parts and tax.
