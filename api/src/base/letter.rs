@@ -17,6 +17,26 @@ pub struct RenderedMail {
     pub html: String,
 }
 
+/// A file that goes with a mail.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Attachment {
+    /// Name as the reader saves it, such as `estimate-E-000012.pdf`.
+    pub file_name: String,
+    /// Media type, such as `application/pdf`.
+    pub content_type: String,
+    /// The file itself.
+    pub bytes: Vec<u8>,
+}
+
+/// A rendered mail with its files: what a transport is given.
+#[derive(Clone, PartialEq, Eq)]
+pub struct Outgoing {
+    /// Subject and both parts.
+    pub rendered: RenderedMail,
+    /// Its files, in order; may be empty.
+    pub attachments: Vec<Attachment>,
+}
+
 /// The shop as it signs a mail.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct MailShop {
