@@ -4,8 +4,8 @@ use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use chrono_tz::Tz;
 use nameplate_entities::{session, shop, staff};
 use sea_orm::{
-    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
-    QueryOrder,
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
+    QueryFilter, QueryOrder,
 };
 
 use crate::base::{Error, Result};
@@ -38,6 +38,21 @@ pub async fn settings(db: &impl ConnectionTrait) -> Result<Settings> {
         .parse()
         .map_err(|_| Error::internal("the shop's time zone is unknown"))?;
     Ok(Settings { row, zone })
+}
+
+/// Writes through which day the books are closed; the rule behind it is that of `books`.
+///
+/// # Errors
+/// Internal only.
+pub async fn close_books_through(
+    tx: &impl ConnectionTrait,
+    before: &shop::Model,
+    through: NaiveDate,
+) -> Result<shop::Model> {
+    let mut row = before.clone().into_active_model();
+    row.books_closed_through = Set(Some(through));
+    row.version = Set(before.version + 1);
+    Ok(row.update(tx).await?)
 }
 
 pub async fn has_settings(db: &impl ConnectionTrait) -> Result<bool> {

@@ -1,0 +1,1 @@
+//! The books in the graph.

@@ -1,0 +1,304 @@
+//! Opening the chart, and what the owner does to the books by hand.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::AccountKind;
+use nameplate_entities::{account, journal_entry, shop as shop_row};
+use nameplate_rules::books::{self as rules, AccountRef, BooksRefusal, Entry, Posting, Role, Side};
+use nameplate_rules::money::Cents;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait};
+use serde::Serialize;
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::LINE_MAX;
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::shop;
+
+use super::posting::{self, MANUAL, NewEntry, role_key};
+use super::store;
+
+/// Accounts that only documents post to, so that they always equal their open documents.
+const CONTROL: [Role; 3] = [
+    Role::Receivable,
+    Role::ClaimsReceivable,
+    Role::CustomerDeposits,
+];
+
+/// Gives an empty shop its chart of accounts. Does nothing later.
+///
+/// # Errors
+/// Internal only.
+pub async fn open(act: &Act) -> Result<()> {
+    let tx = act.app.db.write().await?;
+    if !store::chart(&tx).await?.is_empty() {
+        return Ok(());
+    }
+    let rows = rules::default_chart()
+        .into_iter()
+        .map(|default| account::ActiveModel {
+            code: Set(default.code.to_owned()),
+            name: Set(default.name.to_owned()),
+            kind: Set(kind_of(default.kind)),
+            role: Set(Some(role_key(default.role))),
+            ..Default::default()
+        });
+    account::Entity::insert_many(rows)
+        .exec_without_returning(&tx)
+        .await?;
+    Ok(tx.commit().await?)
+}
+
+fn kind_of(kind: rules::AccountKind) -> AccountKind {
+    match kind {
+        rules::AccountKind::Asset => AccountKind::Asset,
+        rules::AccountKind::Liability => AccountKind::Liability,
+        rules::AccountKind::Equity => AccountKind::Equity,
+        rules::AccountKind::Revenue => AccountKind::Revenue,
+        rules::AccountKind::Expense => AccountKind::Expense,
+    }
+}
+
+/// An account to add to the chart.
+#[derive(Clone, Debug)]
+pub struct AddAccount {
+    pub code: String,
+    pub name: String,
+    pub kind: AccountKind,
+}
+
+/// Adds an account that no rule posts to by itself.
+///
+/// # Errors
+/// `Forbidden`; `Taken` for a code in use; refusals name the field.
+pub async fn add_account(act: &Act, new: AddAccount) -> Result<account::Model> {
+    act.staff_with(Right::AddAccount)?;
+    let mut checks = Checks::new();
+    let row = account::ActiveModel {
+        code: Set(checks.text("code", &new.code, 20)),
+        name: Set(checks.text("name", &new.name, LINE_MAX)),
+        kind: Set(new.kind),
+        role: Set(None),
+        ..Default::default()
+    };
+    checks.finish()?;
+    let tx = act.app.db.write().await?;
+    let row = row.insert(&tx).await?;
+    let subject = Subject {
+        kind: "account",
+        id: row.id,
+    };
+    audit::created(&tx, act, Right::AddAccount.mutation(), subject, &row).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+/// One line of an entry by hand: a debit or a credit.
+#[derive(Clone, Debug, Serialize)]
+pub struct JournalLine {
+    /// Code of the account.
+    pub account: String,
+    pub debit: Option<Cents>,
+    pub credit: Option<Cents>,
+    /// Which levy a posting to sales tax payable is about.
+    pub tax_level_id: Option<i64>,
+}
+
+/// An entry by hand.
+#[derive(Clone, Debug, Serialize)]
+pub struct PostJournal {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub on: NaiveDate,
+    pub memo: String,
+    pub lines: Vec<JournalLine>,
+}
+
+/// Posts an entry by hand.
+///
+/// # Errors
+/// `Forbidden`; `PeriodClosed`; `NotFound` for an account or level; `WrongState` for a control account;
+/// `NegativeMoney`, `OutOfRange` for an amount; `Unbalanced`.
+pub async fn post_journal(act: &Act, new: PostJournal) -> Result<journal_entry::Model> {
+    act.staff_with(Right::PostJournal)?;
+    let verb = Right::PostJournal.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &new.idempotency_key, &new).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return store::get_entry(&tx, "", id).await;
+    }
+    let mut checks = Checks::new();
+    let memo = checks.text("memo", &new.memo, LINE_MAX);
+    let chart = store::chart(&tx).await?;
+    let levels = store::levels(&tx, new.lines.iter().filter_map(|line| line.tax_level_id)).await?;
+    let mut postings = Vec::with_capacity(new.lines.len());
+    for (at, line) in new.lines.iter().enumerate() {
+        postings.extend(line.checked(&mut checks, &format!("lines.{at}"), (&chart, &levels)));
+    }
+    checks.finish()?;
+    posting::check_open(&tx, "on", new.on).await?;
+    let entry = NewEntry {
+        on: new.on,
+        memo,
+        document: None,
+        entry: Entry::balanced(postings).map_err(|refusal| refused(&refusal))?,
+    };
+    let row = posting::post(&tx, act, entry).await?;
+    audit::created(&tx, act, verb, subject(row.id), &(&row, &new.lines)).await?;
+    once.keep(&tx, act, &row.id).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+impl JournalLine {
+    fn checked(
+        &self,
+        checks: &mut Checks,
+        below: &str,
+        (chart, levels): (&[account::Model], &[i64]),
+    ) -> Option<Posting> {
+        let at = |field: &str| format!("{below}.{field}");
+        let account = chart.iter().find(|row| row.code == self.account.trim());
+        let account_ref = account.and_then(|row| account_ref(checks, &at("account"), row));
+        if account.is_none() {
+            let message = format!("There is no account {}; add it first.", self.account);
+            checks.refuse(ProblemCode::NotFound, &at("account"), message);
+        }
+        if let Some(id) = self.tax_level_id
+            && !levels.contains(&id)
+        {
+            let message = "There is no such tax level.";
+            checks.refuse(ProblemCode::NotFound, &at("taxLevelId"), message);
+        }
+        let amounts = [
+            ("debit", Side::Debit, self.debit),
+            ("credit", Side::Credit, self.credit),
+        ];
+        let mut given = amounts
+            .into_iter()
+            .filter_map(|(field, side, amount)| Some((field, side, amount?)));
+        let (Some((field, side, amount)), None) = (given.next(), given.next()) else {
+            let message = "Give a debit or a credit, one of the two.";
+            checks.refuse(ProblemCode::Missing, &at("debit"), message);
+            return None;
+        };
+        let account = account_ref?;
+        let is_tax = account == AccountRef::Role(Role::SalesTaxPayable);
+        if is_tax != self.tax_level_id.is_some() {
+            let message = "Sales tax payable names the tax level, and no other account does.";
+            checks.refuse(ProblemCode::Malformed, &at("taxLevelId"), message);
+        }
+        Some(Posting {
+            account,
+            side,
+            amount: checks.positive(&at(field), amount),
+            tax_level: self.tax_level_id.map(|id| id.to_string()),
+        })
+    }
+}
+
+/// The account as the rules name it, unless documents alone keep it.
+fn account_ref(checks: &mut Checks, path: &str, row: &account::Model) -> Option<AccountRef> {
+    let role = row
+        .role
+        .as_deref()
+        .and_then(|key| Role::ALL.into_iter().find(|role| role_key(*role) == key));
+    match role {
+        Some(role) if CONTROL.contains(&role) => {
+            let message = format!(
+                "{} {} is kept by invoices and payments; it takes no entry by hand.",
+                row.code, row.name
+            );
+            checks.refuse(ProblemCode::WrongState, path, message);
+            None
+        }
+        Some(role) => Some(AccountRef::Role(role)),
+        None => Some(AccountRef::Code(row.code.clone())),
+    }
+}
+
+fn refused(refusal: &BooksRefusal) -> Error {
+    Error::refused(
+        ProblemCode::Unbalanced,
+        "lines",
+        format!("Nothing was posted: {refusal}."),
+    )
+}
+
+/// Which entry by hand to undo, and when.
+#[derive(Clone, Debug, Serialize)]
+pub struct ReverseJournal {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub entry_id: i64,
+    pub on: NaiveDate,
+    pub memo: String,
+}
+
+/// Undoes an entry by hand. Entries of documents are undone by documents, such as a credit note.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a document's entry or one undone already; `PeriodClosed`.
+pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<journal_entry::Model> {
+    act.staff_with(Right::ReverseJournal)?;
+    let verb = Right::ReverseJournal.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &reversal.idempotency_key, &reversal).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return store::get_entry(&tx, "", id).await;
+    }
+    let mut checks = Checks::new();
+    let memo = checks.text("memo", &reversal.memo, LINE_MAX);
+    checks.finish()?;
+    let path = "entryId";
+    let entry = store::get_entry(&tx, path, reversal.entry_id).await?;
+    if entry.document_kind != MANUAL {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            path,
+            "This entry belongs to a document; correct the document, such as by a credit note.",
+        ));
+    }
+    let row = posting::reverse(&tx, act, (path, &entry), (reversal.on, memo)).await?;
+    audit::created(&tx, act, verb, subject(row.id), &row).await?;
+    once.keep(&tx, act, &row.id).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+fn subject(id: i64) -> Subject {
+    Subject {
+        kind: "journal_entry",
+        id,
+    }
+}
+
+/// Closes the books through a day: nothing posts on or before it. A closed period stays closed.
+///
+/// # Errors
+/// `Forbidden`; `ImpossibleDate` for a day to come; `WrongState` for one that is closed already.
+pub async fn close_books(act: &Act, through: NaiveDate) -> Result<shop_row::Model> {
+    act.staff_with(Right::CloseBooks)?;
+    let tx = act.app.db.write().await?;
+    let settings = shop::settings(&tx).await?;
+    let mut checks = Checks::new();
+    checks.not_after("through", through, settings.day_of(act.at));
+    checks.finish()?;
+    let before = settings.row;
+    if let Some(closed) = before.books_closed_through
+        && through <= closed
+    {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "through",
+            format!("The books are closed through {closed} already."),
+        ));
+    }
+    let after = shop::close_books_through(&tx, &before, through).await?;
+    let subject = Subject {
+        kind: "shop",
+        id: after.id,
+    };
+    let verb = Right::CloseBooks.mutation();
+    audit::record(&tx, act, verb, subject, (Some(&before), Some(&after))).await?;
+    tx.commit().await?;
+    Ok(after)
+}

@@ -1,0 +1,155 @@
+//! Accounts, entries and balances.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::AccountKind;
+use nameplate_entities::{account, journal_entry, posting, tax_level};
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
+};
+
+use crate::base::{Error, Result};
+
+/// Every account, by code. A chart is short.
+pub async fn chart(db: &impl ConnectionTrait) -> Result<Vec<account::Model>> {
+    Ok(account::Entity::find()
+        .order_by_asc(account::Column::Code)
+        .all(db)
+        .await?)
+}
+
+/// The entry, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_entry(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<journal_entry::Model> {
+    journal_entry::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "journal entry"))
+}
+
+/// The entry that undoes this one, if there is one.
+pub async fn reversal_of(
+    db: &impl ConnectionTrait,
+    id: i64,
+) -> Result<Option<journal_entry::Model>> {
+    Ok(journal_entry::Entity::find()
+        .filter(journal_entry::Column::ReversesEntryId.eq(id))
+        .one(db)
+        .await?)
+}
+
+/// The postings of an entry, in order.
+pub async fn postings_of(db: &impl ConnectionTrait, id: i64) -> Result<Vec<posting::Model>> {
+    Ok(posting::Entity::find()
+        .filter(posting::Column::EntryId.eq(id))
+        .order_by_asc(posting::Column::Position)
+        .all(db)
+        .await?)
+}
+
+/// Which of these tax levels exist.
+pub async fn levels(
+    db: &impl ConnectionTrait,
+    ids: impl IntoIterator<Item = i64>,
+) -> Result<Vec<i64>> {
+    let rows = tax_level::Entity::find()
+        .filter(tax_level::Column::Id.is_in(ids))
+        .all(db)
+        .await?;
+    Ok(rows.into_iter().map(|row| row.id).collect())
+}
+
+/// Entries, narrowed to those that touch an account or belong to a document.
+pub fn entries(
+    account_id: Option<i64>,
+    document: Option<(&'static str, i64)>,
+) -> Select<journal_entry::Entity> {
+    let mut select = journal_entry::Entity::find();
+    if let Some(id) = account_id {
+        let touching = Query::select()
+            .column(posting::Column::EntryId)
+            .from(posting::Entity)
+            .and_where(posting::Column::AccountId.eq(id))
+            .to_owned();
+        select = select.filter(journal_entry::Column::Id.in_subquery(touching));
+    }
+    if let Some((kind, id)) = document {
+        select = select
+            .filter(journal_entry::Column::DocumentKind.eq(kind))
+            .filter(journal_entry::Column::DocumentId.eq(id));
+    }
+    select
+}
+
+/// What one account adds up to; debits positive.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Balance {
+    pub id: i64,
+    pub code: String,
+    pub name: String,
+    pub kind: AccountKind,
+    pub role: Option<String>,
+    pub balance_cents: i64,
+}
+
+/// Which days count.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Days {
+    pub from: Option<NaiveDate>,
+    pub through: Option<NaiveDate>,
+}
+
+/// Every account that was posted to in these days, with its sum, by code. One statement.
+pub async fn balances(db: &impl ConnectionTrait, days: Days) -> Result<Vec<Balance>> {
+    let sum = Expr::col((posting::Entity, posting::Column::DebitCents))
+        .sub(Expr::col((posting::Entity, posting::Column::CreditCents)))
+        .sum()
+        .cast_as(Alias::new("BIGINT"));
+    let own = |column: account::Column| (account::Entity, column);
+    let mut select = Query::select();
+    select
+        .columns([
+            own(account::Column::Id),
+            own(account::Column::Code),
+            own(account::Column::Name),
+            own(account::Column::Kind),
+            own(account::Column::Role),
+        ])
+        .expr_as(sum, Alias::new("balance_cents"))
+        .from(posting::Entity)
+        .inner_join(
+            account::Entity,
+            Expr::col(own(account::Column::Id))
+                .equals((posting::Entity, posting::Column::AccountId)),
+        )
+        .inner_join(
+            journal_entry::Entity,
+            Expr::col((journal_entry::Entity, journal_entry::Column::Id))
+                .equals((posting::Entity, posting::Column::EntryId)),
+        )
+        .group_by_columns([
+            own(account::Column::Id),
+            own(account::Column::Code),
+            own(account::Column::Name),
+            own(account::Column::Kind),
+            own(account::Column::Role),
+        ])
+        .order_by(own(account::Column::Code), sea_orm::Order::Asc);
+    if let Some(from) = days.from {
+        select.and_where(journal_entry::Column::EntryOn.gte(from));
+    }
+    if let Some(through) = days.through {
+        select.and_where(journal_entry::Column::EntryOn.lte(through));
+    }
+    Ok(
+        Balance::find_by_statement(db.get_database_backend().build(&select))
+            .all(db)
+            .await?,
+    )
+}
