@@ -1,3 +1,13 @@
 //! Offers: priced, frozen, mailed, and answered by the customer's link.
+//!
+//! Words: an *estimate* is a numbered offer for one call; its *revisions* hold *options*, which are
+//! alternatives; a *link* is the customer's way in. What must stay true: a revision never changes once it is
+//! sent, at most one revision of all estimates for a call is accepted, and nothing is accepted that was not
+//! on the page (the hash tells).
 
 pub mod page;
+mod states;
+mod store;
+
+pub use states::mark_invoiced;
+pub use store::{Accepted, accepted_for_call};

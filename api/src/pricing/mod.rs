@@ -1,1 +1,10 @@
-//! What work costs the customer: price books, parts and tax.
+//! What things cost the customer before they are offered: price books, parts, and where and how sales are taxed.
+//!
+//! Words: a *price book* holds the rates, charges and markup of one period; a *part* is what the shop sells,
+//! with what it costs; a *jurisdiction* is where tax is owed, by levels. What must stay true: an adopted book
+//! and a recorded jurisdiction are never edited, a new cost never changes an estimate, and every kind of charge has a
+//! rule of taxability wherever the shop works.
+
+mod kinds;
+
+pub use kinds::{charge_for_row, charge_of_row, charge_printed, level_of_row, level_printed};
