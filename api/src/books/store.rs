@@ -2,7 +2,8 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::AccountKind;
-use nameplate_entities::{account, journal_entry, posting, tax_level};
+use nameplate_entities::{account, journal_entry, posting, tax_jurisdiction, tax_level};
+use nameplate_rules::books as rules;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
@@ -105,6 +106,29 @@ pub struct Days {
     pub through: Option<NaiveDate>,
 }
 
+impl Days {
+    /// Every day through this one.
+    pub fn through(day: NaiveDate) -> Self {
+        Self {
+            from: None,
+            through: Some(day),
+        }
+    }
+}
+
+impl Balance {
+    /// The class of the account as the rules name it.
+    pub fn rules_kind(&self) -> rules::AccountKind {
+        match self.kind {
+            AccountKind::Asset => rules::AccountKind::Asset,
+            AccountKind::Liability => rules::AccountKind::Liability,
+            AccountKind::Equity => rules::AccountKind::Equity,
+            AccountKind::Revenue => rules::AccountKind::Revenue,
+            AccountKind::Expense => rules::AccountKind::Expense,
+        }
+    }
+}
+
 /// Every account that was posted to in these days, with its sum, by code. One statement.
 pub async fn balances(db: &impl ConnectionTrait, days: Days) -> Result<Vec<Balance>> {
     let sum = Expr::col((posting::Entity, posting::Column::DebitCents))
@@ -139,17 +163,70 @@ pub async fn balances(db: &impl ConnectionTrait, days: Days) -> Result<Vec<Balan
             own(account::Column::Name),
             own(account::Column::Kind),
             own(account::Column::Role),
-        ])
-        .order_by(own(account::Column::Code), sea_orm::Order::Asc);
+        ]);
     if let Some(from) = days.from {
         select.and_where(journal_entry::Column::EntryOn.gte(from));
     }
     if let Some(through) = days.through {
         select.and_where(journal_entry::Column::EntryOn.lte(through));
     }
-    Ok(
-        Balance::find_by_statement(db.get_database_backend().build(&select))
-            .all(db)
-            .await?,
-    )
+    let statement = db.get_database_backend().build(&select);
+    let mut rows = Balance::find_by_statement(statement).all(db).await?;
+    // Databases differ in how they sort text; the rules sort by code, and rows are matched by place.
+    rows.sort_by(|a, b| a.code.cmp(&b.code));
+    Ok(rows)
+}
+
+/// Sales tax owed to one level, positive when owed.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct TaxOwed {
+    pub tax_level_id: i64,
+    pub name: String,
+    pub jurisdiction: String,
+    pub owed_cents: i64,
+}
+
+/// Sales tax owed through a day by level. One statement.
+pub async fn tax_owed(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<TaxOwed>> {
+    let owed = Expr::col((posting::Entity, posting::Column::CreditCents))
+        .sub(Expr::col((posting::Entity, posting::Column::DebitCents)))
+        .sum()
+        .cast_as(Alias::new("BIGINT"));
+    let level = |column: tax_level::Column| (tax_level::Entity, column);
+    let jurisdiction = |column: tax_jurisdiction::Column| (tax_jurisdiction::Entity, column);
+    let select = Query::select()
+        .column((posting::Entity, posting::Column::TaxLevelId))
+        .column(level(tax_level::Column::Name))
+        .expr_as(
+            Expr::col(jurisdiction(tax_jurisdiction::Column::Name)),
+            Alias::new("jurisdiction"),
+        )
+        .expr_as(owed, Alias::new("owed_cents"))
+        .from(posting::Entity)
+        .inner_join(
+            tax_level::Entity,
+            Expr::col(level(tax_level::Column::Id))
+                .equals((posting::Entity, posting::Column::TaxLevelId)),
+        )
+        .inner_join(
+            tax_jurisdiction::Entity,
+            Expr::col(jurisdiction(tax_jurisdiction::Column::Id))
+                .equals(level(tax_level::Column::TaxJurisdictionId)),
+        )
+        .inner_join(
+            journal_entry::Entity,
+            Expr::col((journal_entry::Entity, journal_entry::Column::Id))
+                .equals((posting::Entity, posting::Column::EntryId)),
+        )
+        .and_where(journal_entry::Column::EntryOn.lte(on))
+        .group_by_col((posting::Entity, posting::Column::TaxLevelId))
+        .group_by_col(level(tax_level::Column::Name))
+        .group_by_col(jurisdiction(tax_jurisdiction::Column::Name))
+        .order_by(
+            (posting::Entity, posting::Column::TaxLevelId),
+            sea_orm::Order::Asc,
+        )
+        .to_owned();
+    let statement = db.get_database_backend().build(&select);
+    Ok(TaxOwed::find_by_statement(statement).all(db).await?)
 }

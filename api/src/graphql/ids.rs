@@ -21,6 +21,7 @@ pub enum Kind {
     Part,
     TaxJurisdiction,
     TaxExemption,
+    TaxLevel,
     Account,
     JournalEntry,
     ServiceCall,
@@ -39,7 +40,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 27] = [
+    const ALL: [Self; 28] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -52,6 +53,7 @@ impl Kind {
         Self::Part,
         Self::TaxJurisdiction,
         Self::TaxExemption,
+        Self::TaxLevel,
         Self::Account,
         Self::JournalEntry,
         Self::ServiceCall,

@@ -3,6 +3,7 @@
 use async_graphql::{Context, ID, Interface, Object, SimpleObject};
 
 use crate::base::search;
+use crate::books::graphql::{Account, JournalEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
 
 use super::context::reader;
@@ -15,6 +16,8 @@ use super::ids::{self, Kind};
 pub enum Node {
     Customer(Customer),
     ServiceAddress(ServiceAddress),
+    Account(Account),
+    JournalEntry(JournalEntry),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -22,6 +25,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
     Ok(match kind {
         Kind::Customer => Customer::find(ctx, row).await?.map(Node::from),
         Kind::ServiceAddress => ServiceAddress::find(ctx, row).await?.map(Node::from),
+        Kind::Account => Account::find(ctx, row).await?.map(Node::from),
+        Kind::JournalEntry => JournalEntry::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }

@@ -15,6 +15,8 @@ pub struct Query(
     super::node::NodeQuery,
     crate::shop::graphql::ShopQuery,
     crate::customers::graphql::CustomersQuery,
+    crate::books::graphql::BooksQuery,
+    crate::books::graphql::ReportsQuery,
 );
 
 /// What can be done.
@@ -22,6 +24,7 @@ pub struct Query(
 pub struct Mutation(
     crate::shop::graphql::ShopMutation,
     crate::customers::graphql::CustomersMutation,
+    crate::books::graphql::BooksMutation,
 );
 
 /// The schema of the running server.

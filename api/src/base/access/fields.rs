@@ -3,7 +3,7 @@
 //! One list a capability, one row for fields of one type that are decided alike. Types whose name ends
 //! in `Payload`, `Connection` or `Edge` follow the rule in `mod.rs`.
 
-use super::Least::{self, Anyone, Desk, Staff};
+use super::Least::{self, Anyone, Desk, Owner, Staff};
 
 type Row = (&'static str, Least, &'static str);
 
@@ -54,7 +54,34 @@ const APPLIANCES: &[Row] = &[];
 
 const PRICING: &[Row] = &[];
 
-const BOOKS: &[Row] = &[];
+const BOOKS: &[Row] = &[
+    (
+        "Query",
+        Owner,
+        "accounts journalEntries trialBalance incomeStatement balanceSheet salesTaxOwed",
+    ),
+    ("Account", Owner, "id code name kind role"),
+    (
+        "JournalEntry",
+        Owner,
+        "id number on postedAt postedBy memo documentKind documentId total postings reverses",
+    ),
+    ("Posting", Owner, "account debit credit taxLevelId"),
+    ("TrialBalance", Owner, "on rows debits credits"),
+    ("TrialBalanceRow", Owner, "account debit credit"),
+    ("AccountAmount", Owner, "account amount"),
+    (
+        "IncomeStatement",
+        Owner,
+        "from to revenueRows expenseRows revenue expenses net",
+    ),
+    (
+        "BalanceSheet",
+        Owner,
+        "on assetRows liabilityRows equityRows netIncome assets liabilities equity",
+    ),
+    ("TaxOwed", Owner, "taxLevelId name jurisdiction amount"),
+];
 
 const CALLS: &[Row] = &[];
 

@@ -1,1 +1,0 @@
-//! The books in the graph.
