@@ -16,7 +16,10 @@ pub struct Model {
     /// Days from the earlier completion; the same day counts one.
     pub age_days: i32,
     pub state: CallbackState,
+    /// What the office made of it.
     pub class: Option<CallbackClass>,
+    /// What the findings of both calls say; a person decides.
+    pub suggested_class: Option<CallbackClass>,
     pub decided_by: Option<i64>,
     pub decided_at: Option<DateTimeUtc>,
     pub note: Option<String>,

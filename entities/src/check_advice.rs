@@ -10,6 +10,8 @@ pub struct Model {
     #[sea_orm(primary_key)]
     pub id: i64,
     pub failure_mode_id: i64,
+    /// Kind of component it is for; `any` serves those without advice of their own.
+    pub component_class: String,
     pub position: i32,
     pub text: String,
     pub caution_key: Option<String>,

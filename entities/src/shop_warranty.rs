@@ -13,8 +13,10 @@ pub struct Model {
     pub appliance_id: i64,
     pub component_id: i64,
     pub written_on: Date,
-    pub labour_through: Date,
-    pub parts_through: Date,
+    /// Last day of free labour; nothing when none was promised.
+    pub labour_through: Option<Date>,
+    /// Last day of free parts; nothing when none was promised.
+    pub parts_through: Option<Date>,
 }
 
 /// Joins are written where they are used.

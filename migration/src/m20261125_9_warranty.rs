@@ -50,7 +50,12 @@ impl MigrationTrait for Migration {
             &["component_id", "failure_mode_id"],
         )
         .await?;
-        unique(manager, "check_advice", &["failure_mode_id", "position"]).await?;
+        unique(
+            manager,
+            "check_advice",
+            &["failure_mode_id", "component_class", "position"],
+        )
+        .await?;
         Ok(())
     }
 }
@@ -68,8 +73,8 @@ fn shop_warranty() -> TableCreateStatement {
         .col(number("component_id"))
         .foreign_key(&mut reference("shop_warranty", "component_id", "component"))
         .col(day("written_on"))
-        .col(day("labour_through"))
-        .col(day("parts_through"));
+        .col(day_null("labour_through"))
+        .col(day_null("parts_through"));
     table
 }
 
@@ -90,6 +95,7 @@ fn callback() -> TableCreateStatement {
         .col(whole("age_days"))
         .col(text("state"))
         .col(text_null("class"))
+        .col(text_null("suggested_class"))
         .col(number_null("decided_by"))
         .foreign_key(&mut reference("callback", "decided_by", "staff"))
         .col(instant_null("decided_at"))
@@ -101,18 +107,19 @@ fn callback() -> TableCreateStatement {
             "service_call",
         ))
         .check(one_of("state", &["proposed", "confirmed", "rejected"]))
-        .check(one_of(
-            "class",
-            &[
-                "same_failure",
-                "related",
-                "unrelated",
-                "use",
-                "no_fault_found",
-            ],
-        ));
+        .check(one_of("class", &CLASSES))
+        .check(one_of("suggested_class", &CLASSES));
     table
 }
+
+/// Why a machine came back.
+const CLASSES: [&str; 5] = [
+    "same_failure",
+    "related",
+    "unrelated",
+    "use",
+    "no_fault_found",
+];
 
 /// A repeat failure on one appliance.
 fn flag() -> TableCreateStatement {
@@ -233,6 +240,7 @@ fn check_advice() -> TableCreateStatement {
             "failure_mode_id",
             "failure_mode",
         ))
+        .col(text("component_class"))
         .col(whole("position"))
         .col(text("text"))
         .col(text_null("caution_key"));

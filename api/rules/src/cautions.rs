@@ -3,6 +3,7 @@
 //! They are here, in one list, so that a flag, a brief and a form show the same text. What must stay true: every
 //! caution defers to the maker's instructions, local codes and licensed practice; none tells anyone to work live.
 
+use crate::flags::Hazard;
 use serde::{Deserialize, Serialize};
 
 /// The sentence with which every caution ends.
@@ -57,6 +58,26 @@ impl Caution {
         Self::ALL.into_iter().find(|caution| caution.key() == key)
     }
 
+    /// What one must know before working on a failure that carries this danger.
+    #[must_use]
+    pub fn for_hazard(hazard: Hazard) -> &'static [Self] {
+        match hazard {
+            Hazard::None => &[],
+            Hazard::Heat | Hazard::Arc => &[Self::IsolateAndProveDead, Self::OverheatingCause],
+            Hazard::Gas => &[Self::IsolateAndProveDead, Self::Gas],
+            Hazard::WaterOnElectrics => &[Self::IsolateAndProveDead, Self::WaterAndElectricity],
+        }
+    }
+
+    /// What one must know before opening a machine: isolation always, gas where it burns gas.
+    #[must_use]
+    pub fn for_machine(supply: Supply) -> &'static [Self] {
+        match supply {
+            Supply::Gas => &[Self::IsolateAndProveDead, Self::Gas],
+            Supply::NoGas => &[Self::IsolateAndProveDead],
+        }
+    }
+
     /// The full text to show. It ends with [`DEFERENCE`].
     ///
     /// # Source
@@ -74,6 +95,14 @@ impl Caution {
             Self::DryerLint => DRYER_LINT,
         }
     }
+}
+
+/// Whether a machine is fed with gas.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Supply {
+    Gas,
+    NoGas,
 }
 
 /// Source: 29 CFR 1910.147(a)(2)(iii)(A) for plug-connected equipment; proving dead: common practice, no source.

@@ -6,9 +6,11 @@
 //! at next time is in [`next_checks`], how rare the failure is over the whole shop in [`base_rate`].
 
 pub mod base_rate;
+pub mod component_class;
 pub mod next_checks;
 
 pub use base_rate::{BASE_RATE_REPAIRS_MIN, BaseRate, BaseRateRefusal};
+pub use component_class::ComponentClass;
 
 use crate::dates::whole_days_between;
 use chrono::NaiveDate;

@@ -10,6 +10,7 @@ pub mod config;
 pub mod db;
 pub mod error;
 pub mod idempotency;
+pub mod joined;
 pub mod letter;
 pub mod numbers;
 pub mod outbox;

@@ -4,34 +4,8 @@
 //! or from outside, none is an instruction to work live; every row names its cautions, isolation first. The advice is
 //! the shop's own and follows common practice, with no source.
 
-use super::Hazard;
+use super::{ComponentClass, Hazard};
 use crate::cautions::Caution;
-use serde::{Deserialize, Serialize};
-
-/// Kinds of component that share their checks. A shop's own component names one of them.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ComponentClass {
-    Terminal,
-    Connector,
-    HeatingElement,
-    ThermalFuse,
-    Sensor,
-    ControlBoard,
-    DrainPump,
-    CirculationPump,
-    Motor,
-    Bearing,
-    Belt,
-    WaterValve,
-    HoseOrSeal,
-    DoorLatch,
-    FanOrDuct,
-    Igniter,
-    GasValve,
-    SealedSystem,
-    Other,
-}
 
 /// One row of the list: for this component and mode, look at this, mind that.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -302,6 +276,13 @@ mod tests {
                 Some(&Caution::IsolateAndProveDead),
                 "{row:?}"
             );
+        }
+    }
+
+    #[test]
+    fn no_row_has_more_cautions_than_checks_to_keep_them_beside() {
+        for row in seed().iter().chain([&GENERAL]) {
+            assert!(row.cautions.len() <= row.checks.len(), "{row:?}");
         }
     }
 
