@@ -69,13 +69,21 @@ impl Caution {
         }
     }
 
-    /// What one must know before opening a machine: isolation always, gas where it burns gas.
+    /// What one must know before opening a machine of this type: isolation always, gas where it burns gas, and what its
+    /// type is known for. A type nobody thought of has no more.
     #[must_use]
-    pub fn for_machine(supply: Supply) -> &'static [Self] {
-        match supply {
-            Supply::Gas => &[Self::IsolateAndProveDead, Self::Gas],
-            Supply::NoGas => &[Self::IsolateAndProveDead],
-        }
+    pub fn for_machine(type_key: &str, supply: Supply) -> Vec<Self> {
+        let of_type = match type_key {
+            "microwave" => Some(Self::StoredEnergy),
+            "refrigerator" | "freezer" | "room_air_conditioner" => Some(Self::Refrigerant),
+            "dryer" => Some(Self::DryerLint),
+            _ => None,
+        };
+        let of_gas = (supply == Supply::Gas).then_some(Self::Gas);
+        [Some(Self::IsolateAndProveDead), of_gas, of_type]
+            .into_iter()
+            .flatten()
+            .collect()
     }
 
     /// The full text to show. It ends with [`DEFERENCE`].
@@ -185,6 +193,22 @@ mod tests {
             assert!(caution.text().ends_with(DEFERENCE), "{}", caution.key());
             assert!(!caution.text().contains("  "), "{}", caution.key());
         }
+    }
+
+    #[test]
+    fn a_machine_names_isolation_first_then_gas_and_what_its_type_is_known_for() {
+        assert_eq!(
+            Caution::for_machine("dryer", Supply::Gas),
+            [
+                Caution::IsolateAndProveDead,
+                Caution::Gas,
+                Caution::DryerLint
+            ]
+        );
+        assert_eq!(
+            Caution::for_machine("disposer", Supply::NoGas),
+            [Caution::IsolateAndProveDead]
+        );
     }
 
     #[test]

@@ -38,7 +38,9 @@ use ComponentClass::{
 };
 
 /// How the words of a name begin, and the kind they tell. The first row of which every beginning is there decides.
-const BEGINNINGS: [(&[&str], ComponentClass); 46] = [
+const BEGINNINGS: [(&[&str], ComponentClass); 48] = [
+    (&["relay"], Other),
+    (&["terminal"], Terminal),
     (&["gas", "valve"], GasValve),
     (&["gas", "hose"], GasValve),
     (&["gas", "line"], GasValve),
@@ -50,7 +52,6 @@ const BEGINNINGS: [(&[&str], ComponentClass); 46] = [
     (&["thermal", "cut"], ThermalFuse),
     (&["element"], HeatingElement),
     (&["heater"], HeatingElement),
-    (&["terminal"], Terminal),
     (&["drain", "pump"], DrainPump),
     (&["pump"], CirculationPump),
     (&["bearing"], Bearing),
@@ -76,6 +77,7 @@ const BEGINNINGS: [(&[&str], ComponentClass); 46] = [
     (&["seal"], HoseOrSeal),
     (&["gasket"], HoseOrSeal),
     (&["hose"], HoseOrSeal),
+    (&["line"], HoseOrSeal),
     (&["boot"], HoseOrSeal),
     (&["bellows"], HoseOrSeal),
     (&["valve"], WaterValve),
@@ -176,6 +178,8 @@ mod tests {
     fn names_tell_their_kind() {
         for (name, class) in [
             ("Terminal block", Terminal),
+            ("Bake element terminal", Terminal),
+            ("Compressor start relay", Other),
             ("Gas valve", GasValve),
             ("Water inlet valve", WaterValve),
             ("Drain pump", DrainPump),

@@ -25,6 +25,23 @@ pub fn next_check(class: ComponentClass, mode: &str) -> &'static NextCheck {
         .unwrap_or(&GENERAL)
 }
 
+/// The list of one failure mode as a shop begins with it: the rows of each kind of component, then (`None`) the row for
+/// every other. Gas that leaks is the same matter whatever it leaks from.
+#[must_use]
+pub fn advice_of_mode(mode: &str) -> Vec<(Option<ComponentClass>, &'static NextCheck)> {
+    if mode == GAS_LEAK {
+        return vec![(None, next_check(ComponentClass::GasValve, "leaking"))];
+    }
+    SEED.iter()
+        .filter(|row| row.mode == mode)
+        .map(|row| (Some(row.class), row))
+        .chain([(None, &GENERAL)])
+        .collect()
+}
+
+/// Key of the failure mode that stands for leaking gas.
+const GAS_LEAK: &str = "gas_leak";
+
 /// The danger a failure carries unless the shop says otherwise.
 ///
 /// Shape: burnt is heat, a gas part that leaks or cracks is gas, shorted or loose current paths are arcing, and water
@@ -284,6 +301,18 @@ mod tests {
         for row in seed().iter().chain([&GENERAL]) {
             assert!(row.cautions.len() <= row.checks.len(), "{row:?}");
         }
+    }
+
+    #[test]
+    fn every_mode_has_a_row_for_components_without_their_own_and_leaking_gas_has_the_gas_row() {
+        let leaking = advice_of_mode("leaking");
+        assert!(leaking.len() > 2);
+        assert_eq!(leaking.last(), Some(&(None, &GENERAL)));
+        assert!(
+            advice_of_mode("gas_leak")
+                .iter()
+                .all(|(class, row)| class.is_none() && row.cautions.contains(&Caution::Gas))
+        );
     }
 
     #[test]
