@@ -7,6 +7,12 @@ use crate::base::{self, Error};
 /// Codes of `errors[].extensions.code`, in order of precedence.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Code {
+    /// The body is no JSON.
+    BadRequest,
+    /// No GraphQL request, a document that does not parse or fit the schema, or unfit variables.
+    InvalidRequest,
+    /// The document is too long, too deep or too costly.
+    TooMuchAsked,
     Unauthenticated,
     Forbidden,
     BadInput,
@@ -17,6 +23,9 @@ pub enum Code {
 impl Code {
     pub fn as_str(self) -> &'static str {
         match self {
+            Self::BadRequest => "BAD_REQUEST",
+            Self::InvalidRequest => "INVALID_REQUEST",
+            Self::TooMuchAsked => "TOO_MUCH_ASKED",
             Self::Unauthenticated => "UNAUTHENTICATED",
             Self::Forbidden => "FORBIDDEN",
             Self::BadInput => "BAD_INPUT",

@@ -8,6 +8,7 @@ use crate::base::App;
 use crate::base::config::Mode;
 
 use super::gate::Gate;
+use super::progress::Watch;
 
 /// What can be asked.
 #[derive(MergedObject, Default)]
@@ -44,6 +45,7 @@ pub fn build(app: &Arc<App>) -> Schema {
     let builder = Schema::build(Query::default(), Mutation::default(), EmptySubscription)
         .data(Arc::clone(app))
         .extension(Gate)
+        .extension(Watch)
         .limit_depth(DEPTH_MAX)
         .limit_recursive_depth(32)
         .limit_complexity(COMPLEXITY_MAX)

@@ -1,1 +1,120 @@
-//! The HTTP edge.
+//! The HTTP edge: the router, and what every answer carries.
+//!
+//! `/graphql` follows GraphQL over HTTP (`graphql.rs`); everything else that fails is problem details
+//! (`problem.rs`). What stays true: no answer is stored by anybody, no other site is invited to read one,
+//! every answer carries the id under which the log speaks of it, and no secret of a path reaches the log.
+
+mod body;
+mod graphql;
+mod health;
+mod media;
+mod origin;
+mod problem;
+mod stamp;
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
+
+use actix_web::dev::Server;
+use actix_web::middleware::{Compress, DefaultHeaders, from_fn};
+use actix_web::web::{self, Data};
+use actix_web::{App as ActixApp, HttpServer};
+use tracing_actix_web::TracingLogger;
+
+use crate::base::App;
+use crate::base::config::{Config, Mode};
+use crate::graphql::schema::{self, Schema};
+
+/// How long running requests may take to finish after the server was asked to end.
+const SHUTDOWN_SECONDS: u64 = 30;
+/// How long a client may take to send the head of a request.
+const HEAD_TIMEOUT: Duration = Duration::from_secs(10);
+
+/// What all handlers share.
+pub struct Shared {
+    app: Arc<App>,
+    schema: Schema,
+    /// Set when the server was asked to end; `/readyz` then says no.
+    pub leaving: AtomicBool,
+}
+
+impl Shared {
+    pub fn new(app: Arc<App>) -> Data<Self> {
+        let schema = schema::build(&app);
+        Data::new(Self {
+            app,
+            schema,
+            leaving: AtomicBool::new(false),
+        })
+    }
+}
+
+/// Binds the address of the configuration; the server runs when the returned future is polled.
+///
+/// # Errors
+/// When the address cannot be bound.
+pub fn bind(shared: &Data<Shared>) -> std::io::Result<(Server, SocketAddr)> {
+    let listen = shared.app.config.listen.clone();
+    let shared = shared.clone();
+    let server = HttpServer::new(move || {
+        let config = &shared.app.config;
+        ActixApp::new()
+            .app_data(shared.clone())
+            .wrap(Compress::default())
+            .wrap(from_fn(stamp::stamp))
+            .wrap(TracingLogger::<stamp::Span>::new())
+            .wrap(headers(config))
+            .configure(|routes| configure(routes, config.mode))
+    })
+    .client_request_timeout(HEAD_TIMEOUT)
+    .shutdown_timeout(SHUTDOWN_SECONDS)
+    .disable_signals()
+    .bind(listen)?;
+    let address = server
+        .addrs()
+        .first()
+        .copied()
+        .ok_or_else(|| std::io::Error::other("no address was bound"))?;
+    Ok((server.run(), address))
+}
+
+fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
+    routes
+        .route("/livez", web::get().to(health::livez))
+        .route("/readyz", web::get().to(health::readyz))
+        .service(
+            web::resource("/graphql")
+                .route(web::post().to(graphql::post))
+                .default_service(web::to(graphql::wrong_method)),
+        );
+    if mode == Mode::Development {
+        routes.route("/graphiql", web::get().to(graphql::graphiql));
+    }
+    routes.default_service(web::to(problem::no_such_page));
+}
+
+/// What every answer says unless its handler said otherwise.
+fn headers(config: &Config) -> DefaultHeaders {
+    let headers = DefaultHeaders::new()
+        .add(("Cache-Control", "no-store"))
+        .add((
+            "Content-Security-Policy",
+            "default-src 'none'; frame-ancestors 'none'",
+        ))
+        .add(("Cross-Origin-Opener-Policy", "same-origin"))
+        .add(("Cross-Origin-Resource-Policy", "same-origin"))
+        .add(("Referrer-Policy", "no-referrer"))
+        .add(("X-Content-Type-Options", "nosniff"))
+        .add(("X-Frame-Options", "DENY"));
+    let is_https = config
+        .public_url
+        .as_ref()
+        .is_some_and(|url| url.starts_with("https://"));
+    if is_https {
+        headers.add(("Strict-Transport-Security", "max-age=31536000"))
+    } else {
+        headers
+    }
+}

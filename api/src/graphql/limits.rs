@@ -1,0 +1,172 @@
+//! Limits that must hold before the library looks at a document.
+//!
+//! Its parser descends once a bracket, so ten thousand brackets would overflow the stack; its own checks
+//! walk a fragment anew at each spread, so thirty fragments that each spread the next one twice would keep
+//! it busy for minutes. Depth, cost, aliases and directives are the schema's own limits (`schema.rs`).
+
+use std::collections::HashMap;
+
+use async_graphql::parser::types::{
+    ExecutableDocument, FragmentDefinition, Selection, SelectionSet,
+};
+use async_graphql::{Name, Positioned, Value, Variables};
+
+/// Words and signs in one document.
+const TOKENS_MAX: usize = 2_000;
+/// Brackets of any kind inside one another.
+const NESTING_MAX: usize = 60;
+/// Fields and spreads once every fragment is written out.
+const SELECTIONS_MAX: usize = 5_000;
+
+/// Checks a document's text.
+///
+/// # Errors
+/// A sentence that says which limit it passes.
+pub fn of_text(text: &str) -> Result<(), &'static str> {
+    let mut tokens = 0_usize;
+    let mut nesting = 0_usize;
+    let mut rest = text.chars().peekable();
+    let mut in_word = false;
+    while let Some(sign) = rest.next() {
+        let is_word = sign.is_alphanumeric() || matches!(sign, '_' | '.' | '-' | '+');
+        if is_word && in_word {
+            continue;
+        }
+        in_word = is_word;
+        match sign {
+            ' ' | '\t' | '\n' | '\r' | ',' | '\u{feff}' => continue,
+            '#' => {
+                while rest.next_if(|next| !matches!(next, '\n' | '\r')).is_some() {}
+                continue;
+            }
+            '"' => skip_text(&mut rest),
+            '{' | '(' | '[' => nesting += 1,
+            '}' | ')' | ']' => nesting = nesting.saturating_sub(1),
+            _ => {}
+        }
+        tokens += 1;
+        if nesting > NESTING_MAX {
+            return Err("The document is nested too deep. Ask in smaller steps.");
+        }
+        if tokens > TOKENS_MAX {
+            return Err("The document has more than 2000 words and signs. Ask in smaller steps.");
+        }
+    }
+    Ok(())
+}
+
+/// Passes over the rest of a text in quotes, in one line or in a block of three quotes.
+fn skip_text(rest: &mut std::iter::Peekable<std::str::Chars<'_>>) {
+    if rest.next_if_eq(&'"').is_some() {
+        if rest.next_if_eq(&'"').is_none() {
+            return;
+        }
+        let mut quotes = 0;
+        while let Some(sign) = rest.next() {
+            quotes = if sign == '"' { quotes + 1 } else { 0 };
+            if quotes == 3 {
+                return;
+            }
+            if sign == '\\' {
+                // Inside a block only three quotes can be escaped, and they end nothing.
+                while rest.next_if_eq(&'"').is_some() {}
+            }
+        }
+        return;
+    }
+    while let Some(sign) = rest.next() {
+        match sign {
+            '"' | '\n' | '\r' => return,
+            '\\' => {
+                rest.next();
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Checks how large a document is with every fragment written out where it is spread.
+///
+/// # Errors
+/// A sentence that says which limit it passes.
+pub fn of_document(document: &ExecutableDocument) -> Result<(), &'static str> {
+    let mut sizes = Sizes {
+        fragments: &document.fragments,
+        known: HashMap::new(),
+    };
+    let mut total = 0_usize;
+    for (_, operation) in document.operations.iter() {
+        total = total.saturating_add(sizes.of(&operation.node.selection_set.node));
+    }
+    if total > SELECTIONS_MAX {
+        return Err("The document asks for too much once its fragments are written out.");
+    }
+    Ok(())
+}
+
+struct Sizes<'a> {
+    fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
+    /// A fragment that is being measured counts as nothing: circles are refused by validation.
+    known: HashMap<&'a Name, usize>,
+}
+
+impl<'a> Sizes<'a> {
+    fn of(&mut self, set: &'a SelectionSet) -> usize {
+        let mut size = 0_usize;
+        for selection in &set.items {
+            let inner = match &selection.node {
+                Selection::Field(field) => self.of(&field.node.selection_set.node),
+                Selection::InlineFragment(inline) => self.of(&inline.node.selection_set.node),
+                Selection::FragmentSpread(spread) => {
+                    self.of_fragment(&spread.node.fragment_name.node)
+                }
+            };
+            size = size.saturating_add(1).saturating_add(inner);
+        }
+        size
+    }
+
+    fn of_fragment(&mut self, name: &'a Name) -> usize {
+        if let Some(size) = self.known.get(name) {
+            return *size;
+        }
+        let Some(fragment) = self.fragments.get(name) else {
+            return 0;
+        };
+        self.known.insert(name, 0);
+        let size = self.of(&fragment.node.selection_set.node);
+        self.known.insert(name, size);
+        size
+    }
+}
+
+/// Checks that variables that must be given are given; their types are checked with the arguments.
+///
+/// # Errors
+/// A sentence that names the first that is missing.
+pub fn given(
+    document: &ExecutableDocument,
+    operation_name: Option<&str>,
+    variables: &Variables,
+) -> Result<(), String> {
+    let chosen = document.operations.iter().find(|(name, _)| {
+        operation_name.is_none_or(|wanted| name.is_some_and(|name| name == wanted))
+    });
+    let Some((_, operation)) = chosen else {
+        return Ok(());
+    };
+    for definition in &operation.node.variable_definitions {
+        let name = &definition.node.name.node;
+        let is_given = match variables.get(name) {
+            Some(Value::Null) => false,
+            Some(_) => true,
+            None => definition.node.default_value.is_some(),
+        };
+        if !is_given && !definition.node.var_type.node.nullable {
+            return Err(format!(
+                "The variable `${name}` must be given and not null."
+            ));
+        }
+    }
+    Ok(())
+}

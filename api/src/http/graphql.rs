@@ -1,0 +1,337 @@
+//! GraphQL over HTTP, September 2026 edition: POST with JSON only.
+//!
+//! The framework's own glue answers everything with 200, runs mutations sent by GET and takes text bodies
+//! that any site may send, so both ways are written here. A request that was never carried out has no
+//! `data` in its answer; that is how a client tells it apart from one that failed half-way.
+
+use std::sync::Arc;
+use std::time::Duration;
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::{ALLOW, AUTHORIZATION, WWW_AUTHENTICATE};
+use actix_web::web::{Bytes, Data, Payload};
+use actix_web::{HttpRequest, HttpResponse};
+use async_graphql::http::GraphiQLSource;
+use async_graphql::{Request, Response, ServerError, Variables};
+use serde_json::{Map, Value, json};
+use tracing::Instrument;
+
+use crate::base::config::Mode;
+use crate::base::{Act, Caller};
+use crate::graphql::error::{Code, edge};
+use crate::graphql::progress::Progress;
+use crate::graphql::{limits, loaders};
+use crate::shop;
+
+use super::Shared;
+use super::body::{self, BodyFault};
+use super::media::{self, Media};
+use super::origin;
+use super::problem::problem;
+
+/// The longest a request may take, reading its body included.
+const REQUEST_TIMEOUT: Duration = Duration::from_secs(20);
+/// Errors in one answer; the first ones tell enough.
+const ERRORS_MAX: usize = 20;
+/// Partial success (GraphQL over HTTP, section 6.4.2).
+const PARTIAL: u16 = 294;
+
+/// One GraphQL request.
+pub async fn post(shared: Data<Shared>, request: HttpRequest, payload: Payload) -> HttpResponse {
+    if !origin::is_ours(&request, shared.app.config.public_url.as_deref()) {
+        return problem(
+            StatusCode::FORBIDDEN,
+            "Pages of other sites may not send requests here.",
+        );
+    }
+    let Some(media) = Media::accepted(&request) else {
+        return problem(
+            StatusCode::NOT_ACCEPTABLE,
+            "Answers are application/graphql-response+json or application/json.",
+        );
+    };
+    if !media::sends_json(&request) {
+        return problem(
+            StatusCode::UNSUPPORTED_MEDIA_TYPE,
+            "Send the request as application/json in UTF-8.",
+        );
+    }
+    let body = match tokio::time::timeout(REQUEST_TIMEOUT, body::read(payload)).await {
+        Ok(Ok(body)) => body,
+        Ok(Err(BodyFault::TooLarge)) => {
+            return problem(
+                StatusCode::PAYLOAD_TOO_LARGE,
+                "A request has at most 1 MiB. Ask in smaller steps.",
+            );
+        }
+        Ok(Err(BodyFault::Broken)) => {
+            return problem(StatusCode::BAD_REQUEST, "The request ended too early.");
+        }
+        Err(_) => {
+            return problem(
+                StatusCode::REQUEST_TIMEOUT,
+                "The request took too long to arrive.",
+            );
+        }
+    };
+    match answer(&shared, &request, &body).await {
+        Ok(response) => respond(media, &response),
+        Err(refusal) => refusal.respond(media),
+    }
+}
+
+/// Every other method.
+pub async fn wrong_method() -> HttpResponse {
+    let mut response = problem(
+        StatusCode::METHOD_NOT_ALLOWED,
+        "Send GraphQL requests by POST.",
+    );
+    let allowed = actix_web::http::header::HeaderValue::from_static("POST");
+    response.headers_mut().insert(ALLOW, allowed);
+    response
+}
+
+/// A page to try queries on, in development only. Its scripts come from a public CDN, so it needs the internet.
+pub async fn graphiql() -> HttpResponse {
+    HttpResponse::Ok()
+        .content_type("text/html; charset=utf-8")
+        .insert_header((
+            "Content-Security-Policy",
+            "default-src 'self' 'unsafe-inline' 'unsafe-eval' https: data: blob:",
+        ))
+        .insert_header(("Cross-Origin-Opener-Policy", "unsafe-none"))
+        .body(GraphiQLSource::build().endpoint("/graphql").finish())
+}
+
+/// Why a request was not carried out.
+struct Refusal {
+    status: StatusCode,
+    errors: Vec<Value>,
+}
+
+impl Refusal {
+    fn new(status: StatusCode, code: Code, message: &str) -> Self {
+        let error = json!({ "message": message, "extensions": { "code": code.as_str() } });
+        Self {
+            status,
+            errors: vec![error],
+        }
+    }
+
+    /// The library's errors, with our code where they have none.
+    fn of(status: StatusCode, code: Code, errors: Vec<ServerError>) -> Self {
+        let errors = errors
+            .into_iter()
+            .take(ERRORS_MAX)
+            .map(|error| json!(with_code(error, code)))
+            .collect();
+        Self { status, errors }
+    }
+
+    /// An answer without `data`. It keeps the GraphQL media type whatever is accepted: under plain JSON a
+    /// client could not tell it from an answer of some machine in between.
+    fn respond(self, media: Media) -> HttpResponse {
+        let mut response = HttpResponse::build(self.status);
+        response.content_type(media.content_type());
+        if self.status == StatusCode::UNAUTHORIZED {
+            response.insert_header((WWW_AUTHENTICATE, "Bearer"));
+        }
+        response.body(json!({ "errors": self.errors }).to_string())
+    }
+}
+
+async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Response, Refusal> {
+    let act = caller(shared, http).await?;
+    let request = read(body)?;
+    let request = checked(request)?;
+    let is_stranger = act.caller == Caller::Nobody;
+    let request = if is_stranger && shared.app.config.mode == Mode::Production {
+        request.disable_introspection()
+    } else {
+        request
+    };
+    let progress = Arc::new(Progress::default());
+    let request = request
+        .data(loaders::row_loader(act.app.db.read().clone()))
+        .data(Arc::clone(&progress))
+        .data(act);
+    let response = execute(shared, request).await?;
+    if !progress.began() {
+        return Err(Refusal::of(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::InvalidRequest,
+            response.errors,
+        ));
+    }
+    Ok(response)
+}
+
+/// The act of whoever holds the token; nobody's without one.
+async fn caller(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
+    let caller = match http.headers().get(AUTHORIZATION) {
+        None => Caller::Nobody,
+        Some(header) => {
+            let token = header.to_str().ok().and_then(bearer);
+            let found = match token {
+                Some(token) => shop::recognise(&shared.app, token).await,
+                None => Ok(Caller::Nobody),
+            };
+            match found {
+                Ok(Caller::Nobody) => {
+                    return Err(Refusal::new(
+                        StatusCode::UNAUTHORIZED,
+                        Code::Unauthenticated,
+                        "This token is wrong or its session has ended. Sign in again.",
+                    ));
+                }
+                Ok(caller) => caller,
+                Err(error) => {
+                    let error = edge(error).into_server_error(async_graphql::Pos::default());
+                    return Err(Refusal::of(
+                        StatusCode::SERVICE_UNAVAILABLE,
+                        Code::Internal,
+                        vec![error],
+                    ));
+                }
+            }
+        }
+    };
+    let mut act = shared.app.act(caller);
+    act.from = http.peer_addr().map(|peer| peer.ip().to_string());
+    Ok(act)
+}
+
+fn bearer(header: &str) -> Option<&str> {
+    let (scheme, token) = header.split_once(' ')?;
+    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
+}
+
+/// The request inside a JSON body. Properties we do not know are left alone; lists of requests are refused.
+fn read(body: &[u8]) -> Result<Request, Refusal> {
+    let value: Value = serde_json::from_slice(body).map_err(|error| {
+        let message = format!("The body is no JSON: {error}.");
+        Refusal::new(StatusCode::BAD_REQUEST, Code::BadRequest, &message)
+    })?;
+    let unfit = |message: &str| {
+        Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::InvalidRequest,
+            message,
+        )
+    };
+    let Value::Object(mut properties) = value else {
+        return Err(unfit(
+            "A request is one JSON object; lists of requests are not taken.",
+        ));
+    };
+    let Some(Value::String(query)) = properties.remove("query") else {
+        return Err(unfit("`query` must be a text that holds the document."));
+    };
+    let mut request = Request::new(query);
+    match properties.remove("operationName") {
+        None | Some(Value::Null) => {}
+        Some(Value::String(name)) => request = request.operation_name(name),
+        Some(_) => return Err(unfit("`operationName` must be a text.")),
+    }
+    let variables = object(properties.remove("variables"))
+        .ok_or_else(|| unfit("`variables` must be an object."))?;
+    object(properties.remove("extensions"))
+        .ok_or_else(|| unfit("`extensions` must be an object."))?;
+    Ok(request.variables(Variables::from_json(Value::Object(variables))))
+}
+
+fn object(value: Option<Value>) -> Option<Map<String, Value>> {
+    match value {
+        None | Some(Value::Null) => Some(Map::new()),
+        Some(Value::Object(map)) => Some(map),
+        Some(_) => None,
+    }
+}
+
+/// Parses the document and holds it to the limits that must be checked before the library walks it.
+fn checked(mut request: Request) -> Result<Request, Refusal> {
+    limits::of_text(&request.query).map_err(|message| {
+        Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::TooMuchAsked,
+            message,
+        )
+    })?;
+    let variables = std::mem::take(&mut request.variables);
+    let name = request.operation_name.clone();
+    let document = request
+        .parsed_query()
+        .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
+    limits::of_document(document).map_err(|message| {
+        Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::TooMuchAsked,
+            message,
+        )
+    })?;
+    limits::given(document, name.as_deref(), &variables).map_err(|message| {
+        Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::InvalidRequest,
+            &message,
+        )
+    })?;
+    Ok(request.variables(variables))
+}
+
+/// Runs the request in a task of its own: what panics there ends there, and what takes too long is stopped.
+async fn execute(shared: &Shared, request: Request) -> Result<Response, Refusal> {
+    let schema = shared.schema.clone();
+    let running = async move { schema.execute(request).await }.in_current_span();
+    let task = tokio::spawn(running);
+    let abort = task.abort_handle();
+    match tokio::time::timeout(REQUEST_TIMEOUT, task).await {
+        Ok(Ok(response)) => Ok(response),
+        Ok(Err(fault)) => {
+            tracing::error!(fault = %fault, "a request broke off");
+            Err(Refusal::new(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                Code::Internal,
+                "Something went wrong here. Tell support the X-Request-Id of this answer.",
+            ))
+        }
+        Err(_) => {
+            abort.abort();
+            tracing::warn!("a request was stopped because it took too long");
+            Err(Refusal::new(
+                StatusCode::SERVICE_UNAVAILABLE,
+                Code::Busy,
+                "This took too long and was stopped. Look whether it was done before sending it again.",
+            ))
+        }
+    }
+}
+
+/// An answer of a request that was carried out, wholly or in part.
+fn respond(media: Media, response: &Response) -> HttpResponse {
+    let mut body = json!({ "data": response.data });
+    let status = if response.errors.is_empty() {
+        StatusCode::OK
+    } else {
+        let errors: Vec<_> = response
+            .errors
+            .iter()
+            .take(ERRORS_MAX)
+            .map(|error| json!(with_code(error.clone(), Code::BadInput)))
+            .collect();
+        body = json!({ "errors": errors, "data": response.data });
+        StatusCode::from_u16(PARTIAL).unwrap_or(StatusCode::OK)
+    };
+    HttpResponse::build(status)
+        .content_type(media.content_type())
+        .body(body.to_string())
+}
+
+/// Every error has a code; those of the library get the one for where they came from.
+fn with_code(mut error: ServerError, code: Code) -> ServerError {
+    let extensions = error.extensions.get_or_insert_default();
+    if extensions.get("code").is_none() {
+        extensions.set("code", code.as_str());
+    }
+    error
+}
