@@ -4,8 +4,9 @@ use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{shop, staff};
 
+use crate::base;
 use crate::graphql::context::{act, reader};
-use crate::graphql::error::edge;
+use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
@@ -200,22 +201,40 @@ pub struct SignInInput {
     password: String,
 }
 
-/// A fresh session.
-#[derive(SimpleObject)]
-pub struct Session {
+/// What signing in gave.
+#[derive(Default, SimpleObject)]
+pub struct SignInPayload {
     /// Send it as `Authorization: Bearer …`. It is shown this once.
-    token: String,
-    /// When it ends at the latest; an idle session ends earlier.
-    expires_at: DateTime<Utc>,
+    ///
+    /// Null when the mutation was refused.
+    token: Option<String>,
+    /// When the session ends at the latest; an idle one ends earlier.
+    ///
+    /// Null when the mutation was refused.
+    expires_at: Option<DateTime<Utc>>,
     /// Who signed in.
-    staff: Staff,
+    ///
+    /// Null when the mutation was refused.
+    staff: Option<Staff>,
+    /// What to mend; empty when it was done.
+    problems: Vec<Problem>,
 }
 
-payload! {
-    /// What signing in gave.
-    SignInPayload {
-        /// The session.
-        session: Session
+impl SignInPayload {
+    fn of(outcome: base::Result<operations::SignedIn>) -> async_graphql::Result<Self> {
+        match outcome {
+            Ok(signed_in) => Ok(Self {
+                token: Some(signed_in.token.reveal().to_owned()),
+                expires_at: Some(signed_in.session.expires_at),
+                staff: Some(signed_in.staff.into()),
+                problems: Vec::new(),
+            }),
+            Err(base::Error::Refused(problems)) => Ok(Self {
+                problems: problems.into_iter().map(Into::into).collect(),
+                ..Self::default()
+            }),
+            Err(error) => Err(edge(error)),
+        }
     }
 }
 
@@ -362,15 +381,7 @@ impl ShopMutation {
             email: input.email,
             password: input.password,
         };
-        SignInPayload::of(
-            operations::sign_in(act(ctx)?, claim)
-                .await
-                .map(|signed_in| Session {
-                    token: signed_in.token.reveal().to_owned(),
-                    expires_at: signed_in.session.expires_at,
-                    staff: signed_in.staff.into(),
-                }),
-        )
+        SignInPayload::of(operations::sign_in(act(ctx)?, claim).await)
     }
 
     /// Ends the session that asks.

@@ -17,7 +17,6 @@ const SHOP: &[Row] = &[
     ("Query", Staff, "shop node"),
     ("Query", Desk, "staff search"),
     ("Staff", Staff, "id name email role leftAt"),
-    ("Session", Anyone, "token expiresAt staff"),
     (
         "Shop",
         Staff,
