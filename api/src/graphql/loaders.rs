@@ -3,7 +3,7 @@
 //! One loader a request, without a cache across requests, so that no caller sees another's rows.
 //! It waits for nothing (its default of 1 ms a level was most of a small query's time).
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::hash::{Hash, Hasher};
 use std::marker::PhantomData;
 use std::sync::Arc;
@@ -14,9 +14,14 @@ use async_graphql::dataloader::{DataLoader, Loader};
 use async_graphql::runtime::{TokioSpawner, TokioTimer};
 use sea_orm::{
     ColumnTrait, DatabaseConnection, DbErr, EntityTrait, Iterable, ModelTrait, PrimaryKeyToColumn,
-    QueryFilter, QueryOrder, Value,
+    QueryFilter, QueryOrder, QuerySelect, Value,
 };
 
+use nameplate_entities::service_call;
+
+use crate::base::own_work::{self, Sight};
+
+use super::context;
 use super::error::edge;
 
 /// Keys in one statement; both databases take far more, but plans stay small.
@@ -91,6 +96,34 @@ impl<E: EntityTrait> ByParent<E> {
         Self {
             column: key.column,
             parent: key.parent,
+        }
+    }
+}
+
+/// Whether an id is held in this column of a call that the technician visits.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+struct InOwnCalls {
+    technician_id: i64,
+    held_in: HeldIn,
+    id: i64,
+}
+
+/// The columns of a call through which a technician sees customers, addresses, machines and the call itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum HeldIn {
+    Customer,
+    ServiceAddress,
+    Call,
+}
+
+impl HeldIn {
+    const ALL: [Self; 3] = [Self::Customer, Self::ServiceAddress, Self::Call];
+
+    fn column(self) -> service_call::Column {
+        match self {
+            Self::Customer => service_call::Column::CustomerId,
+            Self::ServiceAddress => service_call::Column::ServiceAddressId,
+            Self::Call => service_call::Column::Id,
         }
     }
 }
@@ -177,7 +210,70 @@ where
     }
 }
 
+impl Loader<InOwnCalls> for Rows {
+    type Value = ();
+    type Error = Arc<DbErr>;
+
+    async fn load(&self, keys: &[InOwnCalls]) -> Result<HashMap<InOwnCalls, ()>, Self::Error> {
+        let mut found = HashMap::new();
+        // One request has one caller, so this is one statement for each column asked for.
+        let technicians: HashSet<i64> = keys.iter().map(|key| key.technician_id).collect();
+        for technician_id in technicians {
+            for held_in in HeldIn::ALL {
+                let ids = keys
+                    .iter()
+                    .filter(|key| key.technician_id == technician_id && key.held_in == held_in)
+                    .map(|key| key.id)
+                    .collect::<Vec<_>>();
+                if ids.is_empty() {
+                    continue;
+                }
+                let seen: Vec<i64> = service_call::Entity::find()
+                    .select_only()
+                    .column(held_in.column())
+                    .distinct()
+                    .filter(held_in.column().is_in(ids))
+                    .filter(service_call::Column::Id.in_subquery(own_work::call_ids(technician_id)))
+                    .into_tuple()
+                    .all(&self.read)
+                    .await?;
+                found.extend(seen.into_iter().map(|id| {
+                    let key = InOwnCalls {
+                        technician_id,
+                        held_in,
+                        id,
+                    };
+                    (key, ())
+                }));
+            }
+        }
+        Ok(found)
+    }
+}
+
 use sea_orm::IdenStatic;
+
+/// Whether the caller may see the record with this id, which calls hold in `held_in`; batched.
+///
+/// For columns of records that a technician may see although they name somebody else's customer.
+///
+/// # Errors
+/// Internal, when the database fails.
+pub async fn is_seen(ctx: &Context<'_>, held_in: HeldIn, id: i64) -> async_graphql::Result<bool> {
+    match Sight::of(context::act(ctx)?) {
+        Sight::All => Ok(true),
+        Sight::Nothing => Ok(false),
+        Sight::Own(technician_id) => {
+            let key = InOwnCalls {
+                technician_id,
+                held_in,
+                id,
+            };
+            let found = ctx.data::<RowLoader>()?.load_one(key).await;
+            Ok(found.map_err(fault)?.is_some())
+        }
+    }
+}
 
 /// The row of `E` with this id, batched with the others of the same level.
 ///

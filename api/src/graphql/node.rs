@@ -2,6 +2,7 @@
 
 use async_graphql::{Context, ID, Interface, Object, SimpleObject};
 
+use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
@@ -16,6 +17,10 @@ use super::ids::{self, Kind};
 pub enum Node {
     Customer(Customer),
     ServiceAddress(ServiceAddress),
+    ApplianceType(ApplianceType),
+    Component(Component),
+    FailureMode(FailureMode),
+    Appliance(Appliance),
     Account(Account),
     JournalEntry(JournalEntry),
 }
@@ -25,6 +30,10 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
     Ok(match kind {
         Kind::Customer => Customer::find(ctx, row).await?.map(Node::from),
         Kind::ServiceAddress => ServiceAddress::find(ctx, row).await?.map(Node::from),
+        Kind::ApplianceType => ApplianceType::of(ctx, row).await?.map(Node::from),
+        Kind::Component => Component::of(ctx, row).await?.map(Node::from),
+        Kind::FailureMode => FailureMode::of(ctx, row).await?.map(Node::from),
+        Kind::Appliance => Appliance::find(ctx, row).await?.map(Node::from),
         Kind::Account => Account::find(ctx, row).await?.map(Node::from),
         Kind::JournalEntry => JournalEntry::find(ctx, row).await?.map(Node::from),
         _ => None,
@@ -46,6 +55,7 @@ pub struct SearchHit {
 fn kind_of(subject_kind: &str) -> Option<Kind> {
     match subject_kind {
         "customer" => Some(Kind::Customer),
+        "appliance" => Some(Kind::Appliance),
         _ => None,
     }
 }

@@ -16,6 +16,7 @@ pub struct Query(
     super::node::NodeQuery,
     crate::shop::graphql::ShopQuery,
     crate::customers::graphql::CustomersQuery,
+    crate::appliances::graphql::AppliancesQuery,
     crate::books::graphql::BooksQuery,
     crate::books::graphql::ReportsQuery,
 );
@@ -25,6 +26,7 @@ pub struct Query(
 pub struct Mutation(
     crate::shop::graphql::ShopMutation,
     crate::customers::graphql::CustomersMutation,
+    crate::appliances::graphql::AppliancesMutation,
     crate::books::graphql::BooksMutation,
 );
 

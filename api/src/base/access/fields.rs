@@ -49,7 +49,36 @@ const CUSTOMERS: &[Row] = &[
     ("ServiceAddress", Staff, "version customer"),
 ];
 
-const APPLIANCES: &[Row] = &[];
+const APPLIANCES: &[Row] = &[
+    (
+        "Query",
+        Staff,
+        "appliance appliances applianceTypes failureModes",
+    ),
+    ("ApplianceType", Staff, "id key name components"),
+    ("Component", Staff, "id name applianceType"),
+    ("FailureMode", Staff, "id key name hazard"),
+    (
+        "Appliance",
+        Staff,
+        "id applianceType make model serial shopTag unreadableReason fuel builtIn version",
+    ),
+    (
+        "Appliance",
+        Staff,
+        "ratedVolts ratedWatts ratedAmps madeOn boughtOn installedOn",
+    ),
+    (
+        "Appliance",
+        Staff,
+        "customer serviceAddress stays nearMatches",
+    ),
+    (
+        "ApplianceStay",
+        Staff,
+        "customer serviceAddress fromOn untilOn",
+    ),
+];
 
 const PRICING: &[Row] = &[];
 

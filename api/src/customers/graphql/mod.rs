@@ -46,6 +46,15 @@ impl Customer {
             .map(Self::from))
     }
 
+    /// The customer behind a column of a record whose reader may not see it: null then.
+    pub async fn seen(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if loaders::is_seen(ctx, loaders::HeldIn::Customer, id).await? {
+            Self::of(ctx, id).await
+        } else {
+            Ok(None)
+        }
+    }
+
     /// The customer with this id, if the caller may see it.
     pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
         let row = store::visible_to(act(ctx)?)
@@ -219,6 +228,15 @@ impl ServiceAddress {
         Ok(loaders::row::<service_address::Entity>(ctx, id)
             .await?
             .map(Self::from))
+    }
+
+    /// The address behind a column of a record whose reader may not see it: null then.
+    pub async fn seen(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if loaders::is_seen(ctx, loaders::HeldIn::ServiceAddress, id).await? {
+            Self::of(ctx, id).await
+        } else {
+            Ok(None)
+        }
     }
 
     /// The address with this id, if the caller may see it.
