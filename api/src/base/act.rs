@@ -97,6 +97,17 @@ impl Act {
         }
     }
 
+    /// Whether the caller sits at the desk: owner or office. Money documents are theirs alone.
+    pub fn is_desk(&self) -> bool {
+        matches!(
+            self.caller,
+            Caller::Staff {
+                role: Role::Owner | Role::Office,
+                ..
+            }
+        )
+    }
+
     /// The id of the acting member of staff, if it is one.
     pub fn staff_id(&self) -> Option<i64> {
         match &self.caller {

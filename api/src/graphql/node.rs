@@ -6,6 +6,7 @@ use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMod
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
+use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
 
 use super::context::reader;
 use super::error::edge;
@@ -23,6 +24,9 @@ pub enum Node {
     Appliance(Appliance),
     Account(Account),
     JournalEntry(JournalEntry),
+    PriceBook(PriceBook),
+    Part(Part),
+    TaxJurisdiction(TaxJurisdiction),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -36,6 +40,9 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Appliance => Appliance::find(ctx, row).await?.map(Node::from),
         Kind::Account => Account::find(ctx, row).await?.map(Node::from),
         Kind::JournalEntry => JournalEntry::find(ctx, row).await?.map(Node::from),
+        Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
+        Kind::Part => Part::find(ctx, row).await?.map(Node::from),
+        Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }
@@ -56,6 +63,7 @@ fn kind_of(subject_kind: &str) -> Option<Kind> {
     match subject_kind {
         "customer" => Some(Kind::Customer),
         "appliance" => Some(Kind::Appliance),
+        "part" => Some(Kind::Part),
         _ => None,
     }
 }

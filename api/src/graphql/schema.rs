@@ -19,6 +19,7 @@ pub struct Query(
     crate::appliances::graphql::AppliancesQuery,
     crate::books::graphql::BooksQuery,
     crate::books::graphql::ReportsQuery,
+    crate::pricing::graphql::PricingQuery,
 );
 
 /// What can be done.
@@ -28,6 +29,7 @@ pub struct Mutation(
     crate::customers::graphql::CustomersMutation,
     crate::appliances::graphql::AppliancesMutation,
     crate::books::graphql::BooksMutation,
+    crate::pricing::graphql::PricingMutation,
 );
 
 /// The schema of the running server.

@@ -5,6 +5,19 @@
 //! and a recorded jurisdiction are never edited, a new cost never changes an estimate, and every kind of charge has a
 //! rule of taxability wherever the shop works.
 
+mod book;
+pub mod graphql;
 mod kinds;
+mod operations;
+mod store;
+mod tax;
 
+pub use book::{Book, book_on, price_part};
 pub use kinds::{charge_for_row, charge_of_row, charge_printed, level_of_row, level_printed};
+pub use operations::{
+    AddPart, AddTaxExemption, AddTaxJurisdiction, ChangePartCost, DraftPriceBook, NewBracket,
+    NewLevel, NewTaxability, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
+    change_part_cost, draft_price_book,
+};
+pub use store::{get_part, parts_by_id};
+pub use tax::{Jurisdiction, exemption_on, jurisdiction};

@@ -4,7 +4,8 @@ pub mod mutations;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
-use nameplate_entities::{contact, customer, service_address};
+use chrono::{DateTime, Utc};
+use nameplate_entities::{contact, customer, service_address, tax_exemption};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::graphql::connection::{self, Page, RowCursor};
@@ -12,6 +13,7 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
+use crate::pricing::graphql::{TaxExemption, TaxJurisdiction};
 
 use super::store;
 
@@ -142,6 +144,13 @@ impl Customer {
         Ok(rows.into_iter().map(ServiceAddress::from).collect())
     }
 
+    /// Exemption certificates on file.
+    async fn tax_exemptions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<TaxExemption>> {
+        let column = tax_exemption::Column::CustomerId;
+        let rows = loaders::children::<tax_exemption::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(TaxExemption::from).collect())
+    }
+
     /// Others with the same name, telephone or e-mail; nothing is merged by the program.
     #[graphql(complexity = "20 + child_complexity")]
     async fn likely_duplicates(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Customer>> {
@@ -255,6 +264,22 @@ impl ServiceAddress {
     /// Opaque id.
     pub async fn id(&self) -> ID {
         Kind::ServiceAddress.id(self.row.id)
+    }
+
+    /// Where sales to this address are taxed, once somebody confirmed it.
+    async fn tax_jurisdiction(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<TaxJurisdiction>> {
+        match self.row.tax_jurisdiction_id {
+            Some(id) => TaxJurisdiction::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// When that was confirmed.
+    async fn jurisdiction_confirmed_at(&self) -> Option<DateTime<Utc>> {
+        self.row.jurisdiction_confirmed_at
     }
 
     /// Whose address it is.
