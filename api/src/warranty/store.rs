@@ -5,7 +5,7 @@ use nameplate_entities::kinds::Method;
 use nameplate_entities::{failure_mode, finding, remedy, service_call, shop, shop_warranty};
 use nameplate_rules::callback::NO_FAULT_FOUND;
 use nameplate_rules::coverage::{Workmanship, WorkmanshipTerms};
-use sea_orm::sea_query::{ExprTrait, Query, SelectStatement};
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, Condition, ConnectionTrait, EntityTrait,
     FromQueryResult, QueryFilter, QueryOrder,
@@ -23,18 +23,33 @@ pub struct Repair {
 }
 
 /// The condition on a finding that something was done about a real fault.
+///
+/// Correlated on purpose: asked of the few findings of a call or machine, it looks up their remedies by index.
 pub fn is_repair() -> Condition {
-    let done = Query::select()
-        .column(remedy::Column::FindingId)
-        .from(remedy::Entity)
-        .and_where(remedy::Column::Method.ne(Method::None))
-        .to_owned();
     Condition::all()
-        .add(finding::Column::Id.in_subquery(done))
-        .add(finding::Column::FailureModeId.not_in_subquery(no_fault()))
+        .add(Expr::exists(remedies(Method::None)))
+        .add(finding::Column::FailureModeId.not_in_subquery(no_fault_found()))
 }
 
-fn no_fault() -> SelectStatement {
+/// The condition on a finding that it says no fault was found.
+pub fn is_no_fault() -> Condition {
+    Condition::all().add(finding::Column::FailureModeId.in_subquery(no_fault_found()))
+}
+
+/// Remedies of the finding at hand by any method but this.
+fn remedies(but: Method) -> SelectStatement {
+    Query::select()
+        .expr(Expr::val(1))
+        .from(remedy::Entity)
+        .and_where(
+            Expr::col((remedy::Entity, remedy::Column::FindingId))
+                .equals((finding::Entity, finding::Column::Id)),
+        )
+        .and_where(remedy::Column::Method.ne(but))
+        .to_owned()
+}
+
+fn no_fault_found() -> SelectStatement {
     Query::select()
         .column(failure_mode::Column::Id)
         .from(failure_mode::Entity)
