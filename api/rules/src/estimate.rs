@@ -13,8 +13,8 @@ use crate::money::{Cents, MoneyRefusal, power_of_ten};
 use crate::percent::Percent;
 
 pub use content::{
-    ApplianceBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption, ShopBlock, TaxLevel,
-    TotalKind,
+    ApplianceBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption, Rating, ShopBlock,
+    TaxLevel, TotalKind,
 };
 
 mod content;
@@ -133,14 +133,16 @@ impl EstimateState {
         Ok(Self::Expired)
     }
 
-    /// Gives way to the next revision. Anything sent and not billed can, an accepted estimate too.
+    /// Gives way to the next revision. Anything not billed can: a draft that was never sent, an
+    /// accepted estimate too.
     ///
     /// # Errors
-    /// `NotSent` for a draft (change it in place), `Superseded`, `AlreadyInvoiced`.
+    /// `Superseded`, `AlreadyInvoiced`.
     pub const fn supersede(self) -> Result<Self, EstimateRefusal> {
         match self {
-            Self::Sent | Self::Accepted | Self::Declined | Self::Expired => Ok(Self::Superseded),
-            Self::Draft => Err(EstimateRefusal::NotSent),
+            Self::Draft | Self::Sent | Self::Accepted | Self::Declined | Self::Expired => {
+                Ok(Self::Superseded)
+            }
             Self::Superseded => Err(EstimateRefusal::Superseded),
             Self::Invoiced => Err(EstimateRefusal::AlreadyInvoiced),
         }
@@ -340,7 +342,7 @@ mod tests {
         let billed = ALL.map(|state| state.invoice().is_ok());
         assert_eq!(billed, ALL.map(|state| state == Accepted));
         let replaced = ALL.map(|state| state.supersede().is_ok());
-        assert_eq!(replaced, [false, true, true, true, true, false, false]);
+        assert_eq!(replaced, [true, true, true, true, true, false, false]);
         assert_eq!(
             Sent.invoice(),
             Err(EstimateRefusal::NotAccepted { state: Sent })

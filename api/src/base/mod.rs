@@ -18,6 +18,7 @@ pub mod own_work;
 pub mod search;
 pub mod secret;
 pub mod throttle;
+pub mod wording;
 
 pub use access::{Right, Role};
 pub use act::{Act, App, Caller};

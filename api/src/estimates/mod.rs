@@ -6,6 +6,7 @@
 //! on the page (the hash tells).
 
 pub mod page;
+pub mod parties;
 mod states;
 mod store;
 

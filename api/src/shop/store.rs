@@ -1,6 +1,6 @@
 //! Rows of the shop, its staff and their sessions.
 
-use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
 use nameplate_entities::{session, shop, staff};
 use sea_orm::{
@@ -21,6 +21,23 @@ impl Settings {
     /// The calendar day at `at` where the shop is.
     pub fn day_of(&self, at: DateTime<Utc>) -> NaiveDate {
         at.with_timezone(&self.zone).date_naive()
+    }
+
+    /// The first instant after `day` where the shop is.
+    pub fn end_of(&self, day: NaiveDate) -> DateTime<Utc> {
+        let next = day.succ_opt().unwrap_or(day).and_time(NaiveTime::MIN);
+        // Where clocks skip midnight the day begins an hour later.
+        [next, next + TimeDelta::hours(1)]
+            .iter()
+            .find_map(|start| self.zone.from_local_datetime(start).earliest())
+            .map_or_else(|| next.and_utc(), |start| start.with_timezone(&Utc))
+    }
+
+    /// An instant in words, by the shop's clock: `November 25, 2026 at 3:04 PM`.
+    pub fn in_words(&self, at: DateTime<Utc>) -> String {
+        at.with_timezone(&self.zone)
+            .format("%B %-d, %Y at %-I:%M %p")
+            .to_string()
     }
 }
 

@@ -28,12 +28,22 @@ pub struct Content {
     pub customer: CustomerBlock,
     /// Which machine.
     pub appliance: ApplianceBlock,
+    /// Its rated data, in the order of printing.
+    pub ratings: Vec<Rating>,
     /// The customer's own words for what is wrong.
     pub complaint: String,
+    /// What was found, or empty.
+    pub found: String,
+    /// ISO 4217 code of every amount.
+    pub currency: String,
     /// Alternatives, at least one.
     pub options: Vec<OfferOption>,
     /// Version of the price book used.
     pub price_book: String,
+    /// Remarks, or empty.
+    pub notes: String,
+    /// The shop's warranty on this work, as printed.
+    pub warranty: String,
     /// Terms as printed.
     pub terms: String,
 }
@@ -77,11 +87,22 @@ pub struct ApplianceBlock {
     pub serial: String,
 }
 
+/// One figure of a rating plate, such as `Rated voltage`, `240 V`.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Rating {
+    /// What the figure is.
+    pub label: String,
+    /// The figure with its unit.
+    pub value: String,
+}
+
 /// One alternative of the offer.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct OfferOption {
     /// Name, such as "repair".
     pub title: String,
+    /// What it does for the customer, or empty.
+    pub summary: String,
     /// Its lines.
     pub lines: Vec<Line>,
     /// Sum of the lines' nets.
@@ -300,9 +321,13 @@ mod tests {
                 kind: "electric range".to_owned(),
                 ..ApplianceBlock::default()
             },
+            ratings: Vec::new(),
             complaint: "Front left does not heat".to_owned(),
+            found: "The element is open.".to_owned(),
+            currency: "USD".to_owned(),
             options: vec![OfferOption {
                 title: "Repair".to_owned(),
+                summary: String::new(),
                 lines: vec![
                     line(ChargeKind::Part, 8_000, 800, 7_200, 558),
                     line(ChargeKind::Labour, 12_000, 1_200, 0, 0),
@@ -317,6 +342,8 @@ mod tests {
                 total: Cents(18_558),
             }],
             price_book: "2025-01".to_owned(),
+            notes: String::new(),
+            warranty: String::new(),
             terms: "Payment on completion.".to_owned(),
         }
     }
@@ -391,9 +418,14 @@ mod tests {
         let places = [
             "\"customer\":",
             "\"appliance\":",
+            "\"ratings\":",
             "\"complaint\":",
+            "\"found\":",
+            "\"currency\":",
             "\"options\":",
             "\"price_book\":",
+            "\"notes\":",
+            "\"warranty\":",
             "\"terms\":",
         ]
         .map(|key| text.find(key).unwrap());
