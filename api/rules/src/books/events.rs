@@ -6,6 +6,7 @@
 
 use super::{AccountKind, AccountRef, BooksRefusal, Entry, Posting, Role, Side, sum};
 use crate::money::Cents;
+use crate::tax::ChargeKind;
 use serde::{Deserialize, Serialize};
 
 /// Sales tax of one level on a document. Negative on a line that takes something back.
@@ -82,6 +83,47 @@ pub fn invoice_issued(document: &DocumentAmounts) -> Result<Option<Entry>, Books
 /// As [`invoice_issued`].
 pub fn credit_note(document: &DocumentAmounts) -> Result<Option<Entry>, BooksRefusal> {
     Ok(invoice_issued(document)?.map(|entry| entry.reversed()))
+}
+
+/// Credit note for a whole invoice of which part may be paid already: what is still open is settled, and what was paid
+/// becomes the customer's credit, so that nobody's receivable falls below zero. `None` for one of nothing.
+///
+/// # Errors
+/// As [`invoice_issued`]; `NegativeAmount` for what is open; `PartExceedsWhole` if more is open than was owed.
+pub fn credit_note_settling(
+    document: &DocumentAmounts,
+    open: Cents,
+) -> Result<Option<Entry>, BooksRefusal> {
+    not_negative("what is open", open)?;
+    let paid = rest_of("what is open", document.customer_owes, open)?;
+    let Some(whole) = credit_note(document)? else {
+        return Ok(None);
+    };
+    let receivable = AccountRef::Role(Role::Receivable);
+    let postings = whole.into_postings().into_iter().flat_map(|posting| {
+        if posting.account == receivable {
+            vec![
+                Posting::credit(Role::Receivable, open),
+                Posting::credit(Role::CustomerDeposits, paid),
+            ]
+        } else {
+            vec![posting]
+        }
+    });
+    entry(postings.collect()).map(Some)
+}
+
+/// The revenue account of a kind of charge.
+#[must_use]
+pub fn revenue_of(kind: ChargeKind) -> Role {
+    match kind {
+        ChargeKind::Part => Role::PartsRevenue,
+        ChargeKind::Labour => Role::LabourRevenue,
+        ChargeKind::Trip => Role::TripRevenue,
+        ChargeKind::Diagnostic => Role::DiagnosticRevenue,
+        ChargeKind::Freight => Role::FreightRevenue,
+        ChargeKind::Fee => Role::OtherRevenue,
+    }
 }
 
 /// Who owes what is being paid, refunded or written off.

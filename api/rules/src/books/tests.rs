@@ -372,3 +372,32 @@ fn tax_owed_by_level_ties_to_its_control_account() {
         .sum();
     assert_eq!(control, -levels.values().map(|c| c.0).sum::<i64>());
 }
+
+#[test]
+fn a_credit_of_an_invoice_paid_in_part_settles_the_rest_and_keeps_what_was_paid_as_credit() {
+    let document = DocumentAmounts {
+        customer_owes: Cents(10_825),
+        revenue: vec![RevenueAmount {
+            role: Role::PartsRevenue,
+            amount: Cents(10_000),
+        }],
+        tax: vec![TaxAmount {
+            level: "1".to_owned(),
+            amount: Cents(825),
+        }],
+        ..DocumentAmounts::default()
+    };
+    let settled = |open| credit_note_settling(&document, Cents(open)).map(Option::unwrap);
+    let on = |entry: &Entry, role: Role| {
+        let amounts = entry.postings().iter().filter(|p| p.account == role.into());
+        sum(amounts.map(Posting::signed)).unwrap()
+    };
+    let entry = settled(825).unwrap();
+    assert_eq!(on(&entry, Role::Receivable), Cents(-825));
+    assert_eq!(on(&entry, Role::CustomerDeposits), Cents(-10_000));
+    assert_eq!(on(&entry, Role::PartsRevenue), Cents(10_000));
+    assert_eq!(on(&settled(0).unwrap(), Role::CustomerDeposits), Cents(-10_825));
+    assert_eq!(settled(10_825).unwrap(), credit_note(&document).unwrap().unwrap());
+    assert!(settled(10_826).is_err());
+    assert!(settled(-1).is_err());
+}

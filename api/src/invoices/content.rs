@@ -1,0 +1,124 @@
+//! What an issued document says, frozen beside its rows.
+//!
+//! The stored text is what was hashed; `verify` reads it back and holds it against the rows. A field that is
+//! added must have a default, so that older documents can still be read.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ReceivableKind;
+use nameplate_entities::{invoice, invoice_line, invoice_tax, tax_level};
+use nameplate_rules::estimate::{ApplianceBlock, CustomerBlock, Line, ShopBlock, TaxLevel};
+use nameplate_rules::invoice::{InvoiceDraft, Payer, Totals};
+use nameplate_rules::money::Cents;
+use nameplate_rules::percent::Percent;
+use rust_decimal::Decimal;
+use serde::{Deserialize, Serialize};
+
+use crate::base::{Error, Result, secret};
+use crate::pricing;
+
+/// Everything an invoice or credit note says, as it was issued.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Content {
+    /// Invoice or credit note.
+    pub kind: ReceivableKind,
+    pub number: String,
+    pub issued_on: NaiveDate,
+    pub due_on: NaiveDate,
+    /// ISO 4217 code of every amount.
+    pub currency: String,
+    pub shop: ShopBlock,
+    pub customer: CustomerBlock,
+    pub appliance: ApplianceBlock,
+    /// Number of the call that is billed.
+    pub call_number: String,
+    /// Day the work was done, if it was when the invoice was issued.
+    pub service_on: Option<NaiveDate>,
+    /// The accepted estimate, such as `E-000012, revision 2`.
+    pub estimate: String,
+    /// Credit note only: number of the invoice it takes back.
+    pub corrects: Option<String>,
+    /// Credit note only: why.
+    pub reason: Option<String>,
+    /// The problem in the customer's own words.
+    pub complaint: String,
+    /// What was found.
+    pub found: String,
+    pub lines: Vec<Line>,
+    pub tax_levels: Vec<TaxLevel>,
+    pub totals: Totals,
+    /// The shop's own warranty on this work.
+    pub warranty: String,
+}
+
+impl Content {
+    /// The text that is stored and hashed: JSON without blanks.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub fn canonical_json(&self) -> Result<String> {
+        serde_json::to_string(self).map_err(|error| Error::caused("invoice content", error))
+    }
+
+    /// What a document's row keeps.
+    ///
+    /// # Errors
+    /// Internal, for text that is no content.
+    pub fn of(row: &invoice::Model) -> Result<Self> {
+        serde_json::from_str(&row.content_json)
+            .map_err(|error| Error::caused("invoice content", error))
+    }
+
+    /// The checked lines, taxes and totals.
+    ///
+    /// # Errors
+    /// Internal, for content that does not add up.
+    pub fn draft(&self) -> Result<InvoiceDraft> {
+        InvoiceDraft::new(Payer::Customer, self.lines.clone(), self.tax_levels.clone())
+            .map_err(|refusal| Error::caused("invoice content", refusal))
+    }
+}
+
+/// The hash of a stored content.
+pub fn hash_of(content_json: &str) -> String {
+    secret::hash(content_json)
+}
+
+/// A line's row as the document says it.
+pub fn line(row: &invoice_line::Model) -> Line {
+    Line {
+        kind: pricing::charge_of_row(row.kind),
+        description: row.description.clone(),
+        quantity: printed_quantity(row.quantity.0, row.labour_minutes),
+        unit_price: Cents(row.unit_price_cents),
+        net: Cents(row.net_cents),
+        discount: Cents(row.discount_cents),
+        taxable: Cents(row.taxable_cents),
+        tax: Cents(row.tax_cents),
+        tax_reason: row.tax_reason.clone(),
+    }
+}
+
+/// A tax's row as the document says it. The level tells its rank.
+///
+/// # Errors
+/// Internal, for a rate that is no percentage.
+pub fn tax(row: &invoice_tax::Model, level: &tax_level::Model) -> Result<TaxLevel> {
+    Ok(TaxLevel {
+        name: row.name.clone(),
+        kind: pricing::level_of_row(level.kind),
+        rate: Percent::new(row.rate_percent.0)
+            .map_err(|refusal| Error::caused("tax rate", refusal))?,
+        taxable: Cents(row.taxable_cents),
+        tax: Cents(row.tax_cents),
+    })
+}
+
+/// A quantity as printed: hours are named as such, when that is what was counted.
+fn printed_quantity(quantity: Decimal, labour_minutes: Option<i32>) -> String {
+    let minutes = quantity.checked_mul(Decimal::from(60));
+    if labour_minutes.is_some() && labour_minutes.map(Decimal::from) == minutes {
+        format!("{} h", quantity.normalize())
+    } else {
+        quantity.normalize().to_string()
+    }
+}

@@ -1,0 +1,1 @@
+//! Invoices and payments in the graph.

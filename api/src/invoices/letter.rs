@@ -1,0 +1,272 @@
+//! An issued invoice or credit note as a mail with its PDF.
+//!
+//! What it says is the frozen content; only what was paid by now is read afresh. A credit note is printed
+//! with the amounts of what it takes back, as its heading says "credited".
+
+use chrono::NaiveDate;
+use nameplate_documents as documents;
+use nameplate_entities::invoice;
+use nameplate_entities::kinds::{PaymentMethod, ReceivableKind};
+use nameplate_rules::estimate::{Line, TaxLevel};
+use nameplate_rules::invoice::{InvoiceDraft, mirror};
+use nameplate_rules::money::Cents;
+use sea_orm::ConnectionTrait;
+
+use crate::base::letter::{Attachment, InvoiceMail, InvoiceMailKind, MailShop, Outgoing};
+use crate::base::{Error, Result};
+use crate::pricing;
+
+use super::content::Content;
+use super::store;
+
+/// The mail of an issued document.
+///
+/// # Errors
+/// `NotFound`; internal, when template or typesetter fail.
+pub async fn letter(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Outgoing> {
+    let row = store::get_invoice(db, "", invoice_id).await?;
+    let content = Content::of(&row)?;
+    let paid = Settled::of(db, &row).await?;
+    let printed = printed(&content)?;
+    let mail = mail(&content, &printed, &paid);
+    let rendered = mail
+        .render()
+        .map_err(|error| Error::caused("invoice mail", error))?;
+    let document = document(&content, &printed, paid);
+    let word = match row.kind {
+        ReceivableKind::Invoice => "invoice",
+        ReceivableKind::CreditNote => "credit-note",
+    };
+    let bytes = tokio::task::spawn_blocking(move || documents::invoice_pdf(&document))
+        .await
+        .map_err(|error| Error::caused("invoice PDF", error))?
+        .map_err(|error| Error::caused("invoice PDF", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: vec![Attachment {
+            file_name: format!("{word}-{}.pdf", row.number),
+            content_type: "application/pdf".to_owned(),
+            bytes,
+        }],
+    })
+}
+
+/// Lines, taxes and totals with the sign they are printed with.
+fn printed(content: &Content) -> Result<InvoiceDraft> {
+    let draft = content.draft()?;
+    match content.kind {
+        ReceivableKind::Invoice => Ok(draft),
+        ReceivableKind::CreditNote => {
+            mirror(&draft).map_err(|refusal| Error::caused("mirror", refusal))
+        }
+    }
+}
+
+/// What settled a document by now.
+struct Settled {
+    lines: Vec<documents::PaymentLine>,
+    paid: Cents,
+    open: Cents,
+}
+
+impl Settled {
+    async fn of(db: &impl ConnectionTrait, row: &invoice::Model) -> Result<Self> {
+        if row.kind == ReceivableKind::CreditNote {
+            let set_off = Cents(store::settled_with(db, row.id).await?);
+            let whole = Cents(row.total_cents).checked_neg();
+            let open = whole.and_then(|whole| whole.checked_sub(set_off));
+            return Ok(Self {
+                lines: Vec::new(),
+                paid: set_off,
+                open: open.ok_or_else(|| Error::internal("a credit note's sum is too large"))?,
+            });
+        }
+        let settled = store::settled_by(db, row.id).await?;
+        let lines = settled.iter().map(|(part, payment)| documents::PaymentLine {
+            received_on: payment
+                .as_ref()
+                .map_or(part.allocated_at.date_naive(), |payment| payment.received_on)
+                .to_string(),
+            method: payment
+                .as_ref()
+                .map_or("Credit note", |payment| method(payment.method))
+                .to_owned(),
+            amount: Cents(part.amount_cents).to_string(),
+        });
+        let paid = Cents::sum(settled.iter().map(|(part, _)| Cents(part.amount_cents)))
+            .map_err(|refusal| Error::caused("payments", refusal))?;
+        let open = Cents(row.total_cents).checked_sub(paid);
+        Ok(Self {
+            lines: lines.collect(),
+            paid,
+            open: open.ok_or_else(|| Error::internal("an open amount is too large"))?,
+        })
+    }
+}
+
+fn method(method: PaymentMethod) -> &'static str {
+    match method {
+        PaymentMethod::Cash => "Cash",
+        PaymentMethod::Check => "Check",
+        PaymentMethod::Card => "Card",
+        PaymentMethod::Transfer => "Transfer",
+    }
+}
+
+fn how_to_pay(content: &Content) -> String {
+    match content.kind {
+        ReceivableKind::Invoice => format!(
+            "By check to the address above, or call us. Please name invoice {}.",
+            content.number
+        ),
+        ReceivableKind::CreditNote => String::new(),
+    }
+}
+
+fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMail {
+    let is_invoice = content.kind == ReceivableKind::Invoice;
+    InvoiceMail {
+        kind: if is_invoice {
+            InvoiceMailKind::Invoice
+        } else {
+            InvoiceMailKind::CreditNote
+        },
+        shop: MailShop {
+            name: content.shop.name.clone(),
+            address_lines: content.shop.address.clone(),
+            phone: content.shop.phone.clone(),
+            email: content.shop.email.clone(),
+        },
+        customer_name: content.customer.name.clone(),
+        number: content.number.clone(),
+        corrects: content.corrects.clone().unwrap_or_default(),
+        appliance_line: appliance_line(content),
+        message: content.reason.clone().unwrap_or_default(),
+        issued_on: in_words(content.issued_on),
+        due_on: if is_invoice {
+            in_words(content.due_on)
+        } else {
+            String::new()
+        },
+        currency: content.currency.clone(),
+        total: printed.totals().total.to_string(),
+        paid: paid.paid.to_string(),
+        open: paid.open.to_string(),
+        how_to_pay: how_to_pay(content),
+    }
+}
+
+fn appliance_line(content: &Content) -> String {
+    let machine = &content.appliance;
+    [&machine.kind, &machine.make, &machine.model, &machine.serial]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .cloned()
+        .collect::<Vec<_>>()
+        .join(", ")
+}
+
+fn in_words(day: NaiveDate) -> String {
+    day.format("%B %-d, %Y").to_string()
+}
+
+fn document(
+    content: &Content,
+    printed: &InvoiceDraft,
+    paid: Settled,
+) -> documents::InvoiceDocument {
+    let totals = printed.totals();
+    let is_invoice = content.kind == ReceivableKind::Invoice;
+    documents::InvoiceDocument {
+        kind: if is_invoice {
+            documents::InvoiceKind::Invoice
+        } else {
+            documents::InvoiceKind::CreditNote
+        },
+        shop: shop_block(content),
+        customer: customer_block(content),
+        appliance: Some(documents::ApplianceBlock {
+            appliance_type: content.appliance.kind.clone(),
+            make: content.appliance.make.clone(),
+            model: content.appliance.model.clone(),
+            serial: content.appliance.serial.clone(),
+            ratings: Vec::new(),
+        }),
+        number: content.number.clone(),
+        corrects: content.corrects.clone(),
+        estimate_number: Some(content.estimate.clone()),
+        issued_on: content.issued_on.to_string(),
+        due_on: is_invoice.then(|| content.due_on.to_string()),
+        service_on: content.service_on.map(|day| day.to_string()),
+        technician: None,
+        currency: content.currency.clone(),
+        problem_told: content.complaint.clone(),
+        found: content.found.clone(),
+        done: String::new(),
+        lines: printed.lines().iter().map(document_line).collect(),
+        subtotal: totals.subtotal.to_string(),
+        discount: (totals.discount != Cents::ZERO)
+            .then(|| Cents(totals.discount.0.saturating_neg()).to_string()),
+        tax_lines: printed.tax_levels().iter().map(tax_line).collect(),
+        total: totals.total.to_string(),
+        payments: paid.lines,
+        paid: paid.paid.to_string(),
+        open: paid.open.to_string(),
+        consents: Vec::new(),
+        notes: content.reason.iter().cloned().collect(),
+        how_to_pay: how_to_pay(content),
+        warranty: if is_invoice {
+            content.warranty.clone()
+        } else {
+            String::new()
+        },
+        terms: String::new(),
+        cautions: Vec::new(),
+    }
+}
+
+fn shop_block(content: &Content) -> documents::ShopBlock {
+    let licence = &content.shop.registration;
+    documents::ShopBlock {
+        name: content.shop.name.clone(),
+        address_lines: content.shop.address.clone(),
+        phone: content.shop.phone.clone(),
+        email: content.shop.email.clone(),
+        licence_line: (!licence.is_empty()).then(|| licence.clone()),
+    }
+}
+
+fn customer_block(content: &Content) -> documents::CustomerBlock {
+    let customer = &content.customer;
+    documents::CustomerBlock {
+        name: customer.name.clone(),
+        address_lines: customer.billing_address.clone(),
+        service_address_lines: if customer.service_address == customer.billing_address {
+            Vec::new()
+        } else {
+            customer.service_address.clone()
+        },
+        phone: None,
+        email: None,
+    }
+}
+
+fn document_line(line: &Line) -> documents::DocumentLine {
+    documents::DocumentLine {
+        kind: pricing::charge_printed(pricing::charge_for_row(line.kind)).to_owned(),
+        description: line.description.clone(),
+        note: None,
+        quantity: line.quantity.clone(),
+        unit_price: line.unit_price.to_string(),
+        amount: line.net.to_string(),
+        taxed: line.tax != Cents::ZERO,
+    }
+}
+
+fn tax_line(level: &TaxLevel) -> documents::TaxLine {
+    documents::TaxLine {
+        level: pricing::level_printed(level.kind, &level.name),
+        rate: format!("{} %", level.rate),
+        amount: level.tax.to_string(),
+    }
+}
