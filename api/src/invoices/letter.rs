@@ -82,17 +82,21 @@ impl Settled {
             });
         }
         let settled = store::settled_by(db, row.id).await?;
-        let lines = settled.iter().map(|(part, payment)| documents::PaymentLine {
-            received_on: payment
-                .as_ref()
-                .map_or(part.allocated_at.date_naive(), |payment| payment.received_on)
-                .to_string(),
-            method: payment
-                .as_ref()
-                .map_or("Credit note", |payment| method(payment.method))
-                .to_owned(),
-            amount: Cents(part.amount_cents).to_string(),
-        });
+        let lines = settled
+            .iter()
+            .map(|(part, payment)| documents::PaymentLine {
+                received_on: payment
+                    .as_ref()
+                    .map_or(part.allocated_at.date_naive(), |payment| {
+                        payment.received_on
+                    })
+                    .to_string(),
+                method: payment
+                    .as_ref()
+                    .map_or("Credit note", |payment| method(payment.method))
+                    .to_owned(),
+                amount: Cents(part.amount_cents).to_string(),
+            });
         let paid = Cents::sum(settled.iter().map(|(part, _)| Cents(part.amount_cents)))
             .map_err(|refusal| Error::caused("payments", refusal))?;
         let open = Cents(row.total_cents).checked_sub(paid);
@@ -158,12 +162,17 @@ fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMai
 
 fn appliance_line(content: &Content) -> String {
     let machine = &content.appliance;
-    [&machine.kind, &machine.make, &machine.model, &machine.serial]
-        .into_iter()
-        .filter(|part| !part.is_empty())
-        .cloned()
-        .collect::<Vec<_>>()
-        .join(", ")
+    [
+        &machine.kind,
+        &machine.make,
+        &machine.model,
+        &machine.serial,
+    ]
+    .into_iter()
+    .filter(|part| !part.is_empty())
+    .cloned()
+    .collect::<Vec<_>>()
+    .join(", ")
 }
 
 fn in_words(day: NaiveDate) -> String {

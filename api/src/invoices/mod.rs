@@ -8,6 +8,7 @@
 
 pub mod content;
 pub mod graphql;
+mod issue;
 mod letter;
 mod operations;
 mod parties;

@@ -1,27 +1,24 @@
 //! Issuing invoices and taking them back.
 
 use chrono::NaiveDate;
-use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{CallState, EstimateState, Payer, ReceivableKind};
-use nameplate_entities::{allocation, customer, invoice, invoice_line, invoice_tax, receivable};
-use nameplate_rules::books::events::{self, DocumentAmounts, RevenueAmount, TaxAmount};
-use nameplate_rules::invoice::{InvoiceDraft, Totals, due_on, mirror};
+use nameplate_entities::{allocation, customer, invoice, receivable};
+use nameplate_rules::books::events;
+use nameplate_rules::invoice::{due_on, mirror};
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
-use crate::books::{self, NewEntry};
-use crate::estimates::{self, Accepted};
-use crate::pricing;
-use crate::shop::{self, Settings};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::books;
 use crate::customers;
+use crate::estimates::{self, Accepted};
+use crate::shop::{self, Settings};
 
-use super::content::{self, Content};
+use super::content::Content;
+use super::issue::{Issue, Rows, amounts_of, post_if_any, tell, write};
 use super::parties;
 use super::store::{self, Billed};
 
@@ -96,8 +93,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
 ///
 /// One whose invoice was taken back may be billed again.
 async fn to_bill(tx: &impl ConnectionTrait, billed: &Billed) -> Result<Accepted> {
-    let refused =
-        |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
+    let refused = |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
     let number = &billed.call.number;
     if billed.call.state == CallState::Cancelled {
         return Err(refused(format!("Call {number} was cancelled.")));
@@ -105,12 +101,17 @@ async fn to_bill(tx: &impl ConnectionTrait, billed: &Billed) -> Result<Accepted>
     let accepted = estimates::accepted_for_call(tx, billed.call.id)
         .await?
         .ok_or_else(|| {
-            refused(format!("Call {number} has no accepted estimate; send one and have it accepted."))
+            refused(format!(
+                "Call {number} has no accepted estimate; send one and have it accepted."
+            ))
         })?;
     if accepted.revision.state == EstimateState::Invoiced
         && let Some(standing) = store::standing_invoice(tx, accepted.revision.id).await?
     {
-        return Err(refused(format!("Call {number} is billed already by {}.", standing.number)));
+        return Err(refused(format!(
+            "Call {number} is billed already by {}.",
+            standing.number
+        )));
     }
     Ok(accepted)
 }
@@ -120,251 +121,11 @@ fn falls_due(
     customer: &customer::Model,
     issued_on: NaiveDate,
 ) -> Result<NaiveDate> {
-    let days = customer.terms_days.unwrap_or(settings.row.payment_terms_days);
+    let days = customer
+        .terms_days
+        .unwrap_or(settings.row.payment_terms_days);
     let days = u32::try_from(days).map_err(|error| Error::caused("payment terms", error))?;
     due_on(issued_on, days).map_err(|refusal| Error::caused("payment terms", refusal))
-}
-
-/// What is common to every document that is issued.
-struct Issue<'a> {
-    settings: &'a Settings,
-    issued_on: NaiveDate,
-    staff_id: i64,
-    verb: &'static str,
-}
-
-/// Lines and taxes of a document before it has an id.
-struct Rows {
-    lines: Vec<invoice_line::Model>,
-    taxes: Vec<invoice_tax::Model>,
-}
-
-impl Rows {
-    /// The accepted option, copied exactly.
-    fn of_estimate(accepted: &Accepted) -> Self {
-        let lines = accepted.lines.iter().map(|line| invoice_line::Model {
-            id: 0,
-            invoice_id: 0,
-            position: line.position,
-            kind: line.kind,
-            description: line.description.clone(),
-            part_id: line.part_id,
-            quantity: line.quantity,
-            unit_price_cents: line.unit_price_cents,
-            net_cents: line.net_cents,
-            discount_cents: line.discount_cents,
-            taxable_cents: line.taxable_cents,
-            tax_cents: line.tax_cents,
-            tax_reason: line.tax_reason.clone(),
-            cost_cents: line.cost_cents,
-            labour_minutes: line.labour_minutes,
-        });
-        let taxes = accepted.taxes.iter().map(|tax| invoice_tax::Model {
-            id: 0,
-            invoice_id: 0,
-            position: tax.position,
-            tax_level_id: tax.tax_level_id,
-            name: tax.name.clone(),
-            rate_percent: tax.rate_percent,
-            taxable_cents: tax.taxable_cents,
-            tax_cents: tax.tax_cents,
-        });
-        Self {
-            lines: lines.collect(),
-            taxes: taxes.collect(),
-        }
-    }
-
-    /// These rows with the amounts of their document's mirror image.
-    fn mirrored(self, image: &InvoiceDraft) -> Result<Self> {
-        let too_large = || Error::internal("an amount that has no negative");
-        let lines = self.lines.into_iter().zip(image.lines()).map(|(row, line)| {
-            Ok(invoice_line::Model {
-                quantity: Exact(-row.quantity.0),
-                net_cents: line.net.0,
-                discount_cents: line.discount.0,
-                taxable_cents: line.taxable.0,
-                tax_cents: line.tax.0,
-                cost_cents: row.cost_cents.checked_neg().ok_or_else(too_large)?,
-                labour_minutes: row.labour_minutes.map(|minutes| -minutes),
-                ..row
-            })
-        });
-        let taxes = self.taxes.into_iter().zip(image.tax_levels()).map(|(row, level)| {
-            invoice_tax::Model {
-                taxable_cents: level.taxable.0,
-                tax_cents: level.tax.0,
-                ..row
-            }
-        });
-        Ok(Self {
-            lines: lines.collect::<Result<_>>()?,
-            taxes: taxes.collect(),
-        })
-    }
-}
-
-/// Writes a document with its lines, taxes, frozen content and audit row. `words` holds what it says beside
-/// the figures; the figures are put in here.
-async fn write(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    issue: &Issue<'_>,
-    (header, rows, words): (invoice::ActiveModel, Rows, Content),
-) -> Result<invoice::Model> {
-    let levels = store::levels(tx, rows.taxes.iter().map(|tax| tax.tax_level_id)).await?;
-    let tax_levels = rows.taxes.iter().map(|tax| {
-        let level = levels.iter().find(|level| level.id == tax.tax_level_id);
-        content::tax(tax, level.ok_or_else(|| Error::internal("a tax level is gone"))?)
-    });
-    let mut content = Content {
-        number: header.number.clone().take().unwrap_or_default(),
-        issued_on: issue.issued_on,
-        due_on: header.due_on.clone().take().unwrap_or(issue.issued_on),
-        currency: issue.settings.row.currency.clone(),
-        lines: rows.lines.iter().map(content::line).collect(),
-        tax_levels: tax_levels.collect::<Result<_>>()?,
-        ..words
-    };
-    content.totals = content.draft()?.totals();
-    let content_json = content.canonical_json()?;
-    let Totals {
-        subtotal,
-        discount,
-        tax,
-        total,
-    } = content.totals;
-    let row = invoice::ActiveModel {
-        issued_on: Set(issue.issued_on),
-        issued_at: Set(act.at),
-        issued_by: Set(issue.staff_id),
-        net_cents: Set(subtotal.0),
-        discount_cents: Set(discount.0),
-        tax_cents: Set(tax.0),
-        total_cents: Set(total.0),
-        content_hash: Set(content::hash_of(&content_json)),
-        content_json: Set(content_json),
-        ..header
-    }
-    .insert(tx)
-    .await?;
-    insert_rows(tx, row.id, rows).await?;
-    audit::created(tx, act, issue.verb, subject(row.id), &row).await?;
-    Ok(row)
-}
-
-async fn insert_rows(tx: &impl ConnectionTrait, invoice_id: i64, rows: Rows) -> Result<()> {
-    let lines = rows.lines.into_iter().map(|line| {
-        let mut row = invoice_line::ActiveModel::from(line);
-        row.id = sea_orm::ActiveValue::NotSet;
-        row.invoice_id = Set(invoice_id);
-        row
-    });
-    invoice_line::Entity::insert_many(lines)
-        .exec_without_returning(tx)
-        .await?;
-    if rows.taxes.is_empty() {
-        return Ok(());
-    }
-    let taxes = rows.taxes.into_iter().map(|tax| {
-        let mut row = invoice_tax::ActiveModel::from(tax);
-        row.id = sea_orm::ActiveValue::NotSet;
-        row.invoice_id = Set(invoice_id);
-        row
-    });
-    invoice_tax::Entity::insert_many(taxes)
-        .exec_without_returning(tx)
-        .await?;
-    Ok(())
-}
-
-/// What an invoice adds up to, as the books want it.
-async fn amounts_of(tx: &impl ConnectionTrait, row: &invoice::Model) -> Result<DocumentAmounts> {
-    let mut revenue: Vec<RevenueAmount> = Vec::new();
-    for line in store::lines_of(tx, row.id).await? {
-        let role = events::revenue_of(pricing::charge_of_row(line.kind));
-        match revenue.iter_mut().find(|known| known.role == role) {
-            Some(known) => {
-                known.amount = known
-                    .amount
-                    .checked_add(Cents(line.net_cents))
-                    .ok_or_else(|| Error::internal("an invoice's revenue is too large"))?;
-            }
-            None => revenue.push(RevenueAmount {
-                role,
-                amount: Cents(line.net_cents),
-            }),
-        }
-    }
-    let taxes = store::taxes_of(tx, row.id).await?;
-    Ok(DocumentAmounts {
-        customer_owes: Cents(row.total_cents),
-        payer_owes: Cents::ZERO,
-        revenue,
-        discounts: Cents(row.discount_cents),
-        tax: taxes
-            .into_iter()
-            .map(|tax| TaxAmount {
-                level: tax.tax_level_id.to_string(),
-                amount: Cents(tax.tax_cents),
-            })
-            .collect(),
-    })
-}
-
-type Made = std::result::Result<
-    Option<nameplate_rules::books::Entry>,
-    nameplate_rules::books::BooksRefusal,
->;
-
-/// Posts a document's entry, unless the document is of nothing.
-async fn post_if_any(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    row: &invoice::Model,
-    (memo, entry): (String, Made),
-) -> Result<()> {
-    let entry = entry.map_err(|refusal| {
-        let message = format!("{memo} cannot be posted: {refusal}.");
-        Error::refused(ProblemCode::WrongState, "", message)
-    })?;
-    let Some(entry) = entry else {
-        return Ok(());
-    };
-    let new = NewEntry {
-        on: row.issued_on,
-        memo,
-        document: Some(subject(row.id)),
-        entry,
-    };
-    books::post(tx, act, new).await?;
-    Ok(())
-}
-
-/// Mails the document, if there is an address, and makes it findable.
-async fn tell(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    row: &invoice::Model,
-    customer: &customer::Model,
-) -> Result<()> {
-    if let Some(email) = &customer.email {
-        let to = Addressee {
-            email: email.clone(),
-            name: customer.name.clone(),
-        };
-        let payload = Payload::Invoice { invoice_id: row.id };
-        outbox::enqueue(tx, act, &to, subject(row.id), &payload).await?;
-    }
-    let title = format!("{}, {}", row.number, customer.name);
-    search::index(tx, subject(row.id), &title, &[&row.number, &customer.name]).await
-}
-
-fn subject(id: i64) -> Subject {
-    Subject {
-        kind: "invoice",
-        id,
-    }
 }
 
 /// An invoice to take back.

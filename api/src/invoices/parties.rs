@@ -27,7 +27,12 @@ pub fn words(settings: &Settings, billed: &Billed, accepted: &Accepted) -> Conte
             kind: billed.appliance_type.name.clone(),
             make: billed.appliance.make.clone(),
             model: billed.appliance.model.clone(),
-            serial: serial.into_iter().flatten().next().cloned().unwrap_or_default(),
+            serial: serial
+                .into_iter()
+                .flatten()
+                .next()
+                .cloned()
+                .unwrap_or_default(),
         },
         call_number: billed.call.number.clone(),
         service_on: billed.call.completed_on,

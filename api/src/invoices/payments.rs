@@ -102,7 +102,13 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
     books::post(&tx, act, entry).await?;
     let title = format!("{}, {}", row.number, customer.name);
     let reference = row.reference.as_deref().unwrap_or_default();
-    search::index(&tx, subject, &title, &[&row.number, reference, &customer.name]).await?;
+    search::index(
+        &tx,
+        subject,
+        &title,
+        &[&row.number, reference, &customer.name],
+    )
+    .await?;
     audit::created(&tx, act, verb, subject, &row).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
@@ -160,8 +166,8 @@ impl Division {
     async fn oldest_first(tx: &impl ConnectionTrait, new: &RecordPayment) -> Result<Self> {
         let open = store::open_of(tx, new.customer_id).await?;
         let items = open.iter().map(open_item).collect::<Vec<_>>();
-        let given = allocate(new.amount, &items)
-            .map_err(|refusal| Error::caused("allocation", refusal))?;
+        let given =
+            allocate(new.amount, &items).map_err(|refusal| Error::caused("allocation", refusal))?;
         let parts = given
             .parts
             .into_iter()
@@ -192,7 +198,10 @@ impl Division {
             }
         }
         checks.finish()?;
-        let items = named.iter().map(|(row, _)| open_item(row)).collect::<Vec<_>>();
+        let items = named
+            .iter()
+            .map(|(row, _)| open_item(row))
+            .collect::<Vec<_>>();
         let amounts = named.iter().map(|(_, amount)| *amount).enumerate();
         let excess = check_allocation(new.amount, &items, &amounts.collect::<Vec<_>>())
             .map_err(|refusal| refused(&refusal))?;
@@ -207,13 +216,16 @@ impl Division {
         if self.parts.is_empty() {
             return Ok(Cents::ZERO);
         }
-        let rows = self.parts.iter().map(|(row, amount)| allocation::ActiveModel {
-            payment_id: Set(Some(payment_id)),
-            invoice_id: Set(row.invoice_id),
-            amount_cents: Set(amount.0),
-            allocated_at: Set(act.at),
-            ..Default::default()
-        });
+        let rows = self
+            .parts
+            .iter()
+            .map(|(row, amount)| allocation::ActiveModel {
+                payment_id: Set(Some(payment_id)),
+                invoice_id: Set(row.invoice_id),
+                amount_cents: Set(amount.0),
+                allocated_at: Set(act.at),
+                ..Default::default()
+            });
         allocation::Entity::insert_many(rows)
             .exec_without_returning(tx)
             .await?;

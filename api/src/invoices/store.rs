@@ -18,11 +18,7 @@ use crate::base::{Error, Result};
 ///
 /// # Errors
 /// `NotFound`.
-pub async fn get_invoice(
-    db: &impl ConnectionTrait,
-    path: &str,
-    id: i64,
-) -> Result<invoice::Model> {
+pub async fn get_invoice(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<invoice::Model> {
     invoice::Entity::find_by_id(id)
         .one(db)
         .await?
@@ -33,11 +29,7 @@ pub async fn get_invoice(
 ///
 /// # Errors
 /// `NotFound`.
-pub async fn get_payment(
-    db: &impl ConnectionTrait,
-    path: &str,
-    id: i64,
-) -> Result<payment::Model> {
+pub async fn get_payment(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<payment::Model> {
     payment::Entity::find_by_id(id)
         .one(db)
         .await?
@@ -326,8 +318,7 @@ pub async fn open_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<Ope
          JOIN invoice i ON i.id = a.invoice_id JOIN invoice c ON c.id = a.credit_note_id \
          WHERE c.issued_on <= $1) moved \
          GROUP BY customer_id, due_on HAVING SUM(cents) <> 0 ORDER BY customer_id, due_on";
-    let statement =
-        Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
     Ok(OpenRow::find_by_statement(statement).all(db).await?)
 }
 

@@ -100,7 +100,7 @@ impl Shop {
 
     /// Postal address, a line each.
     async fn address_lines(&self) -> Vec<String> {
-        address_lines(&self.row)
+        store::address_lines(&self.row)
     }
 
     /// Registration or licence line on documents.
@@ -152,16 +152,6 @@ impl Shop {
     async fn books_closed_through(&self) -> Option<NaiveDate> {
         self.row.books_closed_through
     }
-}
-
-/// The shop's postal address as printed.
-pub fn address_lines(row: &shop::Model) -> Vec<String> {
-    let town = format!("{}, {} {}", row.city, row.region, row.postal_code);
-    [Some(row.line1.clone()), row.line2.clone(), Some(town)]
-        .into_iter()
-        .flatten()
-        .filter(|line| !line.is_empty())
-        .collect()
 }
 
 /// Who asks, and the shop.

@@ -72,6 +72,16 @@ pub async fn close_books_through(
     Ok(row.update(tx).await?)
 }
 
+/// The shop's postal address as printed.
+pub fn address_lines(row: &shop::Model) -> Vec<String> {
+    let town = format!("{}, {} {}", row.city, row.region, row.postal_code);
+    [Some(row.line1.clone()), row.line2.clone(), Some(town)]
+        .into_iter()
+        .flatten()
+        .filter(|line| !line.is_empty())
+        .collect()
+}
+
 pub async fn has_settings(db: &impl ConnectionTrait) -> Result<bool> {
     Ok(shop::Entity::find_by_id(1).one(db).await?.is_some())
 }

@@ -396,8 +396,14 @@ fn a_credit_of_an_invoice_paid_in_part_settles_the_rest_and_keeps_what_was_paid_
     assert_eq!(on(&entry, Role::Receivable), Cents(-825));
     assert_eq!(on(&entry, Role::CustomerDeposits), Cents(-10_000));
     assert_eq!(on(&entry, Role::PartsRevenue), Cents(10_000));
-    assert_eq!(on(&settled(0).unwrap(), Role::CustomerDeposits), Cents(-10_825));
-    assert_eq!(settled(10_825).unwrap(), credit_note(&document).unwrap().unwrap());
+    assert_eq!(
+        on(&settled(0).unwrap(), Role::CustomerDeposits),
+        Cents(-10_825)
+    );
+    assert_eq!(
+        settled(10_825).unwrap(),
+        credit_note(&document).unwrap().unwrap()
+    );
     assert!(settled(10_826).is_err());
     assert!(settled(-1).is_err());
 }
