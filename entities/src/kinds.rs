@@ -102,6 +102,8 @@ pub enum VisitState {
 pub enum Quantity {
     #[sea_orm(string_value = "resistance")]
     Resistance,
+    #[sea_orm(string_value = "insulation_resistance")]
+    InsulationResistance,
     #[sea_orm(string_value = "continuity")]
     Continuity,
     #[sea_orm(string_value = "voltage")]
@@ -114,6 +116,8 @@ pub enum Quantity {
     Temperature,
     #[sea_orm(string_value = "pressure")]
     Pressure,
+    #[sea_orm(string_value = "capacitance")]
+    Capacitance,
 }
 
 /// What a reading says against its expected band.

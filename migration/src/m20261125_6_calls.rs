@@ -141,12 +141,14 @@ fn reading() -> TableCreateStatement {
             "quantity",
             &[
                 "resistance",
+                "insulation_resistance",
                 "continuity",
                 "voltage",
                 "current",
                 "power",
                 "temperature",
                 "pressure",
+                "capacitance",
             ],
         ))
         .check(one_of(

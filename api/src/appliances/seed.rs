@@ -87,6 +87,7 @@ const TYPES: [Type; 14] = [
             "Moisture sensor",
             "Drive motor",
             "Drive belt",
+            "Drum bearing",
             "Drum roller",
             "Blower wheel",
             "Exhaust duct",

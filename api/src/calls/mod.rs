@@ -1,1 +1,27 @@
-//! Service calls, visits, readings, findings and remedies.
+//! Service calls from the phone ringing to closed, with the visits, readings, findings and remedies in them.
+//!
+//! Words: a *call* is one complaint about one appliance; a *visit* is one trip to an address and may serve
+//! several calls there; a *finding* is component, failure mode, position and cause; a *remedy* is what was
+//! done about a finding. What must stay true: nothing is written on a call that is not open; a finding's
+//! component belongs to the appliance's type; a technician reads and writes own calls only; a part used
+//! keeps the cost it had when it was fitted.
+//!
+//! Taking a call and recording a finding touch callbacks and flags, and closing one touches the warranty
+//! and the books: those acts lie above, and use `create`, `add_finding` and `mark_completed` in their own
+//! transaction.
+
+mod operations;
+mod records;
+mod store;
+mod units;
+
+pub use operations::{
+    CancelCall, FinishVisit, PartFitted, PartRating, RecordReading, RecordRemedy, RecordRootCause,
+    ScheduleVisit, cancel_call, finish_visit, record_reading, record_remedy, record_root_cause,
+    schedule_visit,
+};
+pub use records::{NewCall, NewFinding, add_finding, create, mark_completed, must_be_open};
+pub use store::{
+    Work, calls_of_appliance, findings_of_calls, get_call, get_own_call, parts_of_remedies,
+    remedies_of_findings, visible_to, work_of_calls,
+};
