@@ -23,6 +23,8 @@ pub struct Model {
     pub state: MailState,
     pub attempts: i32,
     pub next_try_at: DateTimeUtc,
+    /// A mail that has not left by then has failed.
+    pub give_up_at: DateTimeUtc,
     /// A worker holds the row until then.
     pub claimed_until: Option<DateTimeUtc>,
     pub last_error: Option<String>,

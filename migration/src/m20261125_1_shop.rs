@@ -165,6 +165,7 @@ fn outbox_mail() -> TableCreateStatement {
         .col(text("state"))
         .col(whole("attempts"))
         .col(instant("next_try_at"))
+        .col(instant("give_up_at"))
         .col(instant_null("claimed_until"))
         .col(text_null("last_error"))
         .col(instant("created_at"))

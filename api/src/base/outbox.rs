@@ -1,5 +1,6 @@
 //! Mail that was asked for: the row commits with the act that asked, a worker sends it later (`jobs`).
 
+use chrono::{DateTime, TimeDelta, Utc};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::{Deserialize, Serialize};
 
@@ -46,6 +47,11 @@ pub struct Addressee {
     pub name: String,
 }
 
+/// When a mail that is asked for now counts as failed.
+pub fn give_up_at(act: &Act) -> DateTime<Utc> {
+    act.at + TimeDelta::hours(i64::from(act.app.config.mail.give_up_hours))
+}
+
 /// Queues a mail in the transaction of the act that asks for it.
 ///
 /// The Message-ID is made here and stays the same on every try, so that a relay or reader can tell a
@@ -81,6 +87,7 @@ pub async fn enqueue(
         state: Set(MailState::Queued),
         attempts: Set(0),
         next_try_at: Set(act.at),
+        give_up_at: Set(give_up_at(act)),
         created_at: Set(act.at),
         ..Default::default()
     }

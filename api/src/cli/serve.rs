@@ -6,13 +6,15 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 
 use tokio::signal::unix::{SignalKind, signal};
+use tokio::sync::watch;
 
 use crate::base::App;
-use crate::http;
+use crate::mail::Transport;
+use crate::{http, jobs};
 
 use super::{Failure, Outcome};
 
-/// Serves until SIGTERM or SIGINT; then running requests finish.
+/// Serves until SIGTERM or SIGINT; then running requests and a mail on its way finish.
 pub async fn serve(app: &Arc<App>) -> Outcome {
     let failed = |error: std::io::Error| Failure::new("the server cannot start", &error);
     let mut terminate = signal(SignalKind::terminate()).map_err(failed)?;
@@ -22,7 +24,11 @@ pub async fn serve(app: &Arc<App>) -> Outcome {
         let doing = format!("nothing can listen on {}", app.config.listen);
         Failure::new(&doing, &error)
     })?;
+    let transport = Transport::of(&app.config).map_err(Failure)?;
     let handle = server.handle();
+    say(&transport.describe());
+    let (stop, stopped) = watch::channel(false);
+    let sending = tokio::spawn(jobs::run(Arc::clone(app), transport, stopped));
     let serving = tokio::spawn(server);
     say(&format!("nameplate listening on http://{address}"));
     tokio::select! {
@@ -32,10 +38,14 @@ pub async fn serve(app: &Arc<App>) -> Outcome {
     shared.leaving.store(true, Ordering::Relaxed);
     tracing::info!("asked to end; running requests finish first");
     handle.stop(true).await;
-    match serving.await {
-        Ok(ended) => ended.map_err(|error| Failure::new("the server did not end well", &error))?,
-        Err(error) => return Err(Failure::new("the server did not end well", &error)),
-    }
+    // The receiver is gone only if the worker broke down, which its own result says below.
+    let _ = stop.send(true);
+    let unwell = |error: &dyn std::error::Error| Failure::new("the server did not end well", error);
+    serving
+        .await
+        .map_err(|error| unwell(&error))?
+        .map_err(|error| unwell(&error))?;
+    sending.await.map_err(|error| unwell(&error))?;
     Ok(ExitCode::SUCCESS)
 }
 

@@ -6,10 +6,11 @@ use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMod
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
+use crate::jobs::graphql::Mail;
 use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
 
 use super::context::reader;
-use super::error::edge;
+use super::error::{bad_input, edge};
 use super::ids::{self, Kind};
 
 /// A record with a life of its own.
@@ -27,6 +28,7 @@ pub enum Node {
     PriceBook(PriceBook),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
+    Mail(Mail),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -43,6 +45,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
         Kind::Part => Part::find(ctx, row).await?.map(Node::from),
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
+        Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }
@@ -82,7 +85,7 @@ impl NodeQuery {
     ) -> async_graphql::Result<Option<Node>> {
         match ids::read(&id) {
             Some((kind, row)) => find(ctx, kind, row).await,
-            None => Ok(None),
+            None => Err(bad_input("id", "This is no id of a record here.")),
         }
     }
 

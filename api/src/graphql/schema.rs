@@ -20,6 +20,7 @@ pub struct Query(
     crate::books::graphql::BooksQuery,
     crate::books::graphql::ReportsQuery,
     crate::pricing::graphql::PricingQuery,
+    crate::jobs::graphql::MailQuery,
 );
 
 /// What can be done.
@@ -30,6 +31,7 @@ pub struct Mutation(
     crate::appliances::graphql::AppliancesMutation,
     crate::books::graphql::BooksMutation,
     crate::pricing::graphql::PricingMutation,
+    crate::jobs::graphql::MailMutation,
 );
 
 /// The schema of the running server.
@@ -48,8 +50,8 @@ pub const DIRECTIVES_MAX: usize = 8;
 pub fn build(app: &Arc<App>) -> Schema {
     let builder = Schema::build(Query::default(), Mutation::default(), EmptySubscription)
         .data(Arc::clone(app))
-        .extension(Gate)
         .extension(Watch)
+        .extension(Gate)
         .limit_depth(DEPTH_MAX)
         .limit_recursive_depth(32)
         .limit_complexity(COMPLEXITY_MAX)

@@ -128,8 +128,7 @@ impl Refusal {
         Self { status, errors }
     }
 
-    /// An answer without `data`. It keeps the GraphQL media type whatever is accepted: under plain JSON a
-    /// client could not tell it from an answer of some machine in between.
+    /// An answer without `data`.
     fn respond(self, media: Media) -> HttpResponse {
         let mut response = HttpResponse::build(self.status);
         response.content_type(media.content_type());

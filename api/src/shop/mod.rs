@@ -10,7 +10,7 @@ mod passwords;
 mod store;
 
 pub use operations::{
-    AddStaff, ChangeShop, SignIn, add_staff, change_shop, end_staff, open, recognise, sign_in,
-    sign_out,
+    AddStaff, ChangeShop, SignIn, add_staff, change_shop, end_staff, forget_sessions, open,
+    recognise, sign_in, sign_out,
 };
 pub use store::{Settings, address_lines, close_books_through, settings};

@@ -359,6 +359,20 @@ pub async fn sign_out(act: &Act) -> Result<()> {
     Ok(tx.commit().await?)
 }
 
+/// How long a session that is over is kept.
+const OVER_DAYS: i64 = 30;
+
+/// Removes sessions that have been over for a month.
+///
+/// # Errors
+/// Internal only.
+pub async fn forget_sessions(act: &Act) -> Result<u64> {
+    let tx = act.app.db.write().await?;
+    let removed = store::remove_sessions(&tx, act.at - TimeDelta::days(OVER_DAYS)).await?;
+    tx.commit().await?;
+    Ok(removed)
+}
+
 /// How stale `last_seen_at` may be before it is written again: not every request writes.
 const SEEN_MINUTES: i64 = 5;
 

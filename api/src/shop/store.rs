@@ -4,8 +4,8 @@ use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
 use nameplate_entities::{session, shop, staff};
 use sea_orm::{
-    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
-    QueryFilter, QueryOrder,
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, Condition, ConnectionTrait, EntityTrait,
+    IntoActiveModel, QueryFilter, QueryOrder,
 };
 
 use crate::base::{Error, Result};
@@ -146,6 +146,18 @@ pub async fn end_sessions_of(
         .exec(tx)
         .await?;
     Ok(())
+}
+
+/// Removes sessions that ended or ran out before `before`.
+pub async fn remove_sessions(tx: &impl ConnectionTrait, before: DateTime<Utc>) -> Result<u64> {
+    let is_over = Condition::any()
+        .add(session::Column::EndedAt.lt(before))
+        .add(session::Column::ExpiresAt.lt(before));
+    let removed = session::Entity::delete_many()
+        .filter(is_over)
+        .exec(tx)
+        .await?;
+    Ok(removed.rows_affected)
 }
 
 pub async fn end_session(tx: &impl ConnectionTrait, id: i64, at: DateTime<Utc>) -> Result<()> {

@@ -9,7 +9,7 @@ type Row = (&'static str, Least, &'static str);
 
 pub(super) const FIELDS: &[&[Row]] = &[
     SHOP, CUSTOMERS, APPLIANCES, PRICING, BOOKS, CALLS, WARRANTY, ESTIMATES, INVOICES, CALLBACKS,
-    BRIEF,
+    BRIEF, MAIL,
 ];
 
 const SHOP: &[Row] = &[
@@ -188,3 +188,12 @@ const INVOICES: &[Row] = &[];
 const CALLBACKS: &[Row] = &[];
 
 const BRIEF: &[Row] = &[];
+
+const MAIL: &[Row] = &[
+    ("Query", Desk, "mails"),
+    (
+        "Mail",
+        Desk,
+        "id kind to toName subject state attempts lastError createdAt nextTryAt sentAt",
+    ),
+];

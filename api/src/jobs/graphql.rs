@@ -1,0 +1,217 @@
+//! Mail on its way out, in the graph: what is queued, sent and failed.
+
+use async_graphql::connection::Connection;
+use async_graphql::{Context, Enum, ID, InputObject, Object};
+use chrono::{DateTime, Utc};
+use nameplate_entities::kinds;
+use nameplate_entities::outbox_mail::{self, Column, Entity};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+
+use crate::base::own_work::Sight;
+use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::payload;
+
+use super::outbox::{self, RetryMail};
+
+/// What a mail carries.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::MailKind")]
+pub enum MailKind {
+    /// An estimate with its link, to a customer.
+    Estimate,
+    /// An issued invoice or credit note, to a customer.
+    Invoice,
+    /// Plain words to a member of staff.
+    Notice,
+}
+
+/// Where a mail stands on its way out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::MailState")]
+pub enum MailState {
+    /// Asked for, not tried yet.
+    Queued,
+    /// Being handed to the relay now.
+    Sending,
+    /// Tried, and to be tried again.
+    Waiting,
+    /// Taken by the relay.
+    Sent,
+    /// Given up. `retryMail` sends it again.
+    Failed,
+}
+
+/// A mail that was asked for.
+pub struct Mail {
+    row: outbox_mail::Model,
+}
+
+impl From<outbox_mail::Model> for Mail {
+    fn from(row: outbox_mail::Model) -> Self {
+        Self { row }
+    }
+}
+
+/// A mail that was asked for.
+#[Object]
+impl Mail {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Mail.id(self.row.id)
+    }
+
+    /// What it carries.
+    async fn kind(&self) -> MailKind {
+        self.row.kind.into()
+    }
+
+    /// The address it goes to.
+    async fn to(&self) -> &str {
+        &self.row.to_email
+    }
+
+    /// The name of the person it goes to.
+    async fn to_name(&self) -> &str {
+        &self.row.to_name
+    }
+
+    /// Id of the record it is about, for `node`; null for a record that is not looked up by id.
+    async fn subject(&self) -> Option<ID> {
+        let kind = match self.row.subject_kind.as_str() {
+            "estimate" => Kind::Estimate,
+            "estimate_revision" => Kind::EstimateRevision,
+            "invoice" => Kind::Invoice,
+            "outbox_mail" => Kind::Mail,
+            _ => return None,
+        };
+        Some(kind.id(self.row.subject_id))
+    }
+
+    /// Where it stands.
+    async fn state(&self) -> MailState {
+        self.row.state.into()
+    }
+
+    /// How often it was tried since it was asked for.
+    async fn attempts(&self) -> i32 {
+        self.row.attempts
+    }
+
+    /// Why the last try did not succeed, as the relay said it.
+    async fn last_error(&self) -> Option<&str> {
+        self.row.last_error.as_deref()
+    }
+
+    /// When it was asked for.
+    async fn created_at(&self) -> DateTime<Utc> {
+        self.row.created_at
+    }
+
+    /// When the next try is due; null when there will be none.
+    async fn next_try_at(&self) -> Option<DateTime<Utc>> {
+        let is_due = matches!(
+            self.row.state,
+            kinds::MailState::Queued | kinds::MailState::Waiting
+        );
+        is_due.then_some(self.row.next_try_at)
+    }
+
+    /// When the relay took it.
+    async fn sent_at(&self) -> Option<DateTime<Utc>> {
+        self.row.sent_at
+    }
+}
+
+impl Mail {
+    /// The mail with this id, for the desk.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if !matches!(Sight::of(act(ctx)?), Sight::All) {
+            return Ok(None);
+        }
+        let row = Entity::find_by_id(id).one(reader(ctx)?).await;
+        Ok(row.map_err(|error| edge(error.into()))?.map(Self::from))
+    }
+}
+
+/// Mail on its way out.
+#[derive(Default)]
+pub struct MailQuery;
+
+#[Object]
+impl MailQuery {
+    /// Mails that were asked for, newest first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the four arguments of a page and a filter"
+    )]
+    async fn mails(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only mails that stand so.")] state: Option<MailState>,
+        #[graphql(desc = "At most this many from the start, 1 to 100.")] first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end, 1 to 100.")] last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Mail>> {
+        let mut select = Entity::find();
+        if let Some(state) = state {
+            select = select.filter(Column::State.eq(kinds::MailState::from(state)));
+        }
+        let page = Page {
+            first,
+            after,
+            last,
+            before,
+        };
+        connection::newest_first(
+            reader(ctx)?,
+            select,
+            Column::Id,
+            page,
+            (|row| row.id, Mail::from),
+        )
+        .await
+    }
+}
+
+/// Which failed mail is to be sent again.
+#[derive(InputObject)]
+pub struct RetryMailInput {
+    /// The mail.
+    mail_id: ID,
+    /// A key of the caller's own; the same key sends once, however often the request comes.
+    idempotency_key: String,
+}
+
+payload! {
+    /// What sending a mail again gave.
+    RetryMailPayload {
+        /// The mail, queued again.
+        mail: Mail
+    }
+}
+
+/// Sending again.
+#[derive(Default)]
+pub struct MailMutation;
+
+#[Object]
+impl MailMutation {
+    /// Sends a mail again that failed.
+    async fn retry_mail(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which mail.")] input: RetryMailInput,
+    ) -> async_graphql::Result<RetryMailPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let mail_id = Kind::Mail.row("mailId", &input.mail_id)?;
+            outbox::retry(act, &input.idempotency_key, RetryMail { mail_id }).await
+        };
+        RetryMailPayload::of(outcome.await.map(Mail::from))
+    }
+}

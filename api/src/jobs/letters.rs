@@ -1,0 +1,37 @@
+//! From what an outbox row holds to the mail itself.
+
+use crate::base::letter::{NoticeMail, Outgoing};
+use crate::base::outbox::Payload;
+use crate::base::{Act, Error, Result};
+use crate::shop::Settings;
+
+/// The mail a payload stands for, made from the records as they are now.
+///
+/// # Errors
+/// When a record or a template fails.
+pub async fn write(_act: &Act, shop: &Settings, payload: &Payload) -> Result<Outgoing> {
+    match payload {
+        Payload::Notice {
+            headline,
+            sentences,
+        } => notice(shop, headline, sentences),
+        Payload::Estimate { .. } | Payload::Invoice { .. } => {
+            Err(Error::internal("this kind of mail cannot be made yet"))
+        }
+    }
+}
+
+fn notice(shop: &Settings, headline: &str, sentences: &[String]) -> Result<Outgoing> {
+    let mail = NoticeMail {
+        shop_name: shop.row.name.clone(),
+        headline: headline.to_owned(),
+        sentences: sentences.to_vec(),
+    };
+    let rendered = mail
+        .render()
+        .map_err(|error| Error::caused("a notice's template", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: Vec::new(),
+    })
+}

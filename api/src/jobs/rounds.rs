@@ -1,0 +1,22 @@
+//! What is looked after every hour: estimates whose last day is over, old sessions, forgotten tries.
+
+use std::time::Duration;
+
+use crate::base::{Act, Result};
+use crate::graphql::error::chain;
+use crate::shop;
+
+/// Every hour, so that a shop's new day begins soon after its midnight wherever it is.
+pub const EVERY: Duration = Duration::from_secs(3600);
+
+/// One round. What fails is logged and tried again with the next.
+pub async fn make(act: &Act) {
+    act.app.throttle.sweep();
+    report("old sessions", shop::forget_sessions(act).await);
+}
+
+fn report<T>(what: &str, outcome: Result<T>) {
+    if let Err(error) = outcome {
+        tracing::error!(what, chain = %chain(&error), "a part of the hourly round failed");
+    }
+}
