@@ -3,5 +3,6 @@
 //! `tests/run` brings up what these tests need; `tests/run COMMAND` does so for one command.
 
 mod harness;
+mod schema;
 mod support;
 mod tidy;

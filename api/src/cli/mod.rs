@@ -17,7 +17,7 @@ use crate::base::db::Db;
 use crate::base::{App, Caller};
 use crate::graphql::error::chain;
 use crate::graphql::schema;
-use crate::{appliances, shop};
+use crate::{appliances, books, callbacks, shop};
 
 /// The stack of a thread that resolves requests: deep ones in an unoptimised build need more than 2 MiB.
 const STACK_BYTES: usize = 8 * 1024 * 1024;
@@ -119,7 +119,9 @@ async fn open(config: Config) -> Result<Arc<App>, Failure> {
 pub async fn prepare(app: &Arc<App>) -> crate::base::Result<()> {
     let act = app.act(Caller::Program);
     shop::open(&act).await?;
-    appliances::open(&act).await
+    appliances::open(&act).await?;
+    books::open(&act).await?;
+    callbacks::open(&act).await
 }
 
 /// `RUST_LOG` says how much; what answers print stays alone on standard output.

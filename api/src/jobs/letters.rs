@@ -3,21 +3,21 @@
 use crate::base::letter::{NoticeMail, Outgoing};
 use crate::base::outbox::Payload;
 use crate::base::{Act, Error, Result};
+use crate::invoices;
 use crate::shop::Settings;
 
 /// The mail a payload stands for, made from the records as they are now.
 ///
 /// # Errors
 /// When a record or a template fails.
-pub async fn write(_act: &Act, shop: &Settings, payload: &Payload) -> Result<Outgoing> {
+pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outgoing> {
     match payload {
         Payload::Notice {
             headline,
             sentences,
         } => notice(shop, headline, sentences),
-        Payload::Estimate { .. } | Payload::Invoice { .. } => {
-            Err(Error::internal("this kind of mail cannot be made yet"))
-        }
+        Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
+        Payload::Estimate { .. } => Err(Error::internal("this kind of mail cannot be made yet")),
     }
 }
 
