@@ -3,60 +3,85 @@
 //! ```ignore
 //! #[derive(FromQueryResult)]
 //! struct Row {
-//!     #[sea_orm(nested(prefix = "call_"))]
-//!     call: service_call::Model,
+//!     #[sea_orm(nested(prefix = "visit_"))]
+//!     visit: visit::Model,
+//!     #[sea_orm(nested(prefix = "staff_"))]
+//!     technician: staff::Model,
 //! }
-//! let select = joined::select::<service_call::Entity>("call_");
-//! let select = joined::to(select, service_call::Column::CustomerId, customer::Column::Id, "customer_");
+//! let mut query = joined::select::<visit::Entity>();
+//! joined::to::<staff::Entity>(&mut query, ("visit", "technician_id", "id"));
+//! let rows = joined::all::<Row>(db, &query).await?;
 //! ```
 
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, JoinType, Query, SelectStatement};
-use sea_orm::{EntityTrait, IdenStatic, Iterable};
+use sea_orm::{ConnectionTrait, EntityTrait, FromQueryResult, IdenStatic, Iterable};
 
-/// Begins a join with every column of `E`, whose table is known as `name`.
-pub fn select<E: EntityTrait>(name: &'static str) -> SelectStatement {
+use super::error::Result;
+
+/// Begins a join with every column of `E`.
+pub fn select<E: EntityTrait>() -> SelectStatement {
+    let name = E::default().table_name();
     let mut select = Query::select();
-    select.from_as(Alias::new(E::default().table_name()), Alias::new(name));
+    select.from(Alias::new(name));
     columns::<E>(&mut select, name);
     select
 }
 
-/// Where a joined table is tied to one that is there already: `on.0 = name.on.1`.
+/// How a joined table is tied to one that is there already: that table, its column, the joined table's column.
 pub type Tie<'a> = (&'a str, &'a str, &'a str);
 
-/// Adds the row of `E`, known as `name`, that `tie` (table, column there, column of `E`) points to.
-pub fn to<E: EntityTrait>(select: &mut SelectStatement, name: &'static str, tie: Tie<'_>) {
-    add::<E>(select, JoinType::InnerJoin, name, tie);
+/// Adds the row of `E` that `tie` leads to.
+pub fn to<E: EntityTrait>(select: &mut SelectStatement, tie: Tie<'_>) {
+    add::<E>(select, JoinType::InnerJoin, E::default().table_name(), tie);
 }
 
 /// The same for a row that may be missing.
-pub fn to_if_any<E: EntityTrait>(select: &mut SelectStatement, name: &'static str, tie: Tie<'_>) {
+pub fn to_if_any<E: EntityTrait>(select: &mut SelectStatement, tie: Tie<'_>) {
+    add::<E>(select, JoinType::LeftJoin, E::default().table_name(), tie);
+}
+
+/// The same for a table that is in the join already and gets another name here.
+pub fn to_if_any_as<E: EntityTrait>(select: &mut SelectStatement, name: &str, tie: Tie<'_>) {
     add::<E>(select, JoinType::LeftJoin, name, tie);
 }
 
 fn add<E: EntityTrait>(
     select: &mut SelectStatement,
     join: JoinType,
-    name: &'static str,
+    name: &str,
     (table, column, own): Tie<'_>,
 ) {
     select.join_as(
         join,
         Alias::new(E::default().table_name()),
         Alias::new(name),
-        col(table, column).equals((Alias::new(name), Alias::new(own))),
+        Expr::col((Alias::new(table), Alias::new(column)))
+            .equals((Alias::new(name), Alias::new(own))),
     );
     columns::<E>(select, name);
 }
 
-fn columns<E: EntityTrait>(select: &mut SelectStatement, name: &'static str) {
+/// Every column of `E` under the prefix `name_`.
+fn columns<E: EntityTrait>(select: &mut SelectStatement, name: &str) {
     for column in E::Column::iter() {
         let column = column.as_str();
-        select.expr_as(col(name, column), Alias::new(format!("{name}_{column}")));
+        select.expr_as(
+            Expr::col((Alias::new(name), Alias::new(column))),
+            Alias::new(format!("{name}_{column}")),
+        );
     }
 }
 
-/// A column of a table known as `table`.
-pub fn col(table: &str, column: &str) -> Expr {
-    Expr::col((Alias::new(table), Alias::new(column)))
+/// Every row of a join.
+///
+/// # Errors
+/// Internal only.
+pub async fn all<T: FromQueryResult>(
+    db: &impl ConnectionTrait,
+    query: &SelectStatement,
+) -> Result<Vec<T>> {
+    let rows = db.query_all(query).await?;
+    rows.iter()
+        .map(|row| Ok(T::from_query_result(row, "")?))
+        .collect()
 }

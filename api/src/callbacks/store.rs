@@ -14,7 +14,7 @@ use sea_orm::{
 };
 
 use crate::base::own_work::Sight;
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Error, Result, joined};
 use crate::warranty;
 
 /// The callbacks this caller may see: those of calls they may see.
@@ -217,11 +217,7 @@ pub async fn earlier_repairs(
             Expr::col((finding::Entity, finding::Column::Id)),
             Order::Asc,
         );
-    let rows = db.query_all(&query).await?;
-    let mut repairs = rows
-        .iter()
-        .map(|row| EarlierRepair::from_query_result(row, ""))
-        .collect::<std::result::Result<Vec<_>, _>>()?;
+    let mut repairs = joined::all::<EarlierRepair>(db, &query).await?;
     repairs.dedup_by_key(|repair| repair.call_id);
     Ok(repairs)
 }

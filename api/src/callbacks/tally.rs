@@ -14,7 +14,7 @@ use sea_orm::{
     IntoActiveModel, QueryFilter,
 };
 
-use crate::base::Result;
+use crate::base::{Result, joined};
 use crate::warranty::{self, Repair};
 
 use super::store::{self, Failure};
@@ -128,8 +128,5 @@ pub async fn recount(db: &impl ConnectionTrait) -> Result<Vec<Count>> {
             ("component_id", sea_orm::Order::Asc),
             ("failure_mode_id", sea_orm::Order::Asc),
         ]);
-    let rows = db.query_all(&counts).await?;
-    rows.iter()
-        .map(|row| Ok(Count::from_query_result(row, "")?))
-        .collect()
+    joined::all(db, &counts).await
 }

@@ -12,7 +12,7 @@ use sea_orm::{
 };
 
 use crate::base::audit::{self, Subject};
-use crate::base::{Act, Error, Result, Right};
+use crate::base::{Act, Error, Result, Right, joined};
 use crate::shop as shop_settings;
 
 /// A component repaired of one failure on one call; two of its places repaired alike are one repair.
@@ -72,10 +72,7 @@ pub async fn repairs_of(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<R
         .cond_where(is_repair())
         .order_by(finding::Column::ComponentId, sea_orm::Order::Asc)
         .order_by(finding::Column::FailureModeId, sea_orm::Order::Asc);
-    let rows = db.query_all(&query).await?;
-    rows.iter()
-        .map(|row| Ok(Repair::from_query_result(row, "")?))
-        .collect()
+    joined::all(db, &query).await
 }
 
 /// Writes the shop's warranty on each component the call repaired. Settings of zero promise nothing and write nothing.

@@ -1,0 +1,1 @@
+//! The brief in the graph.
