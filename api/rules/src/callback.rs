@@ -109,6 +109,35 @@ pub enum Cause {
     Other,
 }
 
+impl Cause {
+    /// Where the words of a finding put its cause: they begin with "use" or "misuse", or name the earlier repair.
+    ///
+    /// # Example
+    /// ```
+    /// use nameplate_rules::callback::Cause;
+    /// assert_eq!(Cause::told("Use: coins in the filter"), Cause::Use);
+    /// assert_eq!(Cause::told("Loose since the earlier repair"), Cause::EarlierRepair);
+    /// assert_eq!(Cause::told("Used up"), Cause::Other);
+    /// ```
+    #[must_use]
+    pub fn told(words: &str) -> Self {
+        let words = words.to_lowercase();
+        let first = words
+            .split(|c: char| !c.is_alphanumeric())
+            .find(|word| !word.is_empty());
+        if matches!(first, Some("use" | "misuse")) {
+            Self::Use
+        } else if ["earlier repair", "previous repair", "last repair"]
+            .iter()
+            .any(|named| words.contains(named))
+        {
+            Self::EarlierRepair
+        } else {
+            Self::Other
+        }
+    }
+}
+
 /// What was found wrong. Keys are those of the shop's lists.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Finding {

@@ -10,6 +10,7 @@
 //! was raised.
 
 mod advice;
+mod calls;
 mod flags;
 pub mod graphql;
 mod operations;
@@ -17,5 +18,7 @@ mod store;
 mod tally;
 
 pub use advice::open;
+pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
+pub use operations::{DecideCallback, Decision, MoveFlag, decide_callback, move_flag};
 pub use store::{callback_of, flags_of_call, open_flags};
 pub use tally::{Count, count, recount};

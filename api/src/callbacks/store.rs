@@ -1,7 +1,9 @@
 //! Rows of callbacks, flags, evidence and the tally.
 
 use chrono::{Days, NaiveDate};
-use nameplate_entities::kinds::{CallKind, CallState, FlagState, Hazard, Method, Role};
+use nameplate_entities::kinds::{
+    CallKind, CallState, CallbackClass, FlagState, Hazard, Method, Role,
+};
 use nameplate_entities::{
     appliance, callback, component, failure_mode, finding, flag, remedy, service_call,
     shop_warranty, staff,
@@ -313,5 +315,59 @@ pub fn call_kind(kind: CallKind) -> rule::CallKind {
     match kind {
         CallKind::Repair => rule::CallKind::Unplanned,
         CallKind::Maintenance | CallKind::Installation => rule::CallKind::Maintenance,
+    }
+}
+
+/// The class as the record keeps it.
+pub fn class_of(class: rule::Classification) -> CallbackClass {
+    match class {
+        rule::Classification::SameFailure => CallbackClass::SameFailure,
+        rule::Classification::Related => CallbackClass::Related,
+        rule::Classification::Unrelated => CallbackClass::Unrelated,
+        rule::Classification::Use => CallbackClass::Use,
+        rule::Classification::NoFaultFound => CallbackClass::NoFaultFound,
+    }
+}
+
+/// A finding with its failure mode.
+#[derive(FromQueryResult)]
+struct Found {
+    #[sea_orm(nested(prefix = "finding_"))]
+    finding: finding::Model,
+    #[sea_orm(nested(prefix = "failure_mode_"))]
+    mode: failure_mode::Model,
+}
+
+/// What was found on two calls, as the rule of callbacks reads it.
+pub struct FoundTwice {
+    pub earlier: Vec<rule::Finding>,
+    pub new: Vec<rule::Finding>,
+}
+
+/// Findings of a callback's two calls.
+pub async fn found_twice(
+    db: &impl ConnectionTrait,
+    callback: &callback::Model,
+) -> Result<FoundTwice> {
+    let mut query = joined::select::<finding::Entity>();
+    joined::to::<failure_mode::Entity>(&mut query, ("finding", "failure_mode_id", "id"));
+    let calls = [callback.earlier_call_id, callback.call_id];
+    query.and_where(finding::Column::CallId.is_in(calls));
+    let (earlier, new): (Vec<Found>, Vec<Found>) = joined::all::<Found>(db, &query)
+        .await?
+        .into_iter()
+        .partition(|row| row.finding.call_id == callback.earlier_call_id);
+    Ok(FoundTwice {
+        earlier: earlier.into_iter().map(as_rule).collect(),
+        new: new.into_iter().map(as_rule).collect(),
+    })
+}
+
+fn as_rule(row: Found) -> rule::Finding {
+    rule::Finding {
+        component: row.finding.component_id.to_string(),
+        mode: row.mode.key,
+        position: row.finding.position.map(|position| position.to_lowercase()),
+        cause: rule::Cause::told(row.finding.cause.as_deref().unwrap_or_default()),
     }
 }

@@ -1,1 +1,11 @@
-//! Closing a call: the shop's warranty, what was used, and what it cost.
+//! Closing a call, which writes the shop's warranty, the tally and the books.
+//!
+//! Words: to *complete* a call is to say that its work is done. What must stay true: a call completes only once
+//! something was done about a finding or no fault was found, and, when a flag asks to act, once its root cause is
+//! written down; everything it writes happens together or not at all.
+
+pub mod graphql;
+mod operations;
+mod store;
+
+pub use operations::{CompleteCall, CompletedCall, complete_call};

@@ -7,4 +7,4 @@
 pub mod graphql;
 mod store;
 
-pub use store::{Repair, in_force, is_no_fault, is_repair, promise_of, repairs_of, write};
+pub use store::{Repair, in_force, is_no_fault, is_repair, of_call, promise_of, repairs_of, write};

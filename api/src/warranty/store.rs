@@ -139,6 +139,18 @@ pub fn promise_of(row: &shop_warranty::Model) -> Workmanship {
     }
 }
 
+/// The warranties a call gave.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_call(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<shop_warranty::Model>> {
+    Ok(shop_warranty::Entity::find()
+        .filter(shop_warranty::Column::CallId.eq(call_id))
+        .order_by_asc(shop_warranty::Column::Id)
+        .all(db)
+        .await?)
+}
+
 /// The shop's warranties on a machine that hold on a day, for labour or for parts, newest first.
 ///
 /// # Errors

@@ -1,0 +1,1 @@
+//! Completing a call in the graph.

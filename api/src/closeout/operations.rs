@@ -1,0 +1,135 @@
+//! Completing a call.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::{CallbackClass, CallbackState, FlagLevel};
+use nameplate_entities::{callback, service_call, shop_warranty};
+use nameplate_rules::books::events::{self, PartPayer};
+use sea_orm::ConnectionTrait;
+use serde::Serialize;
+
+use crate::base::audit::Subject;
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::books::{self, NewEntry};
+use crate::{callbacks, calls, shop, warranty};
+
+use super::store;
+
+/// A call whose work is done.
+#[derive(Clone, Debug, Serialize)]
+pub struct CompleteCall {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub call_id: i64,
+    /// The day the work was done; today when left out.
+    pub completed_on: Option<NaiveDate>,
+}
+
+/// A completed call, and what the shop now stands behind.
+pub struct CompletedCall {
+    pub call: service_call::Model,
+    pub warranties: Vec<shop_warranty::Model>,
+}
+
+/// Completes a call: writes the shop's warranty on what was repaired, counts it, and posts what its parts cost.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `IdempotencyMismatch`; `ImpossibleDate`, `PeriodClosed` at `completedOn`; `WrongState` for a
+/// call that is not open, or on which nothing was done; `RootCauseNeeded` at `rootCause`.
+pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<CompletedCall> {
+    act.staff_with(Right::CompleteCall)?;
+    let verb = Right::CompleteCall.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &command.idempotency_key, &command).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return Ok(CompletedCall {
+            call: calls::get_call(&tx, "", id).await?,
+            warranties: warranty::of_call(&tx, id).await?,
+        });
+    }
+    let before = calls::get_own_call(&tx, act, "callId", command.call_id).await?;
+    calls::must_be_open(&before, "callId")?;
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    let completed_on = command.completed_on.unwrap_or(today);
+    let mut checks = Checks::new();
+    checks.not_after("completedOn", completed_on, today);
+    checks.in_order(&[
+        ("callId", "the day it was opened,", Some(before.opened_on)),
+        ("completedOn", "Its last day", Some(completed_on)),
+    ]);
+    is_ready(&tx, &mut checks, &before).await?;
+    checks.finish()?;
+    books::check_open(&tx, "completedOn", completed_on).await?;
+    let call = calls::mark_completed(&tx, act, &before, completed_on).await?;
+    let warranties = warranty::write(&tx, act, &call, completed_on).await?;
+    let repairs = warranty::repairs_of(&tx, call.id).await?;
+    callbacks::count(&tx, &call, &repairs).await?;
+    post_parts(&tx, act, &call, completed_on).await?;
+    once.keep(&tx, act, &call.id).await?;
+    tx.commit().await?;
+    Ok(CompletedCall { call, warranties })
+}
+
+/// Whether the work is far enough to close.
+async fn is_ready(
+    tx: &impl ConnectionTrait,
+    checks: &mut Checks,
+    call: &service_call::Model,
+) -> Result<()> {
+    if !store::is_dealt_with(tx, call.id).await? {
+        checks.refuse(
+            ProblemCode::WrongState,
+            "callId",
+            "Write down first what was done about a finding, or that no fault was found.",
+        );
+    }
+    let flags = callbacks::flags_of_call(tx, call.id).await?;
+    if flags.iter().any(|flag| flag.level == FlagLevel::Act) && call.root_cause.is_none() {
+        checks.refuse(
+            ProblemCode::RootCauseNeeded,
+            "rootCause",
+            "A failure is back, and its flag asks to act: write down the root cause first (recordRootCause).",
+        );
+    }
+    Ok(())
+}
+
+/// Posts what the parts fitted cost: the shop's own cost on a callback, cost of sales otherwise. Nothing without parts.
+async fn post_parts(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    call: &service_call::Model,
+    completed_on: NaiveDate,
+) -> Result<()> {
+    let cost = store::parts_cost(tx, call.id).await?;
+    let payer = payer(callbacks::callback_of(tx, call.id).await?.as_ref());
+    let entry = events::part_used(payer, cost)
+        .map_err(|error| Error::caused("cost of the parts of a call", error))?;
+    let Some(entry) = entry else {
+        return Ok(());
+    };
+    let new = NewEntry {
+        on: completed_on,
+        memo: format!("Parts fitted on call {}", call.number),
+        document: Some(Subject {
+            kind: "service_call",
+            id: call.id,
+        }),
+        entry,
+    };
+    books::post(tx, act, new).await?;
+    Ok(())
+}
+
+/// Who pays for parts: the shop on a confirmed callback, unless what was found has nothing to do with its work.
+fn payer(callback: Option<&callback::Model>) -> PartPayer {
+    let Some(callback) = callback.filter(|row| row.state == CallbackState::Confirmed) else {
+        return PartPayer::Customer;
+    };
+    match callback.class.or(callback.suggested_class) {
+        Some(CallbackClass::Unrelated | CallbackClass::Use) => PartPayer::Customer,
+        None
+        | Some(CallbackClass::SameFailure | CallbackClass::Related | CallbackClass::NoFaultFound) => {
+            PartPayer::Shop
+        }
+    }
+}
