@@ -10,6 +10,7 @@
 //! and the books: those acts lie above, and use `create`, `add_finding` and `mark_completed` in their own
 //! transaction.
 
+pub mod graphql;
 mod operations;
 mod records;
 mod store;

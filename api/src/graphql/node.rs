@@ -5,6 +5,7 @@ use async_graphql::{Context, ID, Interface, Object, SimpleObject};
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
+use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::jobs::graphql::Mail;
 use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
@@ -23,6 +24,11 @@ pub enum Node {
     Component(Component),
     FailureMode(FailureMode),
     Appliance(Appliance),
+    ServiceCall(ServiceCall),
+    Visit(Visit),
+    Reading(Reading),
+    Finding(Finding),
+    Remedy(Remedy),
     Account(Account),
     JournalEntry(JournalEntry),
     PriceBook(PriceBook),
@@ -40,6 +46,11 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Component => Component::of(ctx, row).await?.map(Node::from),
         Kind::FailureMode => FailureMode::of(ctx, row).await?.map(Node::from),
         Kind::Appliance => Appliance::find(ctx, row).await?.map(Node::from),
+        Kind::ServiceCall => ServiceCall::find(ctx, row).await?.map(Node::from),
+        Kind::Visit => Visit::find(ctx, row).await?.map(Node::from),
+        Kind::Reading => Reading::find(ctx, row).await?.map(Node::from),
+        Kind::Finding => Finding::find(ctx, row).await?.map(Node::from),
+        Kind::Remedy => Remedy::find(ctx, row).await?.map(Node::from),
         Kind::Account => Account::find(ctx, row).await?.map(Node::from),
         Kind::JournalEntry => JournalEntry::find(ctx, row).await?.map(Node::from),
         Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
@@ -66,6 +77,7 @@ fn kind_of(subject_kind: &str) -> Option<Kind> {
     match subject_kind {
         "customer" => Some(Kind::Customer),
         "appliance" => Some(Kind::Appliance),
+        "service_call" => Some(Kind::ServiceCall),
         "part" => Some(Kind::Part),
         _ => None,
     }

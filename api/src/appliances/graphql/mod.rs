@@ -13,6 +13,7 @@ use nameplate_entities::{appliance, appliance_stay};
 use nameplate_rules::serial::{SerialKey, ShopTag};
 
 use crate::base::{Act, Error, ProblemCode, Result};
+use crate::calls::graphql::history::{self, HistoryEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
@@ -174,6 +175,27 @@ impl Appliance {
         )
         .await?;
         Ok(rows.into_iter().map(ApplianceStay::from).collect())
+    }
+
+    /// What was found and done on it over all its owners, newest first. It names no customer.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    async fn history(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, HistoryEntry>> {
+        let page = Page {
+            first,
+            after,
+            last,
+            before,
+        };
+        history::page(ctx, self.row.id, page).await
     }
 
     /// Others whose serial differs only in characters that people misread, or that bear the same serial
