@@ -7,6 +7,7 @@ use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
+use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
 use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
 
@@ -31,6 +32,8 @@ pub enum Node {
     Remedy(Remedy),
     Account(Account),
     JournalEntry(JournalEntry),
+    Invoice(Invoice),
+    Payment(Payment),
     PriceBook(PriceBook),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
@@ -57,6 +60,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Part => Part::find(ctx, row).await?.map(Node::from),
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
         Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
+        Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),
+        Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }
@@ -79,6 +84,8 @@ fn kind_of(subject_kind: &str) -> Option<Kind> {
         "appliance" => Some(Kind::Appliance),
         "service_call" => Some(Kind::ServiceCall),
         "part" => Some(Kind::Part),
+        "invoice" => Some(Kind::Invoice),
+        "payment" => Some(Kind::Payment),
         _ => None,
     }
 }

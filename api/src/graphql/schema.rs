@@ -22,6 +22,8 @@ pub struct Query(
     crate::books::graphql::ReportsQuery,
     crate::pricing::graphql::PricingQuery,
     crate::jobs::graphql::MailQuery,
+    crate::invoices::graphql::InvoicesQuery,
+    crate::invoices::graphql::ReceivablesQuery,
 );
 
 /// What can be done.
@@ -34,6 +36,7 @@ pub struct Mutation(
     crate::books::graphql::BooksMutation,
     crate::pricing::graphql::PricingMutation,
     crate::jobs::graphql::MailMutation,
+    crate::invoices::graphql::InvoicesMutation,
 );
 
 /// The schema of the running server.

@@ -1,1 +1,0 @@
-//! Invoices and payments in the graph.

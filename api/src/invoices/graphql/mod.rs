@@ -1,0 +1,503 @@
+//! Invoices, credit notes and payments in the graph.
+
+pub mod mutations;
+pub mod receivables;
+
+use async_graphql::connection::Connection;
+use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::{allocation, invoice, invoice_line, invoice_tax, payment, receivable};
+
+use crate::base::Caller;
+use crate::base::access::{Least, Role};
+use crate::customers::graphql::Customer;
+use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::pricing::graphql::ChargeKind;
+use crate::shop::graphql::Staff;
+
+use super::store;
+
+pub use mutations::InvoicesMutation;
+pub use receivables::ReceivablesQuery;
+
+/// An invoice, or the credit note that takes one back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::ReceivableKind")]
+pub enum InvoiceKind {
+    /// Asks for money.
+    Invoice,
+    /// Takes an invoice back; its amounts are below zero.
+    CreditNote,
+}
+
+/// How money arrived.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::PaymentMethod")]
+pub enum PaymentMethod {
+    /// Notes and coins.
+    Cash,
+    /// A check.
+    Check,
+    /// A card.
+    Card,
+    /// A bank transfer.
+    Transfer,
+}
+
+/// Whether the caller sees what customers owe: owner and office do.
+fn may_read(ctx: &Context<'_>) -> async_graphql::Result<bool> {
+    let role: Option<Role> = match &act(ctx)?.caller {
+        Caller::Staff { role, .. } => Some(*role),
+        _ => None,
+    };
+    Ok(Least::Desk.admits(role))
+}
+
+/// An issued invoice or credit note. It never changes.
+pub struct Invoice {
+    pub row: invoice::Model,
+}
+
+impl From<invoice::Model> for Invoice {
+    fn from(row: invoice::Model) -> Self {
+        Self { row }
+    }
+}
+
+impl Invoice {
+    /// The document behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<invoice::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The document with this id, if the caller may see it.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if may_read(ctx)? {
+            Self::of(ctx, id).await
+        } else {
+            Ok(None)
+        }
+    }
+}
+
+/// An issued invoice or credit note. It never changes.
+#[Object]
+impl Invoice {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Invoice.id(self.row.id)
+    }
+
+    /// Invoice or credit note.
+    async fn kind(&self) -> InvoiceKind {
+        self.row.kind.into()
+    }
+
+    /// Its number, without gaps in its series.
+    async fn number(&self) -> &str {
+        &self.row.number
+    }
+
+    /// Who owes it.
+    async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
+        Customer::of(ctx, self.row.customer_id).await
+    }
+
+    /// The call it bills.
+    async fn call_id(&self) -> Option<ID> {
+        Some(Kind::ServiceCall.id(self.row.call_id?))
+    }
+
+    /// The accepted revision it bills.
+    async fn estimate_revision_id(&self) -> Option<ID> {
+        Some(Kind::EstimateRevision.id(self.row.estimate_revision_id?))
+    }
+
+    /// Day of issue.
+    async fn issued_on(&self) -> NaiveDate {
+        self.row.issued_on
+    }
+
+    /// Day the money is due.
+    async fn due_on(&self) -> NaiveDate {
+        self.row.due_on
+    }
+
+    /// When it was issued.
+    async fn issued_at(&self) -> DateTime<Utc> {
+        self.row.issued_at
+    }
+
+    /// Who issued it.
+    async fn issued_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.row.issued_by).await
+    }
+
+    /// Credit note only: why.
+    async fn reason(&self) -> Option<&str> {
+        self.row.reason.as_deref()
+    }
+
+    /// Sum of the lines before discount and tax.
+    async fn net(&self) -> Money {
+        Money::cents(self.row.net_cents)
+    }
+
+    /// What is taken off.
+    async fn discount(&self) -> Money {
+        Money::cents(self.row.discount_cents)
+    }
+
+    /// Sales tax.
+    async fn tax(&self) -> Money {
+        Money::cents(self.row.tax_cents)
+    }
+
+    /// Net less discount plus tax.
+    async fn total(&self) -> Money {
+        Money::cents(self.row.total_cents)
+    }
+
+    /// What is still owed on an invoice; null for a credit note.
+    async fn open(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Money>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        Ok(row.map(|row| Money::cents(row.open_cents)))
+    }
+
+    /// Its lines, in order.
+    async fn lines(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<InvoiceLine>> {
+        let rows = loaders::children::<invoice_line::Entity>(
+            ctx,
+            invoice_line::Column::InvoiceId,
+            self.row.id,
+        )
+        .await?;
+        Ok(rows.into_iter().map(InvoiceLine::from).collect())
+    }
+
+    /// Its sales tax by level.
+    async fn taxes(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<InvoiceTax>> {
+        let rows = loaders::children::<invoice_tax::Entity>(
+            ctx,
+            invoice_tax::Column::InvoiceId,
+            self.row.id,
+        )
+        .await?;
+        Ok(rows.into_iter().map(InvoiceTax::from).collect())
+    }
+
+    /// What settled it so far, oldest first.
+    async fn allocations(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Allocation>> {
+        let column = allocation::Column::InvoiceId;
+        let rows = loaders::children::<allocation::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(Allocation::from).collect())
+    }
+
+    /// Credit note only: the invoice it takes back.
+    async fn credits(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.credits_invoice_id {
+            Some(id) => Self::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The credit note that takes it back, if there is one.
+    async fn credited_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        let column = invoice::Column::CreditsInvoiceId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().next().map(Self::from))
+    }
+
+    /// SHA-256 of what was issued.
+    async fn content_hash(&self) -> &str {
+        &self.row.content_hash
+    }
+}
+
+/// One charge of an invoice.
+#[derive(SimpleObject)]
+pub struct InvoiceLine {
+    /// What it charges for.
+    kind: ChargeKind,
+    /// Description as printed.
+    description: String,
+    /// How many; below zero on a credit note.
+    quantity: ExactDecimal,
+    /// Price of one.
+    unit_price: Money,
+    /// Price before discount and tax.
+    net: Money,
+    /// Its share of discounts.
+    discount: Money,
+    /// How much of it is taxed.
+    taxable: Money,
+    /// Its share of the tax.
+    tax: Money,
+    /// Why it is or is not taxed.
+    tax_reason: String,
+    /// What the shop paid for it.
+    cost: Money,
+}
+
+impl From<invoice_line::Model> for InvoiceLine {
+    fn from(row: invoice_line::Model) -> Self {
+        Self {
+            kind: row.kind.into(),
+            description: row.description,
+            quantity: row.quantity.into(),
+            unit_price: Money::cents(row.unit_price_cents),
+            net: Money::cents(row.net_cents),
+            discount: Money::cents(row.discount_cents),
+            taxable: Money::cents(row.taxable_cents),
+            tax: Money::cents(row.tax_cents),
+            tax_reason: row.tax_reason,
+            cost: Money::cents(row.cost_cents),
+        }
+    }
+}
+
+/// Sales tax of one level on an invoice.
+#[derive(SimpleObject)]
+pub struct InvoiceTax {
+    /// The level.
+    tax_level_id: ID,
+    /// Its name as printed.
+    name: String,
+    /// Its rate in percent.
+    rate_percent: ExactDecimal,
+    /// What it is charged on.
+    taxable: Money,
+    /// The tax.
+    tax: Money,
+}
+
+impl From<invoice_tax::Model> for InvoiceTax {
+    fn from(row: invoice_tax::Model) -> Self {
+        Self {
+            tax_level_id: Kind::TaxLevel.id(row.tax_level_id),
+            name: row.name,
+            rate_percent: row.rate_percent.into(),
+            taxable: Money::cents(row.taxable_cents),
+            tax: Money::cents(row.tax_cents),
+        }
+    }
+}
+
+/// Money received from a customer.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Payment {
+    /// Its number, without gaps.
+    number: String,
+    /// How it arrived.
+    method: PaymentMethod,
+    /// What the payer or bank wrote on it.
+    reference: Option<String>,
+    /// Day it was received.
+    received_on: NaiveDate,
+    /// When it was recorded.
+    recorded_at: DateTime<Utc>,
+    /// How much.
+    amount: Money,
+    /// What settles no invoice: the customer's credit.
+    unallocated: Money,
+    #[graphql(skip)]
+    row: payment::Model,
+}
+
+impl From<payment::Model> for Payment {
+    fn from(row: payment::Model) -> Self {
+        Self {
+            number: row.number.clone(),
+            method: row.method.into(),
+            reference: row.reference.clone(),
+            received_on: row.received_on,
+            recorded_at: row.recorded_at,
+            amount: Money::cents(row.amount_cents),
+            unallocated: Money::cents(row.unallocated_cents),
+            row,
+        }
+    }
+}
+
+impl Payment {
+    /// The payment behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<payment::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The payment with this id, if the caller may see it.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if may_read(ctx)? {
+            Self::of(ctx, id).await
+        } else {
+            Ok(None)
+        }
+    }
+}
+
+#[ComplexObject]
+impl Payment {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Payment.id(self.row.id)
+    }
+
+    /// Who paid.
+    async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
+        Customer::of(ctx, self.row.customer_id).await
+    }
+
+    /// Who recorded it.
+    async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.row.recorded_by).await
+    }
+
+    /// What it settled.
+    async fn allocations(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Allocation>> {
+        let column = allocation::Column::PaymentId;
+        let rows = loaders::children::<allocation::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(Allocation::from).collect())
+    }
+}
+
+/// What part of a payment or credit note settles which invoice.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Allocation {
+    /// How much.
+    amount: Money,
+    /// When it was laid against the invoice.
+    allocated_at: DateTime<Utc>,
+    #[graphql(skip)]
+    row: allocation::Model,
+}
+
+impl From<allocation::Model> for Allocation {
+    fn from(row: allocation::Model) -> Self {
+        Self {
+            amount: Money::cents(row.amount_cents),
+            allocated_at: row.allocated_at,
+            row,
+        }
+    }
+}
+
+#[ComplexObject]
+impl Allocation {
+    /// The invoice that is settled.
+    async fn invoice(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        Invoice::of(ctx, self.row.invoice_id).await
+    }
+
+    /// The payment that settles it; null if a credit note does.
+    async fn payment(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Payment>> {
+        match self.row.payment_id {
+            Some(id) => Payment::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The credit note that settles it; null if a payment does.
+    async fn credit_note(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.credit_note_id {
+            Some(id) => Invoice::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
+
+/// Invoices and payments.
+#[derive(Default)]
+pub struct InvoicesQuery;
+
+#[Object]
+impl InvoicesQuery {
+    /// The invoice or credit note with this id; null if there is none.
+    async fn invoice(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Its id.")] id: ID,
+    ) -> async_graphql::Result<Option<Invoice>> {
+        match Kind::Invoice.row("id", &id) {
+            Ok(row) => Invoice::find(ctx, row).await,
+            Err(_) => Ok(None),
+        }
+    }
+
+    /// Invoices and credit notes, newest first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the four of every page, and two filters"
+    )]
+    async fn invoices(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only this customer's.")] customer_id: Option<ID>,
+        #[graphql(desc = "Only invoices with something open.", default = false)] open_only: bool,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Invoice>> {
+        let customer = Kind::Customer
+            .row_if_any("customerId", customer_id.as_ref())
+            .map_err(edge)?;
+        connection::newest_first(
+            reader(ctx)?,
+            store::invoices(customer, open_only),
+            invoice::Column::Id,
+            Page {
+                first,
+                after,
+                last,
+                before,
+            },
+            (|row| row.id, Invoice::from),
+        )
+        .await
+    }
+
+    /// Payments, newest first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    async fn payments(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only this customer's.")] customer_id: Option<ID>,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Payment>> {
+        let customer = Kind::Customer
+            .row_if_any("customerId", customer_id.as_ref())
+            .map_err(edge)?;
+        connection::newest_first(
+            reader(ctx)?,
+            store::payments(customer),
+            payment::Column::Id,
+            Page {
+                first,
+                after,
+                last,
+                before,
+            },
+            (|row| row.id, Payment::from),
+        )
+        .await
+    }
+}
