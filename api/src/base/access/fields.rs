@@ -236,7 +236,7 @@ const INVOICES: &[Row] = &[
     (
         "Invoice",
         Desk,
-        "id kind number customer callId estimateRevisionId issuedOn dueOn issuedAt issuedBy reason",
+        "id kind number customer call estimateRevisionId issuedOn dueOn issuedAt issuedBy reason",
     ),
     (
         "Invoice",

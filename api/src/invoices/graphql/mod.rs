@@ -10,6 +10,7 @@ use nameplate_entities::{allocation, invoice, invoice_line, invoice_tax, payment
 
 use crate::base::Caller;
 use crate::base::access::{Least, Role};
+use crate::calls::graphql::ServiceCall;
 use crate::customers::graphql::Customer;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
@@ -111,8 +112,11 @@ impl Invoice {
     }
 
     /// The call it bills.
-    async fn call_id(&self) -> Option<ID> {
-        Some(Kind::ServiceCall.id(self.row.call_id?))
+    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        match self.row.call_id {
+            Some(id) => ServiceCall::of(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// The accepted revision it bills.
