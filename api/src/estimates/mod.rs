@@ -5,10 +5,18 @@
 //! sent, at most one revision of all estimates for a call is accepted, and nothing is accepted that was not
 //! on the page (the hash tells).
 
+mod content;
+mod drafting;
+mod offer;
 pub mod page;
 pub mod parties;
+mod priced;
+mod sending;
 mod states;
 mod store;
 
+pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
+pub use offer::{NewLine, NewOption, Offer};
+pub use sending::{SendEstimate, expire_due, send_estimate};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};

@@ -1,9 +1,17 @@
 //! Rows of estimates, their revisions, options, lines and links.
 
+use std::collections::HashMap;
+
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::kinds::EstimateState;
 use nameplate_entities::{
-    estimate, estimate_line, estimate_option, estimate_revision, estimate_tax,
+    appliance, appliance_type, estimate, estimate_line, estimate_link, estimate_option,
+    estimate_revision, estimate_tax, price_book, service_call, tax_level,
 };
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{
+    ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder,
+    QuerySelect,
+};
 
 use crate::base::{Error, Result};
 
@@ -97,5 +105,157 @@ pub async fn taxes_of(
         .order_by_asc(estimate_tax::Column::OptionId)
         .order_by_asc(estimate_tax::Column::Position)
         .all(db)
+        .await?)
+}
+
+/// # Errors
+/// `NotFound` at `path`.
+pub async fn get_estimate(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<estimate::Model> {
+    estimate::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "estimate"))
+}
+
+/// # Errors
+/// `NotFound` at `path`.
+pub async fn get_revision(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<estimate_revision::Model> {
+    estimate_revision::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "revision of an estimate"))
+}
+
+/// All revisions of an estimate, the first first.
+pub async fn revisions_of(
+    db: &impl ConnectionTrait,
+    estimate_id: i64,
+) -> Result<Vec<estimate_revision::Model>> {
+    Ok(estimate_revision::Entity::find()
+        .filter(estimate_revision::Column::EstimateId.eq(estimate_id))
+        .order_by_asc(estimate_revision::Column::Revision)
+        .all(db)
+        .await?)
+}
+
+/// The revision of whatever estimate that was accepted for this call.
+pub async fn accepted_revision(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+) -> Result<Option<estimate_revision::Model>> {
+    Ok(estimate_revision::Entity::find()
+        .filter(estimate_revision::Column::AcceptedCallId.eq(call_id))
+        .one(db)
+        .await?)
+}
+
+/// Sent revisions whose last day lies before `day`, oldest first, at most `rows_max`.
+pub async fn lapsed(
+    db: &impl ConnectionTrait,
+    day: NaiveDate,
+    rows_max: u64,
+) -> Result<Vec<estimate_revision::Model>> {
+    Ok(estimate_revision::Entity::find()
+        .filter(estimate_revision::Column::State.eq(EstimateState::Sent))
+        .filter(estimate_revision::Column::ValidUntil.lt(day))
+        .order_by_asc(estimate_revision::Column::ValidUntil)
+        .limit(rows_max)
+        .all(db)
+        .await?)
+}
+
+pub async fn call(db: &impl ConnectionTrait, id: i64) -> Result<Option<service_call::Model>> {
+    Ok(service_call::Entity::find_by_id(id).one(db).await?)
+}
+
+/// What an estimate is about.
+pub struct About {
+    pub call: service_call::Model,
+    pub appliance: appliance::Model,
+    pub appliance_type: appliance_type::Model,
+}
+
+/// The call with its machine.
+///
+/// # Errors
+/// Internal only.
+pub async fn subject_of(db: &impl ConnectionTrait, call_id: i64) -> Result<About> {
+    let gone = || Error::internal("the call of an estimate or its machine is gone");
+    let call = call(db, call_id).await?.ok_or_else(gone)?;
+    let appliance = appliance::Entity::find_by_id(call.appliance_id)
+        .one(db)
+        .await?
+        .ok_or_else(gone)?;
+    let appliance_type = appliance_type::Entity::find_by_id(appliance.appliance_type_id)
+        .one(db)
+        .await?
+        .ok_or_else(gone)?;
+    Ok(About {
+        call,
+        appliance,
+        appliance_type,
+    })
+}
+
+pub async fn price_book_name(db: &impl ConnectionTrait, id: i64) -> Result<String> {
+    price_book::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .map(|book| book.name)
+        .ok_or_else(|| Error::internal("the price book of an estimate is gone"))
+}
+
+/// The levels of a jurisdiction by their id.
+pub async fn levels(
+    db: &impl ConnectionTrait,
+    jurisdiction_id: i64,
+) -> Result<HashMap<i64, tax_level::Model>> {
+    let rows = tax_level::Entity::find()
+        .filter(tax_level::Column::TaxJurisdictionId.eq(jurisdiction_id))
+        .all(db)
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row)).collect())
+}
+
+/// Stops the links of these revisions.
+pub async fn revoke_links(
+    tx: &impl ConnectionTrait,
+    revision_ids: &[i64],
+    at: DateTime<Utc>,
+) -> Result<()> {
+    if revision_ids.is_empty() {
+        return Ok(());
+    }
+    estimate_link::Entity::update_many()
+        .set(estimate_link::ActiveModel {
+            revoked_at: Set(Some(at)),
+            ..Default::default()
+        })
+        .filter(estimate_link::Column::RevisionId.is_in(revision_ids.iter().copied()))
+        .filter(estimate_link::Column::RevokedAt.is_null())
+        .exec(tx)
+        .await?;
+    Ok(())
+}
+
+/// The link with this hash that neither ended nor was stopped.
+pub async fn live_link(
+    db: &impl ConnectionTrait,
+    token_hash: &str,
+    at: DateTime<Utc>,
+) -> Result<Option<estimate_link::Model>> {
+    Ok(estimate_link::Entity::find()
+        .filter(estimate_link::Column::TokenHash.eq(token_hash))
+        .filter(estimate_link::Column::RevokedAt.is_null())
+        .filter(estimate_link::Column::ExpiresAt.gt(at))
+        .one(db)
         .await?)
 }

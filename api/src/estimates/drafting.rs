@@ -1,0 +1,274 @@
+//! Drafting an estimate for a call, and drafting its next revision.
+
+use std::collections::HashMap;
+
+use nameplate_entities::kinds::{CallState, EstimateState};
+use nameplate_entities::{
+    estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, service_call,
+};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
+use serde::{Deserialize, Serialize};
+
+use crate::base::audit::{self, Subject};
+use crate::base::numbers::{self, Series};
+use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, search};
+use crate::{customers, pricing, shop};
+
+use super::offer::Offer;
+use super::priced::{PricedOption, Terms};
+use super::store;
+
+/// An estimate to draft.
+#[derive(Clone, Debug, Serialize)]
+pub struct DraftEstimate {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub call_id: i64,
+    pub offer: Offer,
+}
+
+/// What the idempotency key of an act on a revision gives back.
+#[derive(Serialize, Deserialize)]
+pub(super) struct Receipt {
+    pub revision_id: i64,
+}
+
+/// Prices the work for a call: a new estimate with its first revision, which is not sent yet.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a call that is not open; `SettingMissing` without a price book or a
+/// confirmed tax jurisdiction; refusals name the field.
+pub async fn draft_estimate(act: &Act, new: DraftEstimate) -> Result<estimate_revision::Model> {
+    let staff_id = act.staff_with(Right::DraftEstimate)?;
+    let verb = Right::DraftEstimate.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &new.idempotency_key, &new).await?;
+    if let Some(Receipt { revision_id }) = once.receipt()? {
+        return store::get_revision(&tx, "", revision_id).await;
+    }
+    let offer = new.offer.checked()?;
+    let call = open_call(&tx, "callId", new.call_id).await?;
+    let terms = terms(&tx, act, &call, &offer).await?;
+    let row = estimate::ActiveModel {
+        number: Set(numbers::take(&tx, Series::Estimate).await?),
+        call_id: Set(call.id),
+        created_at: Set(act.at),
+        created_by: Set(staff_id),
+        ..Default::default()
+    }
+    .insert(&tx)
+    .await?;
+    let subject = Subject {
+        kind: "estimate",
+        id: row.id,
+    };
+    audit::created(&tx, act, verb, subject, &row).await?;
+    search::index(&tx, subject, &row.number, &[&row.number]).await?;
+    let revision = write_revision(&tx, act, verb, (&row, 1), offer, &terms).await?;
+    let receipt = Receipt {
+        revision_id: revision.id,
+    };
+    once.keep(&tx, act, &receipt).await?;
+    tx.commit().await?;
+    Ok(revision)
+}
+
+/// The next revision of an estimate to draft.
+#[derive(Clone, Debug, Serialize)]
+pub struct ReviseEstimate {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub estimate_id: i64,
+    pub offer: Offer,
+}
+
+/// Drafts the next revision, priced anew. What was sent stays valid until the new one is sent.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` when the estimate is invoiced or its call is not open; else as
+/// [`draft_estimate`].
+pub async fn revise_estimate(
+    act: &Act,
+    change: ReviseEstimate,
+) -> Result<estimate_revision::Model> {
+    act.staff_with(Right::ReviseEstimate)?;
+    let verb = Right::ReviseEstimate.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &change.idempotency_key, &change).await?;
+    if let Some(Receipt { revision_id }) = once.receipt()? {
+        return store::get_revision(&tx, "", revision_id).await;
+    }
+    let offer = change.offer.checked()?;
+    let row = store::get_estimate(&tx, "estimateId", change.estimate_id).await?;
+    let revisions = store::revisions_of(&tx, row.id).await?;
+    if revisions
+        .iter()
+        .any(|revision| revision.state == EstimateState::Invoiced)
+    {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "estimateId",
+            "This estimate has been invoiced. Draft another estimate for further work.",
+        ));
+    }
+    let call = open_call(&tx, "estimateId", row.call_id).await?;
+    let terms = terms(&tx, act, &call, &offer).await?;
+    let latest = revisions.last().map_or(0, |revision| revision.revision);
+    let revision = write_revision(&tx, act, verb, (&row, latest + 1), offer, &terms).await?;
+    let receipt = Receipt {
+        revision_id: revision.id,
+    };
+    once.keep(&tx, act, &receipt).await?;
+    tx.commit().await?;
+    Ok(revision)
+}
+
+/// The call, as long as work may be offered for it.
+pub(super) async fn open_call(
+    tx: &impl ConnectionTrait,
+    path: &str,
+    call_id: i64,
+) -> Result<service_call::Model> {
+    let call = store::call(tx, call_id)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "service call"))?;
+    if call.state == CallState::Open {
+        return Ok(call);
+    }
+    Err(Error::refused(
+        ProblemCode::WrongState,
+        path,
+        format!(
+            "Call {} is not open; nothing is offered for it.",
+            call.number
+        ),
+    ))
+}
+
+/// What the offer is priced and taxed with today.
+async fn terms(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    call: &service_call::Model,
+    offer: &Offer,
+) -> Result<Terms> {
+    let on = shop::settings(tx).await?.day_of(act.at);
+    let address = customers::get_address(tx, "callId", call.service_address_id).await?;
+    let confirmed = address
+        .tax_jurisdiction_id
+        .filter(|_| address.jurisdiction_confirmed_at.is_some());
+    let Some(jurisdiction_id) = confirmed else {
+        return Err(Error::refused(
+            ProblemCode::SettingMissing,
+            "serviceAddress",
+            format!(
+                "Nobody has confirmed where {} is taxed. Confirm its tax jurisdiction first.",
+                customers::address_line(&address)
+            ),
+        ));
+    };
+    let parts = pricing::parts_by_id(tx, &offer.part_ids()).await?;
+    Ok(Terms {
+        book: pricing::book_on(tx, on).await?,
+        parts: parts
+            .into_iter()
+            .map(|part| (part.id, part))
+            .collect::<HashMap<_, _>>(),
+        jurisdiction: pricing::jurisdiction(tx, jurisdiction_id, on).await?,
+        exemption: pricing::exemption_on(tx, call.customer_id, on).await?,
+        on,
+    })
+}
+
+async fn write_revision(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    (estimate, number): (&estimate::Model, i32),
+    offer: Offer,
+    terms: &Terms,
+) -> Result<estimate_revision::Model> {
+    let mut priced = Vec::with_capacity(offer.options.len());
+    for (at, option) in offer.options.into_iter().enumerate() {
+        priced.push(terms.price(option, &format!("options.{at}"))?);
+    }
+    let row = estimate_revision::ActiveModel {
+        estimate_id: Set(estimate.id),
+        revision: Set(number),
+        state: Set(EstimateState::Draft),
+        price_book_id: Set(terms.book.row.id),
+        tax_jurisdiction_id: Set(terms.jurisdiction.row.id),
+        found_text: Set(offer.found.unwrap_or_default()),
+        notes: Set(offer.notes),
+        drafted_at: Set(act.at),
+        version: Set(1),
+        ..Default::default()
+    }
+    .insert(tx)
+    .await?;
+    for (position, option) in (1..).zip(priced) {
+        write_option(tx, (row.id, position), option, terms).await?;
+    }
+    let subject = Subject {
+        kind: "estimate_revision",
+        id: row.id,
+    };
+    audit::created(tx, act, verb, subject, &row).await?;
+    Ok(row)
+}
+
+async fn write_option(
+    tx: &impl ConnectionTrait,
+    (revision_id, position): (i64, i32),
+    option: PricedOption,
+    terms: &Terms,
+) -> Result<()> {
+    let row = estimate_option::ActiveModel {
+        revision_id: Set(revision_id),
+        position: Set(position),
+        title: Set(option.title),
+        summary: Set(option.summary),
+        net_cents: Set(option.net.0),
+        discount_cents: Set(option.discount.0),
+        tax_cents: Set(option.tax.total_cents.0),
+        total_cents: Set(option.total.0),
+        ..Default::default()
+    }
+    .insert(tx)
+    .await?;
+    let lines = (1..)
+        .zip(option.lines)
+        .map(|(position, line)| estimate_line::ActiveModel {
+            option_id: Set(row.id),
+            position: Set(position),
+            kind: Set(line.kind),
+            description: Set(line.description),
+            part_id: Set(line.part_id),
+            quantity: Set(line.quantity.into()),
+            unit_price_cents: Set(line.unit_price.0),
+            net_cents: Set(line.net.0),
+            discount_cents: Set(line.discount.0),
+            taxable_cents: Set(line.tax.taxable_cents.0),
+            tax_cents: Set(line.tax.tax_cents.0),
+            tax_reason: Set(line.tax.reason),
+            cost_cents: Set(line.cost.0),
+            labour_minutes: Set(line.labour_minutes),
+            ..Default::default()
+        });
+    estimate_line::Entity::insert_many(lines).exec(tx).await?;
+    let levels = terms.jurisdiction.levels.iter().zip(option.tax.levels);
+    let taxes = (1..)
+        .zip(levels)
+        .map(|(position, (level, tax))| estimate_tax::ActiveModel {
+            option_id: Set(row.id),
+            position: Set(position),
+            tax_level_id: Set(level.id),
+            name: Set(tax.name),
+            rate_percent: Set(tax.rate.per_hundred().into()),
+            taxable_cents: Set(tax.taxable_cents.0),
+            tax_cents: Set(tax.tax_cents.0),
+            ..Default::default()
+        });
+    estimate_tax::Entity::insert_many(taxes).exec(tx).await?;
+    Ok(())
+}

@@ -1,0 +1,213 @@
+//! What an estimate offers, as typed: held against the door before anything is looked up.
+
+use nameplate_entities::kinds::ChargeKind;
+use nameplate_rules::money::Cents;
+use nameplate_rules::percent::Percent;
+use nameplate_rules::pricing::discount::Discount;
+use nameplate_rules::pricing::labour::WorkHours;
+use rust_decimal::Decimal;
+use serde::Serialize;
+
+use crate::base::check::{LINE_MAX, TEXT_MAX};
+use crate::base::{Checks, ProblemCode, Result};
+
+/// Alternatives a customer can still choose from.
+const OPTIONS_MAX: usize = 10;
+/// Lines of one option; a job has far fewer.
+const LINES_MAX: usize = 60;
+/// Beyond these, products of prices would not fit.
+const QUANTITY_MAX: i64 = 10_000;
+const PRICE_MAX: Cents = Cents(100_000_000);
+const MINUTES_MAX: i32 = 10_000;
+
+/// Options with the words around them.
+#[derive(Clone, Debug, Serialize)]
+pub struct Offer {
+    /// What was found, as the customer reads it.
+    pub found: Option<String>,
+    /// Remarks.
+    pub notes: Option<String>,
+    /// Alternatives, at least one.
+    pub options: Vec<NewOption>,
+}
+
+/// One alternative.
+#[derive(Clone, Debug, Serialize)]
+pub struct NewOption {
+    pub title: String,
+    pub summary: Option<String>,
+    pub lines: Vec<NewLine>,
+    pub discount_amount: Option<Cents>,
+    pub discount_percent: Option<Decimal>,
+}
+
+/// One charge. What is left out comes from the price book.
+#[derive(Clone, Debug, Serialize)]
+pub struct NewLine {
+    pub kind: ChargeKind,
+    pub description: Option<String>,
+    pub part_id: Option<i64>,
+    pub quantity: Option<Decimal>,
+    pub minutes: Option<i32>,
+    pub hours: WorkHours,
+    pub unit_price: Option<Cents>,
+}
+
+impl Offer {
+    /// The same with its texts trimmed.
+    ///
+    /// # Errors
+    /// `Refused` with every problem found.
+    pub fn checked(mut self) -> Result<Self> {
+        let mut checks = Checks::new();
+        self.found = checks.text_if_any("found", self.found.as_deref(), TEXT_MAX);
+        self.notes = checks.text_if_any("notes", self.notes.as_deref(), TEXT_MAX);
+        count(&mut checks, "options", self.options.len(), OPTIONS_MAX);
+        if checks.is_clean() {
+            for (at, option) in self.options.iter_mut().enumerate() {
+                option.check(&mut checks, &format!("options.{at}"));
+            }
+        }
+        checks.finish()?;
+        Ok(self)
+    }
+
+    /// Ids of the parts its lines name.
+    pub fn part_ids(&self) -> Vec<i64> {
+        let mut ids = self
+            .options
+            .iter()
+            .flat_map(|option| option.lines.iter().filter_map(|line| line.part_id))
+            .collect::<Vec<_>>();
+        ids.sort_unstable();
+        ids.dedup();
+        ids
+    }
+}
+
+fn count(checks: &mut Checks, path: &str, given: usize, most: usize) {
+    if given == 0 {
+        checks.refuse(ProblemCode::Missing, path, "Give at least one.");
+    } else if given > most {
+        checks.refuse(
+            ProblemCode::TooLong,
+            path,
+            format!("This takes at most {most}."),
+        );
+    }
+}
+
+impl NewOption {
+    fn check(&mut self, checks: &mut Checks, below: &str) {
+        self.title = checks.text(&format!("{below}.title"), &self.title, LINE_MAX);
+        let path = format!("{below}.summary");
+        self.summary = checks.text_if_any(&path, self.summary.as_deref(), TEXT_MAX);
+        if let Some(amount) = self.discount_amount {
+            let path = format!("{below}.discountAmount");
+            checks.not_negative(&path, amount);
+            if self.discount_percent.is_some() {
+                checks.refuse(
+                    ProblemCode::Malformed,
+                    &path,
+                    "Give a discount as an amount or as a percentage, not as both.",
+                );
+            }
+        }
+        if let Some(Err(refusal)) = self.discount_percent.map(Percent::new) {
+            let path = format!("{below}.discountPercent");
+            checks.refuse(ProblemCode::OutOfRange, &path, format!("{refusal}."));
+        }
+        let lines = format!("{below}.lines");
+        count(checks, &lines, self.lines.len(), LINES_MAX);
+        if self.lines.len() <= LINES_MAX {
+            for (at, line) in self.lines.iter_mut().enumerate() {
+                line.check(checks, &format!("{lines}.{at}"));
+            }
+        }
+    }
+
+    /// The discount granted; none was checked away before.
+    pub fn discount(&self) -> Option<Discount> {
+        let percent = self
+            .discount_percent
+            .and_then(|percent| Percent::new(percent).ok());
+        self.discount_amount
+            .map(Discount::Amount)
+            .or(percent.map(Discount::Percent))
+    }
+}
+
+impl NewLine {
+    fn check(&mut self, checks: &mut Checks, below: &str) {
+        let path = |field: &str| format!("{below}.{field}");
+        let description = path("description");
+        self.description = checks.text_if_any(&description, self.description.as_deref(), LINE_MAX);
+        if let Some(quantity) = self.quantity {
+            checks.positive_decimal(&path("quantity"), quantity);
+            checks.between(
+                &path("quantity"),
+                quantity,
+                (Decimal::ZERO, Decimal::from(QUANTITY_MAX)),
+            );
+        }
+        if let Some(price) = self.unit_price {
+            checks.not_negative(&path("unitPrice"), price);
+            if price > PRICE_MAX {
+                let words = format!("{price} is above {PRICE_MAX}, the most one may cost.");
+                checks.refuse(ProblemCode::OutOfRange, &path("unitPrice"), words);
+            }
+        }
+        if let Some(minutes) = self.minutes {
+            checks.between(&path("minutes"), minutes, (1, MINUTES_MAX));
+        }
+        self.check_kind(checks, &path);
+    }
+
+    /// What each kind needs beside the price book.
+    fn check_kind(&self, checks: &mut Checks, path: &impl Fn(&str) -> String) {
+        let mut needs = |field: &str, given: bool, words: &str| {
+            if !given {
+                checks.refuse(ProblemCode::Missing, &path(field), words);
+            }
+        };
+        match self.kind {
+            ChargeKind::Part if self.part_id.is_none() => {
+                let words = "Name a part, or describe it and give its price.";
+                needs("partId", self.unit_price.is_some(), words);
+                needs("description", self.description.is_some(), words);
+            }
+            ChargeKind::Labour => {
+                let words = "Say how many minutes the work takes.";
+                needs("minutes", self.minutes.is_some(), words);
+            }
+            ChargeKind::Freight | ChargeKind::Fee => {
+                let words = "The price book has no price for this kind; give one.";
+                needs("unitPrice", self.unit_price.is_some(), words);
+                let words = "Say what this is for.";
+                needs("description", self.description.is_some(), words);
+            }
+            ChargeKind::Part | ChargeKind::Trip | ChargeKind::Diagnostic => {}
+        }
+        let mut takes_none = |field: &str, given: bool, words: &str| {
+            if given {
+                checks.refuse(ProblemCode::Malformed, &path(field), words);
+            }
+        };
+        let is_labour = self.kind == ChargeKind::Labour;
+        takes_none(
+            "partId",
+            self.part_id.is_some() && self.kind != ChargeKind::Part,
+            "Only a line for a part names one.",
+        );
+        takes_none(
+            "minutes",
+            self.minutes.is_some() && !is_labour,
+            "Only a line for labour takes minutes.",
+        );
+        takes_none(
+            "quantity",
+            self.quantity.is_some() && is_labour,
+            "Labour is given in minutes.",
+        );
+    }
+}

@@ -1,0 +1,254 @@
+//! Freezing a revision and mailing it, and letting sent ones lapse.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::{customer, estimate, estimate_link, estimate_revision};
+use nameplate_rules::dates;
+use nameplate_rules::estimate::EstimateRefusal;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+use serde::Serialize;
+
+use crate::base::audit::Subject;
+use crate::base::outbox::{self, Addressee, Payload};
+use crate::base::secret::Token;
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::customers;
+use crate::shop::{self, Settings};
+
+use super::content::{self, Days};
+use super::drafting::{self, Receipt};
+use super::{states, store};
+
+/// Prices do not hold for longer than a year, and no link should.
+const VALID_DAYS_MAX: u32 = 366;
+
+/// A drafted revision to send.
+#[derive(Clone, Debug, Serialize)]
+pub struct SendEstimate {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub revision_id: i64,
+    /// Where to, if not to the customer's own e-mail address.
+    pub to: Option<String>,
+    /// Last day it can be accepted, if not by the shop's settings.
+    pub valid_until: Option<NaiveDate>,
+}
+
+/// Freezes a drafted revision, takes the place of those before it and mails it with its link.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `Missing` without an e-mail address; `WrongState` for what is no draft; `Superseded`
+/// when a later revision was drafted; `ImpossibleDate` for a last day in the past.
+pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_revision::Model> {
+    act.staff_with(Right::SendEstimate)?;
+    let verb = Right::SendEstimate.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &send.idempotency_key, &send).await?;
+    if let Some(Receipt { revision_id }) = once.receipt()? {
+        return store::get_revision(&tx, "", revision_id).await;
+    }
+    let draft = store::get_revision(&tx, "revisionId", send.revision_id).await?;
+    let estimate = store::estimate_of(&tx, &draft).await?;
+    drafting::open_call(&tx, "revisionId", estimate.call_id).await?;
+    let others = others(&tx, &draft).await?;
+    let settings = shop::settings(&tx).await?;
+    let days = days(&settings, act, &send)?;
+    let state = states::of_row(draft.state)
+        .send(days.sent_on, days.valid_until)
+        .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
+    let to = addressee(&tx, &estimate, send.to.as_deref()).await?;
+    let content = content::of_revision(&tx, &settings, (&estimate, &draft), days).await?;
+    supersede(&tx, act, &others).await?;
+    let sent = states::moved(&tx, act, verb, &draft, |row| {
+        row.state = Set(states::for_row(state));
+        row.valid_until = Set(Some(days.valid_until));
+        row.content_hash = Set(Some(content.hash()));
+        row.content_json = Set(Some(content.canonical_json()));
+        row.sent_at = Set(Some(act.at));
+    })
+    .await?;
+    let token = link(&tx, act, &settings, &sent, days.valid_until).await?;
+    let payload = Payload::Estimate {
+        revision_id: sent.id,
+        link_token: token.reveal().to_owned(),
+    };
+    let about = Subject {
+        kind: "estimate",
+        id: estimate.id,
+    };
+    outbox::enqueue(&tx, act, &to, about, &payload).await?;
+    let receipt = Receipt {
+        revision_id: sent.id,
+    };
+    once.keep(&tx, act, &receipt).await?;
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(sent)
+}
+
+/// The other revisions of the estimate.
+///
+/// # Errors
+/// `Superseded` when one of them is later: the customer would see revisions run backwards.
+async fn others(
+    tx: &impl ConnectionTrait,
+    draft: &estimate_revision::Model,
+) -> Result<Vec<estimate_revision::Model>> {
+    let revisions = store::revisions_of(tx, draft.estimate_id).await?;
+    if let Some(latest) = revisions.last()
+        && latest.revision > draft.revision
+    {
+        return Err(Error::refused(
+            ProblemCode::Superseded,
+            "revisionId",
+            format!(
+                "Revision {} was drafted after this one. Send that one.",
+                latest.revision
+            ),
+        ));
+    }
+    if revisions
+        .iter()
+        .any(|revision| revision.state == EstimateState::Invoiced)
+    {
+        return Err(states::refused(
+            "revisionId",
+            EstimateRefusal::AlreadyInvoiced,
+        ));
+    }
+    Ok(revisions
+        .into_iter()
+        .filter(|revision| revision.id != draft.id)
+        .collect())
+}
+
+fn days(settings: &Settings, act: &Act, send: &SendEstimate) -> Result<Days> {
+    let sent_on = settings.day_of(act.at);
+    let usual = || {
+        let days = u32::try_from(settings.row.estimate_valid_days)
+            .map_err(|error| Error::caused("days an estimate is valid", error))?;
+        dates::days_after(sent_on, days)
+            .map_err(|refusal| Error::caused("last day of an estimate", refusal))
+    };
+    let valid_until = send.valid_until.map_or_else(usual, Ok)?;
+    let furthest = dates::days_after(sent_on, VALID_DAYS_MAX)
+        .map_err(|refusal| Error::caused("last day of an estimate", refusal))?;
+    if valid_until > furthest {
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "validUntil",
+            format!("An estimate is valid for at most {VALID_DAYS_MAX} days."),
+        ));
+    }
+    Ok(Days {
+        sent_on,
+        valid_until,
+    })
+}
+
+fn path_of(refusal: &EstimateRefusal) -> &'static str {
+    match refusal {
+        EstimateRefusal::EndsBeforeSent { .. } => "validUntil",
+        _ => "revisionId",
+    }
+}
+
+async fn addressee(
+    tx: &impl ConnectionTrait,
+    estimate: &estimate::Model,
+    to: Option<&str>,
+) -> Result<Addressee> {
+    let customer = customer_of(tx, estimate).await?;
+    let mut checks = Checks::new();
+    let given = checks.email_if_any("to", to);
+    checks.finish()?;
+    let email = given.or(customer.email).ok_or_else(|| {
+        Error::refused(
+            ProblemCode::Missing,
+            "to",
+            "This customer has no e-mail address. Give one to send the estimate to.",
+        )
+    })?;
+    Ok(Addressee {
+        email,
+        name: customer.name,
+    })
+}
+
+async fn customer_of(
+    tx: &impl ConnectionTrait,
+    estimate: &estimate::Model,
+) -> Result<customer::Model> {
+    let call = store::call(tx, estimate.call_id)
+        .await?
+        .ok_or_else(|| Error::internal("the call of an estimate is gone"))?;
+    customers::get_customer(tx, "", call.customer_id).await
+}
+
+/// Sent and drafted revisions give way; an accepted one holds until the customer accepts the new one.
+async fn supersede(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    others: &[estimate_revision::Model],
+) -> Result<()> {
+    let giving_way = others
+        .iter()
+        .filter(|revision| matches!(revision.state, EstimateState::Sent | EstimateState::Draft));
+    let mut ids = Vec::new();
+    for revision in giving_way {
+        let state = states::of_row(revision.state)
+            .supersede()
+            .map_err(|refusal| states::refused("revisionId", refusal))?;
+        states::moved(tx, act, Right::SendEstimate.mutation(), revision, |row| {
+            row.state = Set(states::for_row(state));
+        })
+        .await?;
+        ids.push(revision.id);
+    }
+    store::revoke_links(tx, &ids, act.at).await
+}
+
+async fn link(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    settings: &Settings,
+    sent: &estimate_revision::Model,
+    valid_until: NaiveDate,
+) -> Result<Token> {
+    let token = Token::fresh()?;
+    estimate_link::ActiveModel {
+        revision_id: Set(sent.id),
+        token_hash: Set(token.hash()),
+        created_at: Set(act.at),
+        expires_at: Set(settings.end_of(valid_until)),
+        ..Default::default()
+    }
+    .insert(tx)
+    .await?;
+    Ok(token)
+}
+
+/// Revisions that lapse in one transaction; the daily round asks again while any did.
+const LAPSES_MAX: u64 = 200;
+
+/// Lets sent revisions lapse whose last day is over. Returns how many did.
+///
+/// # Errors
+/// Internal only.
+pub async fn expire_due(act: &Act) -> Result<usize> {
+    let tx = act.app.db.write().await?;
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    let due = store::lapsed(&tx, today, LAPSES_MAX).await?;
+    for revision in &due {
+        let last = revision.valid_until.unwrap_or(today);
+        let state = states::of_row(revision.state)
+            .expire(today, last)
+            .map_err(|refusal| Error::caused("an estimate that should lapse", refusal))?;
+        states::moved(&tx, act, "expireEstimate", revision, |row| {
+            row.state = Set(states::for_row(state));
+        })
+        .await?;
+    }
+    tx.commit().await?;
+    Ok(due.len())
+}
