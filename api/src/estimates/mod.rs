@@ -7,6 +7,7 @@
 
 mod content;
 mod drafting;
+pub mod graphql;
 mod offer;
 pub mod page;
 pub mod parties;

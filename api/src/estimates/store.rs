@@ -8,9 +8,10 @@ use nameplate_entities::{
     appliance, appliance_type, estimate, estimate_line, estimate_link, estimate_option,
     estimate_revision, estimate_tax, price_book, service_call, tax_level,
 };
+use sea_orm::sea_query::Query;
 use sea_orm::{
     ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder,
-    QuerySelect,
+    QuerySelect, Select,
 };
 
 use crate::base::{Error, Result};
@@ -258,4 +259,21 @@ pub async fn live_link(
         .filter(estimate_link::Column::ExpiresAt.gt(at))
         .one(db)
         .await?)
+}
+
+/// Estimates for a call, or with a revision in a state.
+pub fn listed(call_id: Option<i64>, state: Option<EstimateState>) -> Select<estimate::Entity> {
+    let mut select = estimate::Entity::find();
+    if let Some(call_id) = call_id {
+        select = select.filter(estimate::Column::CallId.eq(call_id));
+    }
+    if let Some(state) = state {
+        let with_state = Query::select()
+            .column(estimate_revision::Column::EstimateId)
+            .from(estimate_revision::Entity)
+            .and_where(estimate_revision::Column::State.eq(state))
+            .to_owned();
+        select = select.filter(estimate::Column::Id.in_subquery(with_state));
+    }
+    select
 }

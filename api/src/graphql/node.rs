@@ -7,6 +7,7 @@ use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
+use crate::estimates::graphql::{Estimate, EstimateOption, EstimateRevision};
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
 use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
@@ -37,6 +38,9 @@ pub enum Node {
     PriceBook(PriceBook),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
+    Estimate(Estimate),
+    EstimateRevision(EstimateRevision),
+    EstimateOption(EstimateOption),
     Mail(Mail),
 }
 
@@ -59,6 +63,9 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
         Kind::Part => Part::find(ctx, row).await?.map(Node::from),
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
+        Kind::Estimate => Estimate::find(ctx, row).await?.map(Node::from),
+        Kind::EstimateRevision => EstimateRevision::find(ctx, row).await?.map(Node::from),
+        Kind::EstimateOption => EstimateOption::find(ctx, row).await?.map(Node::from),
         Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
         Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
@@ -86,6 +93,7 @@ fn kind_of(subject_kind: &str) -> Option<Kind> {
         "part" => Some(Kind::Part),
         "invoice" => Some(Kind::Invoice),
         "payment" => Some(Kind::Payment),
+        "estimate" => Some(Kind::Estimate),
         _ => None,
     }
 }

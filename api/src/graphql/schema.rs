@@ -21,6 +21,7 @@ pub struct Query(
     crate::books::graphql::BooksQuery,
     crate::books::graphql::ReportsQuery,
     crate::pricing::graphql::PricingQuery,
+    crate::estimates::graphql::EstimatesQuery,
     crate::jobs::graphql::MailQuery,
     crate::invoices::graphql::InvoicesQuery,
     crate::invoices::graphql::ReceivablesQuery,
@@ -35,6 +36,7 @@ pub struct Mutation(
     crate::calls::graphql::CallsMutation,
     crate::books::graphql::BooksMutation,
     crate::pricing::graphql::PricingMutation,
+    crate::estimates::graphql::EstimatesMutation,
     crate::jobs::graphql::MailMutation,
     crate::invoices::graphql::InvoicesMutation,
 );

@@ -225,7 +225,37 @@ const CALLS: &[Row] = &[
 
 const WARRANTY: &[Row] = &[];
 
-const ESTIMATES: &[Row] = &[];
+const ESTIMATES: &[Row] = &[
+    ("Query", Desk, "estimate estimates"),
+    (
+        "Estimate",
+        Desk,
+        "id number createdAt createdBy revisions latest accepted",
+    ),
+    (
+        "EstimateRevision",
+        Desk,
+        "id estimate revision state found notes draftedAt sentAt validUntil contentHash",
+    ),
+    (
+        "EstimateRevision",
+        Desk,
+        "answeredAt answeredName answeredFrom declineReason priceBook taxJurisdiction options",
+    ),
+    ("EstimateRevision", Desk, "acceptedOption"),
+    (
+        "EstimateOption",
+        Desk,
+        "id position title summary net discount tax total lines taxes",
+    ),
+    (
+        "EstimateLine",
+        Desk,
+        "position kind description part quantity unitPrice net discount taxable tax taxReason",
+    ),
+    ("EstimateLine", Desk, "cost marginPercent labourMinutes"),
+    ("EstimateTax", Desk, "name ratePercent taxable tax"),
+];
 
 const INVOICES: &[Row] = &[
     (

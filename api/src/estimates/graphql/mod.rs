@@ -1,0 +1,466 @@
+//! Estimates in the graph. They are money documents: owner and office only.
+
+pub mod mutations;
+
+use async_graphql::connection::Connection;
+use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::{
+    estimate, estimate_line, estimate_option, estimate_revision, estimate_tax,
+};
+use nameplate_rules::money::Cents;
+
+use crate::base::Error;
+use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::pricing::graphql::{ChargeKind, Part, PriceBook, TaxJurisdiction, margin_percent};
+use crate::shop::graphql::Staff;
+
+use super::store;
+
+pub use mutations::EstimatesMutation;
+
+/// Where a revision of an estimate stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::EstimateState")]
+pub enum EstimateState {
+    /// Not sent yet.
+    Draft,
+    /// With the customer; frozen.
+    Sent,
+    /// The customer accepted one of its options.
+    Accepted,
+    /// The customer declined it.
+    Declined,
+    /// Its last day passed without an answer.
+    Expired,
+    /// A later revision took its place.
+    Superseded,
+    /// Billed.
+    Invoiced,
+}
+
+/// A numbered offer for one call; its revisions hold the content.
+pub struct Estimate {
+    row: estimate::Model,
+}
+
+impl From<estimate::Model> for Estimate {
+    fn from(row: estimate::Model) -> Self {
+        Self { row }
+    }
+}
+
+impl Estimate {
+    /// The estimate behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<estimate::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The estimate with this id; technicians see none.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if !act(ctx)?.is_desk() {
+            return Ok(None);
+        }
+        Self::of(ctx, id).await
+    }
+
+    async fn rows(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Vec<estimate_revision::Model>> {
+        let column = estimate_revision::Column::EstimateId;
+        let mut rows =
+            loaders::children::<estimate_revision::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| row.revision);
+        Ok(rows)
+    }
+}
+
+/// A numbered offer for one call; its revisions hold the content.
+#[Object]
+impl Estimate {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Estimate.id(self.row.id)
+    }
+
+    /// Number, the same for all its revisions.
+    async fn number(&self) -> &str {
+        &self.row.number
+    }
+
+    /// When it was first drafted.
+    async fn created_at(&self) -> DateTime<Utc> {
+        self.row.created_at
+    }
+
+    /// Who drafted it first.
+    async fn created_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.row.created_by).await
+    }
+
+    /// All its revisions, the first first.
+    async fn revisions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimateRevision>> {
+        let rows = self.rows(ctx).await?;
+        Ok(rows.into_iter().map(EstimateRevision::from).collect())
+    }
+
+    /// Its latest revision.
+    async fn latest(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EstimateRevision>> {
+        Ok(self.rows(ctx).await?.pop().map(EstimateRevision::from))
+    }
+
+    /// The revision the customer accepted, billed or not.
+    async fn accepted(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EstimateRevision>> {
+        let rows = self.rows(ctx).await?;
+        let accepted = rows.into_iter().find(|row| row.accepted_call_id.is_some());
+        Ok(accepted.map(EstimateRevision::from))
+    }
+}
+
+/// One revision of an estimate: a draft, or frozen since it was sent.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct EstimateRevision {
+    /// Which revision, from 1.
+    revision: i32,
+    /// Where it stands.
+    state: EstimateState,
+    /// What was found, as the customer reads it.
+    found: Option<String>,
+    /// Remarks.
+    notes: Option<String>,
+    /// When it was drafted.
+    drafted_at: DateTime<Utc>,
+    /// When it was sent.
+    sent_at: Option<DateTime<Utc>>,
+    /// Last day it can be accepted, by the shop's clock.
+    valid_until: Option<NaiveDate>,
+    /// SHA-256 of what the customer was shown.
+    content_hash: Option<String>,
+    /// When the customer answered.
+    answered_at: Option<DateTime<Utc>>,
+    /// The name typed with an acceptance.
+    answered_name: Option<String>,
+    /// The network address the answer came from.
+    answered_from: Option<String>,
+    /// Why the customer declined, if told.
+    decline_reason: Option<String>,
+    #[graphql(skip)]
+    row: estimate_revision::Model,
+}
+
+impl From<estimate_revision::Model> for EstimateRevision {
+    fn from(row: estimate_revision::Model) -> Self {
+        let found = Some(row.found_text.clone()).filter(|text| !text.is_empty());
+        Self {
+            revision: row.revision,
+            state: row.state.into(),
+            found,
+            notes: row.notes.clone(),
+            drafted_at: row.drafted_at,
+            sent_at: row.sent_at,
+            valid_until: row.valid_until,
+            content_hash: row.content_hash.clone(),
+            answered_at: row.answered_at,
+            answered_name: row.answered_name.clone(),
+            answered_from: row.answered_from.clone(),
+            decline_reason: row.decline_reason.clone(),
+            row,
+        }
+    }
+}
+
+impl EstimateRevision {
+    /// The revision behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<estimate_revision::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The revision with this id; technicians see none.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if !act(ctx)?.is_desk() {
+            return Ok(None);
+        }
+        Self::of(ctx, id).await
+    }
+}
+
+#[ComplexObject]
+impl EstimateRevision {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::EstimateRevision.id(self.row.id)
+    }
+
+    /// The estimate it is a revision of.
+    async fn estimate(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Estimate>> {
+        Estimate::of(ctx, self.row.estimate_id).await
+    }
+
+    /// The price book it was priced with.
+    async fn price_book(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<PriceBook>> {
+        PriceBook::of(ctx, self.row.price_book_id).await
+    }
+
+    /// The rules it was taxed with.
+    async fn tax_jurisdiction(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<TaxJurisdiction>> {
+        TaxJurisdiction::of(ctx, self.row.tax_jurisdiction_id).await
+    }
+
+    /// The alternatives, in order.
+    async fn options(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimateOption>> {
+        let column = estimate_option::Column::RevisionId;
+        let mut rows =
+            loaders::children::<estimate_option::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| row.position);
+        Ok(rows.into_iter().map(EstimateOption::from).collect())
+    }
+
+    /// The option the customer accepted.
+    async fn accepted_option(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<EstimateOption>> {
+        match self.row.accepted_option_id {
+            Some(id) => EstimateOption::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
+
+/// One alternative of an estimate.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct EstimateOption {
+    /// Place among the alternatives, from 1; what the customer's form sends back.
+    position: i32,
+    /// Short name.
+    title: String,
+    /// What it does for the customer.
+    summary: Option<String>,
+    /// Sum of the lines before discount and tax.
+    net: Money,
+    /// What is taken off, credited diagnosis included.
+    discount: Money,
+    /// Sum of the taxes.
+    tax: Money,
+    /// What the customer would pay.
+    total: Money,
+    #[graphql(skip)]
+    row: estimate_option::Model,
+}
+
+impl From<estimate_option::Model> for EstimateOption {
+    fn from(row: estimate_option::Model) -> Self {
+        Self {
+            position: row.position,
+            title: row.title.clone(),
+            summary: row.summary.clone(),
+            net: Money::cents(row.net_cents),
+            discount: Money::cents(row.discount_cents),
+            tax: Money::cents(row.tax_cents),
+            total: Money::cents(row.total_cents),
+            row,
+        }
+    }
+}
+
+impl EstimateOption {
+    /// The option behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<estimate_option::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The option with this id; technicians see none.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if !act(ctx)?.is_desk() {
+            return Ok(None);
+        }
+        Self::of(ctx, id).await
+    }
+}
+
+#[ComplexObject]
+impl EstimateOption {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::EstimateOption.id(self.row.id)
+    }
+
+    /// Its charges, in order.
+    async fn lines(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimateLine>> {
+        let column = estimate_line::Column::OptionId;
+        let mut rows = loaders::children::<estimate_line::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| row.position);
+        Ok(rows.into_iter().map(EstimateLine::from).collect())
+    }
+
+    /// Tax by level, in the order of reporting; the levels add up to the option's tax.
+    async fn taxes(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimateTax>> {
+        let column = estimate_tax::Column::OptionId;
+        let mut rows = loaders::children::<estimate_tax::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| row.position);
+        Ok(rows.into_iter().map(EstimateTax::from).collect())
+    }
+}
+
+/// One charge of an option.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct EstimateLine {
+    /// Place in the option, from 1.
+    position: i32,
+    /// What it charges for.
+    kind: ChargeKind,
+    /// Description as printed.
+    description: String,
+    /// How many; labour in billed hours.
+    quantity: ExactDecimal,
+    /// Price of one; labour by the hour.
+    unit_price: Money,
+    /// Price of the line before discount.
+    net: Money,
+    /// Its share of discounts.
+    discount: Money,
+    /// How much of it is taxed.
+    taxable: Money,
+    /// Its tax.
+    tax: Money,
+    /// Why it is or is not taxed.
+    tax_reason: String,
+    /// What the shop pays for it.
+    cost: Money,
+    /// What is left of its price after discount and cost, per hundred of that price.
+    margin_percent: Option<ExactDecimal>,
+    /// Minutes billed, after minimum and increment; null for other kinds.
+    labour_minutes: Option<i32>,
+    #[graphql(skip)]
+    part_id: Option<i64>,
+}
+
+impl From<estimate_line::Model> for EstimateLine {
+    fn from(row: estimate_line::Model) -> Self {
+        let sold = row.net_cents.saturating_sub(row.discount_cents);
+        Self {
+            position: row.position,
+            kind: row.kind.into(),
+            description: row.description,
+            quantity: row.quantity.into(),
+            unit_price: Money::cents(row.unit_price_cents),
+            net: Money::cents(row.net_cents),
+            discount: Money::cents(row.discount_cents),
+            taxable: Money::cents(row.taxable_cents),
+            tax: Money::cents(row.tax_cents),
+            tax_reason: row.tax_reason,
+            cost: Money::cents(row.cost_cents),
+            margin_percent: margin_percent(Cents(row.cost_cents), Cents(sold)),
+            labour_minutes: row.labour_minutes,
+            part_id: row.part_id,
+        }
+    }
+}
+
+#[ComplexObject]
+impl EstimateLine {
+    /// The part, for a line of one.
+    async fn part(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Part>> {
+        match self.part_id {
+            Some(id) => Part::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
+
+/// Tax of an option by level.
+#[derive(SimpleObject)]
+pub struct EstimateTax {
+    /// Name of the level.
+    name: String,
+    /// Its rate per hundred.
+    rate_percent: ExactDecimal,
+    /// What it is charged on.
+    taxable: Money,
+    /// The tax.
+    tax: Money,
+}
+
+impl From<estimate_tax::Model> for EstimateTax {
+    fn from(row: estimate_tax::Model) -> Self {
+        Self {
+            name: row.name,
+            rate_percent: row.rate_percent.into(),
+            taxable: Money::cents(row.taxable_cents),
+            tax: Money::cents(row.tax_cents),
+        }
+    }
+}
+
+/// Estimates.
+#[derive(Default)]
+pub struct EstimatesQuery;
+
+#[Object]
+impl EstimatesQuery {
+    /// One estimate; null if there is none with this id.
+    async fn estimate(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Its id.")] id: ID,
+    ) -> async_graphql::Result<Option<Estimate>> {
+        match Kind::Estimate.row("id", &id) {
+            Ok(row) => Estimate::find(ctx, row).await,
+            Err(_) => Ok(None),
+        }
+    }
+
+    /// Estimates, the newest record first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "two filters and the four of a page"
+    )]
+    async fn estimates(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only those for this call.")] call_id: Option<ID>,
+        #[graphql(desc = "Only those with a revision in this state.")] state: Option<EstimateState>,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Estimate>> {
+        let call_id = Kind::ServiceCall
+            .row_if_any("callId", call_id.as_ref())
+            .map_err(|error: Error| edge(error))?;
+        connection::newest_first(
+            reader(ctx)?,
+            store::listed(call_id, state.map(Into::into)),
+            estimate::Column::Id,
+            Page {
+                first,
+                after,
+                last,
+                before,
+            },
+            (|row| row.id, Estimate::from),
+        )
+        .await
+    }
+}

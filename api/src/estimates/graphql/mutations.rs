@@ -1,0 +1,247 @@
+//! Drafting, revising and sending estimates.
+
+use async_graphql::{Context, Enum, ID, InputObject, Object};
+use chrono::NaiveDate;
+
+use crate::base::Result;
+use crate::graphql::context::act;
+use crate::graphql::ids::Kind;
+use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::payload;
+use crate::pricing::graphql::ChargeKind;
+
+use super::super::{drafting, offer, sending};
+use super::EstimateRevision;
+
+/// When work is done.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_rules::pricing::labour::WorkHours")]
+pub enum WorkHours {
+    /// In opening hours.
+    Regular,
+    /// Outside them, at the book's multiplier.
+    AfterHours,
+}
+
+/// One charge. What is left out comes from the price book.
+#[derive(InputObject)]
+pub struct EstimateLineInput {
+    /// What it charges for.
+    kind: ChargeKind,
+    /// Description as printed; a fee and freight need one, others have a usual one.
+    description: Option<String>,
+    /// The part, for a line of one.
+    part_id: Option<ID>,
+    /// How many; one when left out. Not for labour.
+    quantity: Option<ExactDecimal>,
+    /// Minutes the work takes; for labour only, which needs it.
+    minutes: Option<i32>,
+    /// When the work is done; for labour.
+    #[graphql(default_with = "WorkHours::Regular")]
+    hours: WorkHours,
+    /// Price of one (labour: of an hour) instead of the book's; a fee and freight need it.
+    unit_price: Option<Money>,
+}
+
+impl EstimateLineInput {
+    fn command(self, below: &str) -> Result<offer::NewLine> {
+        let path = format!("{below}.partId");
+        Ok(offer::NewLine {
+            kind: self.kind.into(),
+            description: self.description,
+            part_id: Kind::Part.row_if_any(&path, self.part_id.as_ref())?,
+            quantity: self.quantity.map(|quantity| quantity.0),
+            minutes: self.minutes,
+            hours: self.hours.into(),
+            unit_price: self.unit_price.map(|price| price.0),
+        })
+    }
+}
+
+/// One alternative.
+#[derive(InputObject)]
+pub struct EstimateOptionInput {
+    /// Short name, such as "Repair".
+    title: String,
+    /// What it does for the customer.
+    summary: Option<String>,
+    /// Its charges, in the order of printing.
+    lines: Vec<EstimateLineInput>,
+    /// What is taken off; not together with `discountPercent`.
+    discount_amount: Option<Money>,
+    /// What is taken off, per hundred of the lines.
+    discount_percent: Option<ExactDecimal>,
+}
+
+impl EstimateOptionInput {
+    fn command(self, below: &str) -> Result<offer::NewOption> {
+        let lines = self
+            .lines
+            .into_iter()
+            .enumerate()
+            .map(|(at, line)| line.command(&format!("{below}.lines.{at}")))
+            .collect::<Result<Vec<_>>>()?;
+        Ok(offer::NewOption {
+            title: self.title,
+            summary: self.summary,
+            lines,
+            discount_amount: self.discount_amount.map(|amount| amount.0),
+            discount_percent: self.discount_percent.map(|percent| percent.0),
+        })
+    }
+}
+
+fn command(
+    found: Option<String>,
+    notes: Option<String>,
+    options: Vec<EstimateOptionInput>,
+) -> Result<offer::Offer> {
+    let options = options
+        .into_iter()
+        .enumerate()
+        .map(|(at, option)| option.command(&format!("options.{at}")))
+        .collect::<Result<Vec<_>>>()?;
+    Ok(offer::Offer {
+        found,
+        notes,
+        options,
+    })
+}
+
+/// The work of a call to price.
+#[derive(InputObject)]
+pub struct DraftEstimateInput {
+    /// A key of your own, such as a UUID; the same one when you try again.
+    idempotency_key: String,
+    /// The call.
+    call_id: ID,
+    /// What was found, as the customer reads it.
+    found: Option<String>,
+    /// Remarks.
+    notes: Option<String>,
+    /// Alternatives, at least one.
+    options: Vec<EstimateOptionInput>,
+}
+
+impl DraftEstimateInput {
+    fn command(self) -> Result<drafting::DraftEstimate> {
+        Ok(drafting::DraftEstimate {
+            idempotency_key: self.idempotency_key,
+            call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
+            offer: command(self.found, self.notes, self.options)?,
+        })
+    }
+}
+
+payload! {
+    /// What drafting an estimate gave.
+    DraftEstimatePayload {
+        /// Its first revision, a draft.
+        revision: EstimateRevision
+    }
+}
+
+/// The next revision of an estimate to draft.
+#[derive(InputObject)]
+pub struct ReviseEstimateInput {
+    /// A key of your own, such as a UUID; the same one when you try again.
+    idempotency_key: String,
+    /// The estimate.
+    estimate_id: ID,
+    /// What was found, as the customer reads it.
+    found: Option<String>,
+    /// Remarks.
+    notes: Option<String>,
+    /// Alternatives, at least one; they take the place of those before.
+    options: Vec<EstimateOptionInput>,
+}
+
+impl ReviseEstimateInput {
+    fn command(self) -> Result<drafting::ReviseEstimate> {
+        Ok(drafting::ReviseEstimate {
+            idempotency_key: self.idempotency_key,
+            estimate_id: Kind::Estimate.row("estimateId", &self.estimate_id)?,
+            offer: command(self.found, self.notes, self.options)?,
+        })
+    }
+}
+
+payload! {
+    /// What revising an estimate gave.
+    ReviseEstimatePayload {
+        /// Its next revision, a draft.
+        revision: EstimateRevision
+    }
+}
+
+/// A drafted revision to send.
+#[derive(InputObject)]
+pub struct SendEstimateInput {
+    /// A key of your own, such as a UUID; the same one when you try again.
+    idempotency_key: String,
+    /// The revision.
+    revision_id: ID,
+    /// Where to, if not to the customer's own e-mail address.
+    to: Option<String>,
+    /// Last day it can be accepted; by the shop's settings when left out.
+    valid_until: Option<NaiveDate>,
+}
+
+impl SendEstimateInput {
+    fn command(self) -> Result<sending::SendEstimate> {
+        Ok(sending::SendEstimate {
+            idempotency_key: self.idempotency_key,
+            revision_id: Kind::EstimateRevision.row("revisionId", &self.revision_id)?,
+            to: self.to,
+            valid_until: self.valid_until,
+        })
+    }
+}
+
+payload! {
+    /// What sending an estimate gave.
+    SendEstimatePayload {
+        /// The revision, frozen; its mail is on its way.
+        revision: EstimateRevision
+    }
+}
+
+/// Drafting, revising and sending estimates.
+#[derive(Default)]
+pub struct EstimatesMutation;
+
+#[Object]
+impl EstimatesMutation {
+    /// Prices the work for a call by the price book in force, taxed where its address is confirmed to be.
+    async fn draft_estimate(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The work.")] input: DraftEstimateInput,
+    ) -> async_graphql::Result<DraftEstimatePayload> {
+        let act = act(ctx)?;
+        let outcome = async { drafting::draft_estimate(act, input.command()?).await }.await;
+        DraftEstimatePayload::of(outcome.map(EstimateRevision::from))
+    }
+
+    /// Drafts the next revision, priced anew; what was sent stays valid until the new one is sent.
+    async fn revise_estimate(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The work as it is now.")] input: ReviseEstimateInput,
+    ) -> async_graphql::Result<ReviseEstimatePayload> {
+        let act = act(ctx)?;
+        let outcome = async { drafting::revise_estimate(act, input.command()?).await }.await;
+        ReviseEstimatePayload::of(outcome.map(EstimateRevision::from))
+    }
+
+    /// Freezes a drafted revision and mails it with a link by which the customer answers.
+    async fn send_estimate(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which, and where to.")] input: SendEstimateInput,
+    ) -> async_graphql::Result<SendEstimatePayload> {
+        let act = act(ctx)?;
+        let outcome = async { sending::send_estimate(act, input.command()?).await }.await;
+        SendEstimatePayload::of(outcome.map(EstimateRevision::from))
+    }
+}
