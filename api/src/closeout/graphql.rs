@@ -1,1 +1,81 @@
 //! Completing a call in the graph.
+
+use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
+use chrono::NaiveDate;
+
+use crate::base::{Error, Result};
+use crate::calls::graphql::ServiceCall;
+use crate::graphql::context::act;
+use crate::graphql::error::{Problem, edge};
+use crate::graphql::ids::Kind;
+use crate::warranty::graphql::ShopWarranty;
+
+use super::operations;
+
+/// A call whose work is done.
+#[derive(InputObject)]
+pub struct CompleteCallInput {
+    /// Your own key for this request, such as a UUID. Send the same one when you try again.
+    idempotency_key: String,
+    /// The call. Something was done about a finding, or no fault was found.
+    call_id: ID,
+    /// The day the work was done; today when left out.
+    completed_on: Option<NaiveDate>,
+}
+
+impl CompleteCallInput {
+    fn command(self) -> Result<operations::CompleteCall> {
+        Ok(operations::CompleteCall {
+            idempotency_key: self.idempotency_key,
+            call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
+            completed_on: self.completed_on,
+        })
+    }
+}
+
+/// What completing a call gave.
+#[derive(Default, SimpleObject)]
+pub struct CompleteCallPayload {
+    /// The completed call.
+    ///
+    /// Null when the mutation was refused.
+    call: Option<ServiceCall>,
+    /// What the shop now stands behind, a component each.
+    warranties: Vec<ShopWarranty>,
+    /// What to mend; empty when it was done.
+    problems: Vec<Problem>,
+}
+
+impl CompleteCallPayload {
+    fn of(outcome: Result<operations::CompletedCall>) -> async_graphql::Result<Self> {
+        match outcome {
+            Ok(completed) => Ok(Self {
+                call: Some(completed.call.into()),
+                warranties: completed.warranties.into_iter().map(Into::into).collect(),
+                problems: Vec::new(),
+            }),
+            Err(Error::Refused(problems)) => Ok(Self {
+                problems: problems.into_iter().map(Into::into).collect(),
+                ..Self::default()
+            }),
+            Err(error) => Err(edge(error)),
+        }
+    }
+}
+
+/// Completing calls.
+#[derive(Default)]
+pub struct CloseoutMutation;
+
+#[Object]
+impl CloseoutMutation {
+    /// Completes a call: the shop's warranty on what was repaired is written, and what its parts cost is posted.
+    async fn complete_call(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The call.")] input: CompleteCallInput,
+    ) -> async_graphql::Result<CompleteCallPayload> {
+        let act = act(ctx)?;
+        CompleteCallPayload::of(async { operations::complete_call(act, input.command()?).await }.await)
+    }
+}

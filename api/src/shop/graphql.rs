@@ -154,6 +154,17 @@ impl Shop {
     }
 }
 
+/// The calendar day of this request where the shop is; one statement a level, however many records ask.
+///
+/// # Errors
+/// Internal, when the shop was never opened.
+pub async fn today(ctx: &Context<'_>) -> async_graphql::Result<NaiveDate> {
+    let row = loaders::row::<shop::Entity>(ctx, 1).await?;
+    let settings = row.ok_or_else(|| base::Error::internal("the shop's settings are missing"));
+    let settings = settings.and_then(store::Settings::of).map_err(edge)?;
+    Ok(settings.day_of(act(ctx)?.at))
+}
+
 /// Who asks, and the shop.
 #[derive(Default)]
 pub struct ShopQuery;

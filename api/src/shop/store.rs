@@ -18,6 +18,18 @@ pub struct Settings {
 }
 
 impl Settings {
+    /// The settings that this row holds.
+    ///
+    /// # Errors
+    /// Internal, for a time zone nobody knows.
+    pub fn of(row: shop::Model) -> Result<Self> {
+        let zone = row
+            .time_zone
+            .parse()
+            .map_err(|_| Error::internal("the shop's time zone is unknown"))?;
+        Ok(Self { row, zone })
+    }
+
     /// The calendar day at `at` where the shop is.
     pub fn day_of(&self, at: DateTime<Utc>) -> NaiveDate {
         at.with_timezone(&self.zone).date_naive()
@@ -50,11 +62,7 @@ pub async fn settings(db: &impl ConnectionTrait) -> Result<Settings> {
         .one(db)
         .await?
         .ok_or_else(|| Error::internal("the shop's settings are missing"))?;
-    let zone = row
-        .time_zone
-        .parse()
-        .map_err(|_| Error::internal("the shop's time zone is unknown"))?;
-    Ok(Settings { row, zone })
+    Settings::of(row)
 }
 
 /// Writes through which day the books are closed; the rule behind it is that of `books`.

@@ -1,1 +1,0 @@
-//! Callbacks and flags in the graph.

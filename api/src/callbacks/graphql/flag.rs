@@ -1,0 +1,241 @@
+//! A flag, what it rests on and what became of it.
+
+use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::{flag, flag_evidence, flag_step};
+use nameplate_rules::flags;
+use sea_orm::{ColumnTrait, QueryFilter};
+
+use crate::appliances::graphql::{Appliance, Component, FailureMode};
+use crate::base::Error;
+use crate::calls::graphql::ServiceCall;
+use crate::calls::graphql::work::Method;
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::shop::graphql::Staff;
+
+use super::super::store;
+
+/// How loud a repeat failure is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::FlagLevel")]
+pub enum FlagLevel {
+    /// The second time in two years: keep an eye on it.
+    Watch,
+    /// Too soon, too often or dangerous: the call closes only with a root cause.
+    Act,
+}
+
+/// The life of a flag; it is never deleted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::FlagState")]
+pub enum FlagState {
+    /// Raised; nobody looked at it yet.
+    Open,
+    /// Somebody has seen it.
+    Acknowledged,
+    /// Somebody said what is to be made of it.
+    Answered,
+    /// Dealt with.
+    Closed,
+}
+
+/// The same component failed the same way again on the same machine.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Flag {
+    /// How loud it is.
+    level: FlagLevel,
+    /// How far it was dealt with.
+    state: FlagState,
+    /// What came back, when it was repaired before, and which rule was met.
+    reason: String,
+    /// When it was raised, or last grew more severe.
+    raised_at: DateTime<Utc>,
+    /// How often such repairs come back on the shop's other machines, as of that time.
+    base_rate: BaseRate,
+    #[graphql(skip)]
+    row: flag::Model,
+}
+
+impl From<flag::Model> for Flag {
+    fn from(row: flag::Model) -> Self {
+        Self {
+            level: row.level.into(),
+            state: row.state.into(),
+            reason: row.reason.clone(),
+            raised_at: row.raised_at,
+            base_rate: BaseRate::of(&row),
+            row,
+        }
+    }
+}
+
+impl Flag {
+    /// The flag with this id, if the caller may see it.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        let row = store::flags_visible_to(act(ctx)?)
+            .filter(flag::Column::Id.eq(id))
+            .one(reader(ctx)?)
+            .await
+            .map_err(|error| edge(error.into()))?;
+        Ok(row.map(Self::from))
+    }
+
+    /// The flags a call raised.
+    pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
+        let rows = loaders::children::<flag::Entity>(ctx, flag::Column::CallId, call_id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
+    }
+}
+
+#[ComplexObject]
+impl Flag {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Flag.id(self.row.id)
+    }
+
+    /// The call on which it was found; null for a technician without part in it.
+    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        ServiceCall::seen(ctx, self.row.call_id).await
+    }
+
+    /// The machine.
+    async fn appliance(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Appliance>> {
+        Appliance::of(ctx, self.row.appliance_id).await
+    }
+
+    /// What failed.
+    async fn component(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Component>> {
+        Component::of(ctx, self.row.component_id).await
+    }
+
+    /// How it failed.
+    async fn failure_mode(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<FailureMode>> {
+        FailureMode::of(ctx, self.row.failure_mode_id).await
+    }
+
+    /// What to look at next time, in order.
+    async fn next_checks(&self) -> async_graphql::Result<Vec<String>> {
+        texts(&self.row.next_checks_json)
+    }
+
+    /// What to mind before touching it.
+    async fn cautions(&self) -> async_graphql::Result<Vec<String>> {
+        texts(&self.row.cautions_json)
+    }
+
+    /// The earlier repairs it rests on, oldest first.
+    async fn evidence(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<FlagEvidence>> {
+        let column = flag_evidence::Column::FlagId;
+        let mut rows =
+            loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| (row.completed_on, row.id));
+        Ok(rows.into_iter().map(FlagEvidence::from).collect())
+    }
+
+    /// Who moved it along, oldest first.
+    async fn steps(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<FlagStep>> {
+        let column = flag_step::Column::FlagId;
+        let rows = loaders::children::<flag_step::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(FlagStep::from).collect())
+    }
+}
+
+/// The texts a flag keeps, as they were on the day it was raised.
+pub fn texts(json: &str) -> async_graphql::Result<Vec<String>> {
+    serde_json::from_str(json).map_err(|error| edge(Error::caused("texts of a flag", error)))
+}
+
+/// How often a kind of repair comes back, over all machines but the one flagged.
+#[derive(SimpleObject)]
+pub struct BaseRate {
+    /// The rate in words, with a mark when there are too few repairs to judge.
+    sentence: String,
+    /// Such repairs on other machines.
+    repairs: i64,
+    /// How many of these followed an earlier one on the same machine.
+    returned: i64,
+}
+
+impl BaseRate {
+    /// The rate that a flag keeps.
+    pub fn of(row: &flag::Model) -> Self {
+        let whole = |count: i64| u32::try_from(count).unwrap_or(u32::MAX);
+        let rate = flags::BaseRate::new(whole(row.base_repairs), whole(row.base_returned));
+        Self {
+            sentence: rate.map_or_else(|_| String::new(), flags::BaseRate::sentence),
+            repairs: row.base_repairs,
+            returned: row.base_returned,
+        }
+    }
+}
+
+/// An earlier repair that a flag rests on.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct FlagEvidence {
+    /// The day that repair was completed.
+    completed_on: NaiveDate,
+    /// Days from then to the opening of the flagged call.
+    days_before: i32,
+    /// What was done then.
+    method: Option<Method>,
+    #[graphql(skip)]
+    row: flag_evidence::Model,
+}
+
+impl From<flag_evidence::Model> for FlagEvidence {
+    fn from(row: flag_evidence::Model) -> Self {
+        Self {
+            completed_on: row.completed_on,
+            days_before: row.days_before,
+            method: row.method.map(Into::into),
+            row,
+        }
+    }
+}
+
+#[ComplexObject]
+impl FlagEvidence {
+    /// The call of that repair; null for a technician without part in it.
+    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        ServiceCall::seen(ctx, self.row.call_id).await
+    }
+}
+
+/// One step in the life of a flag.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct FlagStep {
+    /// When.
+    at: DateTime<Utc>,
+    /// Where the flag stood from then on.
+    state: FlagState,
+    /// What was noted.
+    note: String,
+    #[graphql(skip)]
+    row: flag_step::Model,
+}
+
+impl From<flag_step::Model> for FlagStep {
+    fn from(row: flag_step::Model) -> Self {
+        Self {
+            at: row.at,
+            state: row.state.into(),
+            note: row.note.clone(),
+            row,
+        }
+    }
+}
+
+#[ComplexObject]
+impl FlagStep {
+    /// Who.
+    async fn by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.row.staff_id).await
+    }
+}

@@ -1,0 +1,202 @@
+//! Callbacks and flags in the graph.
+
+mod flag;
+mod mutations;
+
+use async_graphql::connection::Connection;
+use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
+use chrono::{DateTime, Utc};
+use nameplate_entities::{callback, flag as flag_row};
+use sea_orm::{ColumnTrait, QueryFilter};
+
+use crate::calls::graphql::ServiceCall;
+use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::edge;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::shop::graphql::Staff;
+
+use super::store;
+
+pub use flag::{BaseRate, Flag, FlagEvidence, FlagLevel, FlagState, FlagStep};
+pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
+
+/// What the office made of a proposed callback.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::CallbackState")]
+pub enum CallbackState {
+    /// The rule proposes it; nobody decided yet.
+    Proposed,
+    /// It is the return of the earlier call.
+    Confirmed,
+    /// It has nothing to do with the earlier call.
+    Rejected,
+}
+
+/// Why a machine came back.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::CallbackClass")]
+pub enum CallbackClass {
+    /// The same component failed the same way again: workmanship or part.
+    SameFailure,
+    /// The earlier work or its component had a hand in it.
+    Related,
+    /// Nothing to do with the earlier work.
+    Unrelated,
+    /// How the machine was used, not the work.
+    Use,
+    /// Nothing was found wrong.
+    NoFaultFound,
+}
+
+/// A new call that may be, or is, the return of an earlier one.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Callback {
+    /// What the office made of it.
+    state: CallbackState,
+    /// What it turned out to be, as decided; null while open.
+    class: Option<CallbackClass>,
+    /// What the findings of both calls say it is; null until something is found. A person decides.
+    suggested_class: Option<CallbackClass>,
+    /// Days from the completion of the earlier call; a return on the same day counts 1.
+    age_days: i32,
+    /// Whether the earlier call is counted as returned by this callback; only its first confirmed one counts.
+    counted: bool,
+    /// When it was decided.
+    decided_at: Option<DateTime<Utc>>,
+    /// What was noted at the decision.
+    note: Option<String>,
+    #[graphql(skip)]
+    row: callback::Model,
+}
+
+impl From<callback::Model> for Callback {
+    fn from(row: callback::Model) -> Self {
+        Self {
+            state: row.state.into(),
+            class: row.class.map(Into::into),
+            suggested_class: row.suggested_class.map(Into::into),
+            age_days: row.age_days,
+            counted: row.counted_call_id.is_some(),
+            decided_at: row.decided_at,
+            note: row.note.clone(),
+            row,
+        }
+    }
+}
+
+impl Callback {
+    /// The callback that a call the caller may see was proposed to be.
+    pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Option<Self>> {
+        let column = callback::Column::CallId;
+        let rows = loaders::children::<callback::Entity>(ctx, column, call_id).await?;
+        Ok(rows.into_iter().next().map(Self::from))
+    }
+
+    /// The callback with this id, if the caller may see it.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        let row = store::callbacks_visible_to(act(ctx)?)
+            .filter(callback::Column::Id.eq(id))
+            .one(reader(ctx)?)
+            .await
+            .map_err(|error| edge(error.into()))?;
+        Ok(row.map(Self::from))
+    }
+}
+
+#[ComplexObject]
+impl Callback {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Callback.id(self.row.id)
+    }
+
+    /// The new call.
+    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        ServiceCall::seen(ctx, self.row.call_id).await
+    }
+
+    /// The completed call it returns to; null for a technician without part in it.
+    async fn earlier_call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        ServiceCall::seen(ctx, self.row.earlier_call_id).await
+    }
+
+    /// Who decided.
+    async fn decided_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        match self.row.decided_by {
+            Some(id) => Staff::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
+
+/// What came back.
+#[derive(Default)]
+pub struct CallbacksQuery;
+
+#[Object]
+impl CallbacksQuery {
+    /// Callbacks, newest first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    async fn callbacks(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only those in this state.")] state: Option<CallbackState>,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Callback>> {
+        let mut select = store::callbacks_visible_to(act(ctx)?);
+        if let Some(state) = state {
+            let state = nameplate_entities::kinds::CallbackState::from(state);
+            select = select.filter(callback::Column::State.eq(state));
+        }
+        let page = Page {
+            first,
+            after,
+            last,
+            before,
+        };
+        let shown = (|row: &callback::Model| row.id, Callback::from as fn(_) -> _);
+        connection::newest_first(reader(ctx)?, select, callback::Column::Id, page, shown).await
+    }
+
+    /// Flags, newest first; for a technician those of machines on own calls.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(clippy::too_many_arguments, reason = "two filters and the four of a page")]
+    async fn flags(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only those in this state.")] state: Option<FlagState>,
+        #[graphql(desc = "Only those of this level.")] level: Option<FlagLevel>,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, Flag>> {
+        let mut select = store::flags_visible_to(act(ctx)?);
+        if let Some(state) = state {
+            let state = nameplate_entities::kinds::FlagState::from(state);
+            select = select.filter(flag_row::Column::State.eq(state));
+        }
+        if let Some(level) = level {
+            let level = nameplate_entities::kinds::FlagLevel::from(level);
+            select = select.filter(flag_row::Column::Level.eq(level));
+        }
+        let page = Page {
+            first,
+            after,
+            last,
+            before,
+        };
+        let shown = (|row: &flag_row::Model| row.id, Flag::from as fn(_) -> _);
+        connection::newest_first(reader(ctx)?, select, flag_row::Column::Id, page, shown).await
+    }
+}
