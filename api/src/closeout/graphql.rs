@@ -76,6 +76,8 @@ impl CloseoutMutation {
         #[graphql(desc = "The call.")] input: CompleteCallInput,
     ) -> async_graphql::Result<CompleteCallPayload> {
         let act = act(ctx)?;
-        CompleteCallPayload::of(async { operations::complete_call(act, input.command()?).await }.await)
+        CompleteCallPayload::of(
+            async { operations::complete_call(act, input.command()?).await }.await,
+        )
     }
 }

@@ -5,6 +5,7 @@ use async_graphql::{Context, ID, Interface, Object, SimpleObject};
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
+use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{Estimate, EstimateOption, EstimateRevision};
@@ -42,6 +43,8 @@ pub enum Node {
     EstimateRevision(EstimateRevision),
     EstimateOption(EstimateOption),
     Mail(Mail),
+    Callback(Callback),
+    Flag(Flag),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -69,6 +72,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
         Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
+        Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
+        Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }

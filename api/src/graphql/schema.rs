@@ -25,6 +25,7 @@ pub struct Query(
     crate::jobs::graphql::MailQuery,
     crate::invoices::graphql::InvoicesQuery,
     crate::invoices::graphql::ReceivablesQuery,
+    crate::callbacks::graphql::CallbacksQuery,
 );
 
 /// What can be done.
@@ -39,6 +40,8 @@ pub struct Mutation(
     crate::estimates::graphql::EstimatesMutation,
     crate::jobs::graphql::MailMutation,
     crate::invoices::graphql::InvoicesMutation,
+    crate::callbacks::graphql::CallbacksMutation,
+    crate::closeout::graphql::CloseoutMutation,
 );
 
 /// The schema of the running server.

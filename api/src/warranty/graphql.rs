@@ -6,6 +6,7 @@ use nameplate_entities::shop_warranty;
 
 use crate::appliances::graphql::Component;
 use crate::calls::graphql::ServiceCall;
+use crate::graphql::loaders;
 use crate::shop::graphql::today;
 
 use super::store;
@@ -32,6 +33,22 @@ impl From<shop_warranty::Model> for ShopWarranty {
             parts_through: row.parts_through,
             row,
         }
+    }
+}
+
+impl ShopWarranty {
+    /// What a call gave.
+    pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
+        let column = shop_warranty::Column::CallId;
+        let rows = loaders::children::<shop_warranty::Entity>(ctx, column, call_id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
+    }
+
+    /// All that was ever given on a machine, oldest first.
+    pub async fn of_appliance(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<Self>> {
+        let column = shop_warranty::Column::ApplianceId;
+        let rows = loaders::children::<shop_warranty::Entity>(ctx, column, id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
     }
 }
 

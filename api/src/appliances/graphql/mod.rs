@@ -13,6 +13,7 @@ use nameplate_entities::{appliance, appliance_stay};
 use nameplate_rules::serial::{SerialKey, ShopTag};
 
 use crate::base::{Act, Error, ProblemCode, Result};
+use crate::callbacks::graphql::Flag;
 use crate::calls::graphql::history::{self, HistoryEntry};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::graphql::connection::{self, Page, RowCursor};
@@ -21,6 +22,7 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
+use crate::warranty::graphql::ShopWarranty;
 
 use super::{operations, store};
 
@@ -196,6 +198,18 @@ impl Appliance {
             before,
         };
         history::page(ctx, self.row.id, page).await
+    }
+
+    /// What the shop stands behind on it or once did, oldest first.
+    #[graphql(complexity = "10 * child_complexity")]
+    async fn shop_warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
+        ShopWarranty::of_appliance(ctx, self.row.id).await
+    }
+
+    /// Flags ever raised on it, oldest first.
+    #[graphql(complexity = "10 * child_complexity")]
+    async fn flags(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Flag>> {
+        Flag::of_appliance(ctx, self.row.id).await
     }
 
     /// Others whose serial differs only in characters that people misread, or that bear the same serial

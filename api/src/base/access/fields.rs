@@ -223,7 +223,11 @@ const CALLS: &[Row] = &[
     ),
 ];
 
-const WARRANTY: &[Row] = &[];
+const WARRANTY: &[Row] = &[(
+    "ShopWarranty",
+    Staff,
+    "writtenOn labourThrough partsThrough component call labourInForce partsInForce",
+)];
 
 const ESTIMATES: &[Row] = &[
     ("Query", Desk, "estimate estimates"),
@@ -304,7 +308,30 @@ const INVOICES: &[Row] = &[
     ),
 ];
 
-const CALLBACKS: &[Row] = &[];
+const CALLBACKS: &[Row] = &[
+    ("Query", Desk, "callbacks"),
+    ("Query", Staff, "flags"),
+    (
+        "Callback",
+        Staff,
+        "id state class suggestedClass ageDays counted decidedAt note call earlierCall decidedBy",
+    ),
+    (
+        "Flag",
+        Staff,
+        "id level state reason raisedAt baseRate call",
+    ),
+    (
+        "Flag",
+        Staff,
+        "appliance component failureMode nextChecks cautions evidence steps",
+    ),
+    ("ServiceCall", Staff, "callback flags warranties"),
+    ("Appliance", Staff, "flags shopWarranties"),
+    ("BaseRate", Staff, "sentence repairs returned"),
+    ("FlagEvidence", Staff, "completedOn daysBefore method call"),
+    ("FlagStep", Staff, "at state note by"),
+];
 
 const BRIEF: &[Row] = &[];
 

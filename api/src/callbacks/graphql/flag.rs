@@ -84,6 +84,12 @@ impl Flag {
         Ok(row.map(Self::from))
     }
 
+    /// The flags ever raised on a machine, oldest first.
+    pub async fn of_appliance(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<Self>> {
+        let rows = loaders::children::<flag::Entity>(ctx, flag::Column::ApplianceId, id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
+    }
+
     /// The flags a call raised.
     pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
         let rows = loaders::children::<flag::Entity>(ctx, flag::Column::CallId, call_id).await?;
@@ -131,8 +137,7 @@ impl Flag {
     /// The earlier repairs it rests on, oldest first.
     async fn evidence(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<FlagEvidence>> {
         let column = flag_evidence::Column::FlagId;
-        let mut rows =
-            loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
+        let mut rows = loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
         rows.sort_by_key(|row| (row.completed_on, row.id));
         Ok(rows.into_iter().map(FlagEvidence::from).collect())
     }

@@ -1,7 +1,7 @@
 //! Callbacks and flags in the graph.
 
-mod flag;
-mod mutations;
+pub mod flag;
+pub mod mutations;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
@@ -162,13 +162,22 @@ impl CallbacksQuery {
             last,
             before,
         };
-        let shown = (|row: &callback::Model| row.id, Callback::from as fn(_) -> _);
-        connection::newest_first(reader(ctx)?, select, callback::Column::Id, page, shown).await
+        connection::newest_first(
+            reader(ctx)?,
+            select,
+            callback::Column::Id,
+            page,
+            (|row| row.id, Callback::from),
+        )
+        .await
     }
 
     /// Flags, newest first; for a technician those of machines on own calls.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    #[expect(clippy::too_many_arguments, reason = "two filters and the four of a page")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "two filters and the four of a page"
+    )]
     async fn flags(
         &self,
         ctx: &Context<'_>,
@@ -196,7 +205,13 @@ impl CallbacksQuery {
             last,
             before,
         };
-        let shown = (|row: &flag_row::Model| row.id, Flag::from as fn(_) -> _);
-        connection::newest_first(reader(ctx)?, select, flag_row::Column::Id, page, shown).await
+        connection::newest_first(
+            reader(ctx)?,
+            select,
+            flag_row::Column::Id,
+            page,
+            (|row| row.id, Flag::from),
+        )
+        .await
     }
 }

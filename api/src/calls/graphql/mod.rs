@@ -15,6 +15,7 @@ use sea_orm::{ColumnTrait, QueryFilter, Select};
 
 use crate::appliances::graphql::Appliance;
 use crate::base::own_work;
+use crate::callbacks::graphql::{Callback, Flag};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
@@ -22,6 +23,7 @@ use crate::graphql::error::{bad_input, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::shop;
+use crate::warranty::graphql::ShopWarranty;
 
 use super::store;
 
@@ -195,6 +197,21 @@ impl ServiceCall {
         let rows =
             loaders::children::<finding::Entity>(ctx, finding::Column::CallId, self.row.id).await?;
         Ok(rows.into_iter().map(Finding::from).collect())
+    }
+
+    /// The callback that this call may be, or is.
+    async fn callback(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Callback>> {
+        Callback::of_call(ctx, self.row.id).await
+    }
+
+    /// Flags raised on this call, oldest first.
+    async fn flags(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Flag>> {
+        Flag::of_call(ctx, self.row.id).await
+    }
+
+    /// What the shop stands behind since this call was completed.
+    async fn warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
+        ShopWarranty::of_call(ctx, self.row.id).await
     }
 }
 
