@@ -3,6 +3,8 @@
 //! `tests/run` brings up what these tests need; `tests/run COMMAND` does so for one command.
 
 mod harness;
+mod http;
+mod mail;
 mod schema;
 mod support;
 mod tidy;
