@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use async_graphql::context::QueryPathSegment;
 use async_graphql::extensions::{
     Extension, ExtensionContext, ExtensionFactory, NextResolve, ResolveInfo,
 };
@@ -29,7 +30,9 @@ impl Extension for Gate {
         info: ResolveInfo<'_>,
         next: NextResolve<'_>,
     ) -> ServerResult<Option<Value>> {
-        if !info.is_for_introspection && !info.name.starts_with("__") {
+        // A list's elements come by here too, each under the name of its field, which was decided on already.
+        let is_element = matches!(info.path_node.segment, QueryPathSegment::Index(_));
+        if !is_element && !info.is_for_introspection && !info.name.starts_with("__") {
             let role = role_of(ctx.data_opt::<Act>());
             let admitted = access::decided(info.parent_type, info.name)
                 .is_some_and(|least| least.admits(role));

@@ -72,15 +72,19 @@ impl Extension for Watch {
     ) -> ServerResult<Option<Value>> {
         let may_be_null = !info.return_type.ends_with('!');
         let node = info.path_node;
-        match (next.run(ctx, info).await, ctx.data_opt::<Arc<Progress>>()) {
-            (Err(mut error), Some(progress)) if may_be_null => {
-                if error.path.is_empty() {
-                    error.path = path_to(node);
-                }
+        let mut error = match next.run(ctx, info).await {
+            Ok(value) => return Ok(value),
+            Err(error) => error,
+        };
+        if error.path.is_empty() {
+            error.path = path_to(node);
+        }
+        match ctx.data_opt::<Arc<Progress>>() {
+            Some(progress) if may_be_null => {
                 progress.note(error);
                 Ok(Some(Value::Null))
             }
-            (outcome, _) => outcome,
+            _ => Err(error),
         }
     }
 }
