@@ -8,15 +8,19 @@
 mod content;
 mod drafting;
 pub mod graphql;
+mod letter;
+pub mod link;
 mod offer;
 pub mod page;
 pub mod parties;
 mod priced;
+mod printed;
 mod sending;
 mod states;
 mod store;
 
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
+pub use letter::letter;
 pub use offer::{NewLine, NewOption, Offer};
 pub use sending::{SendEstimate, expire_due, send_estimate};
 pub use states::mark_invoiced;

@@ -5,6 +5,7 @@
 //! every answer carries the id under which the log speaks of it, and no secret of a path reaches the log.
 
 mod body;
+mod estimate_link;
 mod graphql;
 mod health;
 mod media;
@@ -84,6 +85,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
     routes
         .route("/livez", web::get().to(health::livez))
         .route("/readyz", web::get().to(health::readyz))
+        .configure(estimate_link::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

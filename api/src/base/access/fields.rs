@@ -234,7 +234,7 @@ const ESTIMATES: &[Row] = &[
     (
         "Estimate",
         Desk,
-        "id number createdAt createdBy revisions latest accepted",
+        "id number call createdAt createdBy revisions latest accepted",
     ),
     (
         "EstimateRevision",

@@ -11,6 +11,7 @@ use nameplate_entities::{
 use nameplate_rules::money::Cents;
 
 use crate::base::Error;
+use crate::calls::graphql::ServiceCall;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -94,6 +95,11 @@ impl Estimate {
     /// Number, the same for all its revisions.
     async fn number(&self) -> &str {
         &self.row.number
+    }
+
+    /// The call it offers work for.
+    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        ServiceCall::of(ctx, self.row.call_id).await
     }
 
     /// When it was first drafted.

@@ -1,0 +1,58 @@
+//! The mail that carries an estimate: its link, and the same as PDF.
+
+use nameplate_documents::estimate_pdf;
+use nameplate_rules::estimate::Content;
+use sea_orm::ConnectionTrait;
+
+use crate::base::config::Config;
+use crate::base::letter::{Attachment, Outgoing};
+use crate::base::{Error, Result};
+
+use super::{printed, store};
+
+/// The mail of a sent revision, with the whole address of its link.
+///
+/// # Errors
+/// Internal, for a revision that was never sent or a PDF that cannot be made.
+pub async fn letter(
+    db: &impl ConnectionTrait,
+    config: &Config,
+    revision_id: i64,
+    link_token: &str,
+) -> Result<Outgoing> {
+    let revision = store::get_revision(db, "", revision_id).await?;
+    let content = printed::content(&revision)?;
+    let attachment = Attachment {
+        file_name: printed::file_name(&content),
+        content_type: "application/pdf".to_owned(),
+        bytes: pdf(content.clone()).await?,
+    };
+    let rendered = printed::mail(content, address(config, link_token))
+        .render()
+        .map_err(|error| Error::caused("mail of an estimate", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: vec![attachment],
+    })
+}
+
+/// The PDF of frozen content. Typesetting takes long, so it leaves the async threads alone.
+///
+/// # Errors
+/// Internal only.
+pub async fn pdf(content: Content) -> Result<Vec<u8>> {
+    let document = printed::document(content);
+    tokio::task::spawn_blocking(move || estimate_pdf(&document))
+        .await
+        .map_err(|error| Error::caused("typesetting an estimate", error))?
+        .map_err(|error| Error::caused("PDF of an estimate", error))
+}
+
+/// The whole address behind which this token opens its estimate.
+fn address(config: &Config, link_token: &str) -> String {
+    let base = config.public_url.as_ref().map_or_else(
+        || format!("http://{}", config.listen),
+        |url| url.trim_end_matches('/').to_owned(),
+    );
+    format!("{base}/e/{link_token}")
+}

@@ -1,0 +1,252 @@
+//! Frozen content as people see it: the link's page, the PDF and the mail.
+//!
+//! What stays true: all three are made from the frozen content alone, so that they say the same for ever.
+
+use nameplate_documents as documents;
+use nameplate_entities::estimate_revision;
+use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel};
+use nameplate_rules::money::Cents;
+
+use crate::base::letter::{EstimateMail, MailOption, MailShop};
+use crate::base::wording;
+use crate::base::{Error, Result};
+use crate::pricing;
+use crate::shop::Settings;
+
+use super::page::{EstimatePage, LineView, OptionView, PlateFigure, PlateView, ShopView, TaxView};
+
+/// The sentence a customer agrees to by accepting.
+const CONSENT: &str = "By accepting I ask the shop to do the work of the chosen option at the total shown. \
+    My name, the time and my network address are recorded with this answer.";
+
+/// What a sent revision says.
+///
+/// # Errors
+/// Internal, for a revision that was never sent or holds what cannot be read.
+pub fn content(revision: &estimate_revision::Model) -> Result<Content> {
+    let text = revision
+        .content_json
+        .as_deref()
+        .ok_or_else(|| Error::internal("a revision has no frozen content"))?;
+    serde_json::from_str(text).map_err(|error| Error::caused("frozen content", error))
+}
+
+/// The shop as a link page names it; from its settings, never from an estimate.
+pub fn shop_view(settings: &Settings) -> ShopView {
+    ShopView {
+        name: settings.row.name.clone(),
+        phone: wording::phone(&settings.row.phone_e164),
+        phone_link: settings.row.phone_e164.clone(),
+    }
+}
+
+/// The page behind a link.
+pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -> EstimatePage {
+    let figure = |label, value| PlateFigure { label, value };
+    EstimatePage {
+        token: token.to_owned(),
+        shop,
+        number: content.number,
+        revision: content.revision.to_string(),
+        issued_on: wording::day(content.sent_on),
+        valid_until: wording::day(content.valid_until),
+        customer_name: content.customer.name,
+        appliance: PlateView {
+            appliance_type: content.appliance.kind,
+            make: content.appliance.make,
+            model: content.appliance.model,
+            serial: content.appliance.serial,
+            ratings: content
+                .ratings
+                .into_iter()
+                .map(|rating| figure(rating.label, rating.value))
+                .collect(),
+        },
+        problem_told: content.complaint,
+        found: content.found,
+        currency: content.currency,
+        options: (1..).zip(content.options).map(option_view).collect(),
+        notes: paragraphs(&content.notes),
+        warranty: content.warranty,
+        terms: content.terms,
+        consent: CONSENT.to_owned(),
+        content_hash: content_hash.to_owned(),
+        ..EstimatePage::default()
+    }
+}
+
+fn option_view((position, option): (usize, OfferOption)) -> OptionView {
+    OptionView {
+        id: position.to_string(),
+        subtotal: option.subtotal.to_string(),
+        discount: discount(option.discount).unwrap_or_default(),
+        total: option.total.to_string(),
+        title: option.title,
+        summary: option.summary,
+        lines: option.lines.into_iter().map(line_view).collect(),
+        tax_lines: option
+            .tax_levels
+            .into_iter()
+            .map(|level| TaxView {
+                level: pricing::level_printed(level.kind, &level.name),
+                rate: rate(&level),
+                amount: level.tax.to_string(),
+            })
+            .collect(),
+    }
+}
+
+fn line_view(line: Line) -> LineView {
+    LineView {
+        kind: kind(&line),
+        unit_price: line.unit_price.to_string(),
+        amount: line.net.to_string(),
+        taxed: line.taxable != Cents::ZERO,
+        description: line.description,
+        note: String::new(),
+        quantity: line.quantity,
+    }
+}
+
+/// The PDF's document.
+pub fn document(content: Content) -> documents::EstimateDocument {
+    let service_address = if content.customer.service_address == content.customer.billing_address {
+        Vec::new()
+    } else {
+        content.customer.service_address
+    };
+    documents::EstimateDocument {
+        shop: documents::ShopBlock {
+            name: content.shop.name,
+            address_lines: content.shop.address,
+            phone: content.shop.phone,
+            email: content.shop.email,
+            licence_line: Some(content.shop.registration).filter(|line| !line.is_empty()),
+        },
+        customer: documents::CustomerBlock {
+            name: content.customer.name,
+            address_lines: content.customer.billing_address,
+            service_address_lines: service_address,
+            phone: None,
+            email: None,
+        },
+        appliance: documents::ApplianceBlock {
+            appliance_type: content.appliance.kind,
+            make: content.appliance.make,
+            model: content.appliance.model,
+            serial: content.appliance.serial,
+            ratings: content
+                .ratings
+                .into_iter()
+                .map(|rating| documents::PlateEntry {
+                    label: rating.label,
+                    value: rating.value,
+                })
+                .collect(),
+        },
+        number: content.number,
+        revision: content.revision.to_string(),
+        issued_on: content.sent_on.to_string(),
+        valid_until: Some(content.valid_until.to_string()),
+        currency: content.currency,
+        problem_told: content.complaint,
+        found: content.found,
+        options: content.options.into_iter().map(option_block).collect(),
+        notes: paragraphs(&content.notes),
+        warranty: content.warranty,
+        terms: content.terms,
+        cautions: Vec::new(),
+        accepted: None,
+    }
+}
+
+fn option_block(option: OfferOption) -> documents::OptionBlock {
+    documents::OptionBlock {
+        subtotal: option.subtotal.to_string(),
+        discount: discount(option.discount),
+        total: option.total.to_string(),
+        title: option.title,
+        summary: option.summary,
+        lines: option.lines.into_iter().map(document_line).collect(),
+        tax_lines: option
+            .tax_levels
+            .into_iter()
+            .map(|level| documents::TaxLine {
+                level: pricing::level_printed(level.kind, &level.name),
+                rate: rate(&level),
+                amount: level.tax.to_string(),
+            })
+            .collect(),
+    }
+}
+
+fn document_line(line: Line) -> documents::DocumentLine {
+    documents::DocumentLine {
+        kind: kind(&line),
+        unit_price: line.unit_price.to_string(),
+        amount: line.net.to_string(),
+        taxed: line.taxable != Cents::ZERO,
+        description: line.description,
+        note: None,
+        quantity: line.quantity,
+    }
+}
+
+/// The mail that brings the link.
+pub fn mail(content: Content, link: String) -> EstimateMail {
+    let machine = [
+        content.appliance.kind,
+        format!("{} {}", content.appliance.make, content.appliance.model),
+        format!("serial {}", content.appliance.serial),
+    ];
+    EstimateMail {
+        shop: MailShop {
+            name: content.shop.name,
+            address_lines: content.shop.address,
+            phone: content.shop.phone,
+            email: content.shop.email,
+        },
+        customer_name: content.customer.name,
+        number: content.number,
+        revision: content.revision.to_string(),
+        appliance_line: machine.join(", "),
+        problem_told: content.complaint,
+        message: String::new(),
+        currency: content.currency,
+        options: content
+            .options
+            .into_iter()
+            .map(|option| MailOption {
+                total: option.total.to_string(),
+                title: option.title,
+            })
+            .collect(),
+        valid_until: wording::day(content.valid_until),
+        link,
+    }
+}
+
+/// Name of the PDF file.
+pub fn file_name(content: &Content) -> String {
+    format!("estimate-{}-{}.pdf", content.number, content.revision)
+}
+
+fn kind(line: &Line) -> String {
+    pricing::charge_printed(pricing::charge_for_row(line.kind)).to_owned()
+}
+
+fn rate(level: &TaxLevel) -> String {
+    format!("{} %", level.rate)
+}
+
+/// A discount with its sign; none for nothing.
+fn discount(amount: Cents) -> Option<String> {
+    (amount != Cents::ZERO).then(|| format!("-{amount}"))
+}
+
+fn paragraphs(text: &str) -> Vec<String> {
+    text.split("\n\n")
+        .map(|paragraph| paragraph.trim().to_owned())
+        .filter(|paragraph| !paragraph.is_empty())
+        .collect()
+}
