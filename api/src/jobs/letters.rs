@@ -3,6 +3,7 @@
 use crate::base::letter::{NoticeMail, Outgoing};
 use crate::base::outbox::Payload;
 use crate::base::{Act, Error, Result};
+use crate::estimates;
 use crate::invoices;
 use crate::shop::Settings;
 
@@ -17,7 +18,13 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             sentences,
         } => notice(shop, headline, sentences),
         Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
-        Payload::Estimate { .. } => Err(Error::internal("this kind of mail cannot be made yet")),
+        Payload::Estimate {
+            revision_id,
+            link_token,
+        } => {
+            let (db, config) = (act.app.db.read(), &act.app.config);
+            estimates::letter(db, config, *revision_id, link_token).await
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use crate::base::{Act, Result};
+use crate::estimates;
 use crate::graphql::error::chain;
 use crate::shop;
 
@@ -12,6 +13,7 @@ pub const EVERY: Duration = Duration::from_secs(3600);
 /// One round. What fails is logged and tried again with the next.
 pub async fn make(act: &Act) {
     act.app.throttle.sweep();
+    report("lapsed estimates", estimates::expire_due(act).await);
     report("old sessions", shop::forget_sessions(act).await);
 }
 

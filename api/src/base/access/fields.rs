@@ -231,6 +231,7 @@ const WARRANTY: &[Row] = &[(
 
 const ESTIMATES: &[Row] = &[
     ("Query", Desk, "estimate estimates"),
+    ("ServiceCall", Desk, "estimates"),
     (
         "Estimate",
         Desk,

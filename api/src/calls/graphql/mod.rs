@@ -17,6 +17,7 @@ use crate::appliances::graphql::Appliance;
 use crate::base::own_work;
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::customers::graphql::{Customer, ServiceAddress};
+use crate::estimates::graphql::Estimate;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
@@ -197,6 +198,11 @@ impl ServiceCall {
         let rows =
             loaders::children::<finding::Entity>(ctx, finding::Column::CallId, self.row.id).await?;
         Ok(rows.into_iter().map(Finding::from).collect())
+    }
+
+    /// Estimates drafted for it, oldest first.
+    async fn estimates(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Estimate>> {
+        Estimate::of_call(ctx, self.row.id).await
     }
 
     /// The callback that this call may be, or is.

@@ -72,6 +72,13 @@ impl Estimate {
         Self::of(ctx, id).await
     }
 
+    /// The estimates for a call the caller may see, oldest first.
+    pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
+        let rows =
+            loaders::children::<estimate::Entity>(ctx, estimate::Column::CallId, call_id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
+    }
+
     async fn rows(
         &self,
         ctx: &Context<'_>,
