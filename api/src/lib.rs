@@ -23,3 +23,4 @@ pub mod graphql;
 pub mod http;
 pub mod jobs;
 pub mod mail;
+pub mod verify;

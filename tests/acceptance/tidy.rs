@@ -29,7 +29,7 @@ const FLOORS: &[&[&str]] = &[
 ];
 
 /// May name anything. A capability's `graphql.rs` (or folder `graphql`) belongs here wherever it lies.
-const ROOF: &[&str] = &["graphql", "http", "jobs", "mail", "cli"];
+const ROOF: &[&str] = &["graphql", "http", "jobs", "mail", "cli", "verify"];
 
 /// The crates of this workspace that each one may name.
 const CRATES: &[(&str, &[&str])] = &[

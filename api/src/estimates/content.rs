@@ -122,7 +122,7 @@ async fn options(
 
 fn line(row: estimate_line::Model) -> Line {
     Line {
-        quantity: quantity(&row),
+        quantity: printed_quantity(row.kind, row.quantity.0, row.labour_minutes),
         kind: pricing::charge_of_row(row.kind),
         description: row.description,
         unit_price: Cents(row.unit_price_cents),
@@ -135,14 +135,14 @@ fn line(row: estimate_line::Model) -> Line {
 }
 
 /// How many, as printed: labour in hours, or in hours and minutes where hours would not be exact.
-fn quantity(row: &estimate_line::Model) -> String {
-    match (row.kind, row.labour_minutes) {
+pub fn printed_quantity(kind: ChargeKind, quantity: Decimal, minutes: Option<i32>) -> String {
+    match (kind, minutes) {
         (ChargeKind::Labour, Some(minutes)) if minutes % 3 == 0 => {
             let hours = Decimal::from(minutes) / Decimal::from(60);
             format!("{} h", hours.normalize())
         }
         (ChargeKind::Labour, Some(minutes)) => format!("{} h {} min", minutes / 60, minutes % 60),
-        _ => row.quantity.0.normalize().to_string(),
+        _ => quantity.normalize().to_string(),
     }
 }
 

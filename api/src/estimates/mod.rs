@@ -19,6 +19,7 @@ mod sending;
 mod states;
 mod store;
 
+pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use letter::letter;
 pub use offer::{NewLine, NewOption, Offer};

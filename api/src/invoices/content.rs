@@ -6,15 +6,14 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{invoice, invoice_line, invoice_tax, tax_level};
-use nameplate_rules::estimate::{ApplianceBlock, CustomerBlock, Line, ShopBlock, TaxLevel};
+use nameplate_rules::estimate::{ApplianceBlock, CustomerBlock, Line, Rating, ShopBlock, TaxLevel};
 use nameplate_rules::invoice::{InvoiceDraft, Payer, Totals};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
-use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::base::{Error, Result, secret};
-use crate::pricing;
+use crate::{estimates, pricing};
 
 /// Everything an invoice or credit note says, as it was issued.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -29,6 +28,8 @@ pub struct Content {
     pub shop: ShopBlock,
     pub customer: CustomerBlock,
     pub appliance: ApplianceBlock,
+    /// Its rated data, in the order of printing.
+    pub ratings: Vec<Rating>,
     /// Number of the call that is billed.
     pub call_number: String,
     /// Day the work was done, if it was when the invoice was issued.
@@ -88,7 +89,7 @@ pub fn line(row: &invoice_line::Model) -> Line {
     Line {
         kind: pricing::charge_of_row(row.kind),
         description: row.description.clone(),
-        quantity: printed_quantity(row.quantity.0, row.labour_minutes),
+        quantity: printed_quantity(row),
         unit_price: Cents(row.unit_price_cents),
         net: Cents(row.net_cents),
         discount: Cents(row.discount_cents),
@@ -113,12 +114,14 @@ pub fn tax(row: &invoice_tax::Model, level: &tax_level::Model) -> Result<TaxLeve
     })
 }
 
-/// A quantity as printed: hours are named as such, when that is what was counted.
-fn printed_quantity(quantity: Decimal, labour_minutes: Option<i32>) -> String {
-    let minutes = quantity.checked_mul(Decimal::from(60));
-    if labour_minutes.is_some() && labour_minutes.map(Decimal::from) == minutes {
-        format!("{} h", quantity.normalize())
+/// A quantity as its estimate prints it, with the sign of a credit in front.
+fn printed_quantity(row: &invoice_line::Model) -> String {
+    let quantity = row.quantity.0;
+    let minutes = row.labour_minutes.map(i32::saturating_abs);
+    let printed = estimates::printed_quantity(row.kind, quantity.abs(), minutes);
+    if quantity.is_sign_negative() {
+        format!("-{printed}")
     } else {
-        quantity.normalize().to_string()
+        printed
     }
 }

@@ -3,17 +3,16 @@
 //! What it says is the frozen content; only what was paid by now is read afresh. A credit note is printed
 //! with the amounts of what it takes back, as its heading says "credited".
 
-use chrono::NaiveDate;
 use nameplate_documents as documents;
 use nameplate_entities::invoice;
 use nameplate_entities::kinds::{PaymentMethod, ReceivableKind};
-use nameplate_rules::estimate::{Line, TaxLevel};
+use nameplate_rules::estimate::{Line, Rating, TaxLevel};
 use nameplate_rules::invoice::{InvoiceDraft, mirror};
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
 use crate::base::letter::{Attachment, InvoiceMail, InvoiceMailKind, MailShop, Outgoing};
-use crate::base::{Error, Result};
+use crate::base::{Error, Result, wording};
 use crate::pricing;
 
 use super::content::Content;
@@ -146,9 +145,9 @@ fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMai
         corrects: content.corrects.clone().unwrap_or_default(),
         appliance_line: appliance_line(content),
         message: content.reason.clone().unwrap_or_default(),
-        issued_on: in_words(content.issued_on),
+        issued_on: wording::day(content.issued_on),
         due_on: if is_invoice {
-            in_words(content.due_on)
+            wording::day(content.due_on)
         } else {
             String::new()
         },
@@ -175,10 +174,6 @@ fn appliance_line(content: &Content) -> String {
     .join(", ")
 }
 
-fn in_words(day: NaiveDate) -> String {
-    day.format("%B %-d, %Y").to_string()
-}
-
 fn document(
     content: &Content,
     printed: &InvoiceDraft,
@@ -199,7 +194,7 @@ fn document(
             make: content.appliance.make.clone(),
             model: content.appliance.model.clone(),
             serial: content.appliance.serial.clone(),
-            ratings: Vec::new(),
+            ratings: content.ratings.iter().map(plate_entry).collect(),
         }),
         number: content.number.clone(),
         corrects: content.corrects.clone(),
@@ -257,6 +252,13 @@ fn customer_block(content: &Content) -> documents::CustomerBlock {
         },
         phone: None,
         email: None,
+    }
+}
+
+fn plate_entry(rating: &Rating) -> documents::PlateEntry {
+    documents::PlateEntry {
+        label: rating.label.clone(),
+        value: rating.value.clone(),
     }
 }
 

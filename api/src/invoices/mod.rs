@@ -11,9 +11,10 @@ pub mod graphql;
 mod issue;
 mod letter;
 mod operations;
-mod parties;
+
 mod payments;
 mod store;
+mod words;
 
 pub use letter::letter;
 pub use operations::{CreditInvoice, IssueInvoice, credit_invoice, issue_invoice};

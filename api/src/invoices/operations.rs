@@ -19,8 +19,9 @@ use crate::shop::{self, Settings};
 
 use super::content::Content;
 use super::issue::{Issue, Rows, amounts_of, post_if_any, tell, write};
-use super::parties;
+
 use super::store::{self, Billed};
+use super::words;
 
 /// A call to bill.
 #[derive(Clone, Debug, Serialize)]
@@ -66,7 +67,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
         ..Default::default()
     };
     let rows = Rows::of_estimate(&accepted);
-    let words = parties::words(&settings, &billed, &accepted);
+    let words = words::of_invoice(&settings, &billed, &accepted);
     let row = write(&tx, act, &issue, (header, rows, words)).await?;
     receivable::ActiveModel {
         invoice_id: Set(row.id),

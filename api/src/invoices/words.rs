@@ -1,0 +1,43 @@
+//! Everything an invoice says beside its figures, number and days: who bills whom for which machine.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ReceivableKind;
+use nameplate_rules::invoice::Totals;
+
+use crate::estimates::{Accepted, parties};
+use crate::shop::Settings;
+
+use super::content::Content;
+use super::store::Billed;
+
+/// The words that are frozen with an invoice. Figures, number and days are put in when it is written.
+pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> Content {
+    Content {
+        kind: ReceivableKind::Invoice,
+        number: String::new(),
+        issued_on: NaiveDate::MIN,
+        due_on: NaiveDate::MIN,
+        currency: String::new(),
+        shop: parties::shop_block(settings),
+        customer: parties::customer_block(&billed.customer, &billed.address),
+        appliance: parties::appliance_block(&billed.appliance, &billed.appliance_type),
+        ratings: parties::ratings(&billed.appliance),
+        call_number: billed.call.number.clone(),
+        service_on: billed.call.completed_on,
+        estimate: format!(
+            "{}, revision {}",
+            accepted.estimate.number, accepted.revision.revision
+        ),
+        corrects: None,
+        reason: None,
+        complaint: billed.call.complaint.clone(),
+        found: accepted.revision.found_text.clone(),
+        lines: Vec::new(),
+        tax_levels: Vec::new(),
+        totals: Totals::default(),
+        warranty: format!(
+            "On what we repaired: labor {} days, parts we fitted {} months, both from the day the work was done.",
+            settings.row.labour_warranty_days, settings.row.parts_warranty_months
+        ),
+    }
+}

@@ -1,0 +1,57 @@
+//! What must always be true, held against every row: the checks behind `nameplate verify`.
+//!
+//! Words: a *finding* here is a row that breaks a promise of this program, not of a machine. What must stay
+//! true: verifying changes nothing, reads one state of the database, and keeps no more in memory than a page
+//! of rows and the findings, of which each check gives a bounded number.
+//!
+//! It lies at the roof because it looks into every capability's tables, and on purpose it asks the database
+//! itself and not the code that wrote the rows.
+
+mod books;
+mod documents;
+mod invoices;
+mod mail;
+mod numbers;
+mod statement;
+mod work;
+
+use std::fmt;
+
+use crate::base::Result;
+use crate::base::db::Db;
+
+/// A row that is not as it must be.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Finding {
+    pub table: &'static str,
+    /// Id of the row, or its key where rows have no id; `all` for a sum over the table.
+    pub row: String,
+    /// What is wrong with it.
+    pub what: String,
+}
+
+impl fmt::Display for Finding {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{} {}: {}", self.table, self.row, self.what)
+    }
+}
+
+/// Most findings of one check: what is broken in one place is broken in many.
+pub const FINDINGS_MAX: usize = 100;
+
+/// Holds every row against what must be true of it. Nothing found means that all is well.
+///
+/// # Errors
+/// Internal, when the database cannot be read.
+pub async fn run(db: &Db) -> Result<Vec<Finding>> {
+    let tx = db.snapshot().await?;
+    let mut findings = Vec::new();
+    findings.extend(books::check(&tx).await?);
+    findings.extend(numbers::check(&tx).await?);
+    findings.extend(invoices::check(&tx).await?);
+    findings.extend(documents::check(&tx).await?);
+    findings.extend(mail::check(&tx).await?);
+    findings.extend(work::check(&tx).await?);
+    tx.rollback().await?;
+    Ok(findings)
+}
