@@ -15,7 +15,7 @@ use sea_orm::{
 };
 
 use crate::base::own_work::Sight;
-use crate::base::{Act, Error, Result, joined};
+use crate::base::{Act, Result, joined};
 use crate::shop;
 
 /// Most earlier calls in the history.
@@ -134,19 +134,19 @@ pub struct Trip {
     pub technician: staff::Model,
 }
 
-/// Reads the brief of a call that the caller may see.
+/// Reads the brief of a call; `None` for one that does not exist or that the caller may not see.
 ///
 /// # Errors
-/// `NotFound` at `callId`, also for another technician's call.
-pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<Brief> {
-    let ticket = ticket(db, act, call_id)
-        .await?
-        .ok_or_else(|| Error::not_found("callId", "service call"))?;
+/// Internal only.
+pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<Option<Brief>> {
+    let Some(ticket) = ticket(db, act, call_id).await? else {
+        return Ok(None);
+    };
     let call = &ticket.call;
     let today = shop::settings(db).await?.day_of(act.at);
     let history = history(db, call).await?;
     let ids = history.iter().map(|call| call.id).collect::<Vec<_>>();
-    Ok(Brief {
+    Ok(Some(Brief {
         today,
         contacts: contacts(db, call.customer_id).await?,
         findings: findings(db, &ids).await?,
@@ -160,7 +160,7 @@ pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<
         visits: visits(db, call.id).await?,
         history,
         ticket,
-    })
+    }))
 }
 
 async fn ticket(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<Option<Ticket>> {

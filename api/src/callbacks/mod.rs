@@ -20,5 +20,5 @@ mod tally;
 pub use advice::open;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
 pub use operations::{DecideCallback, Decision, MoveFlag, decide_callback, move_flag};
-pub use store::{callback_of, flags_of_call, open_flags};
+pub use store::{callback_of, flags_of_call, hazard, open_flags};
 pub use tally::{Count, count, recount};

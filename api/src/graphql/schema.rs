@@ -26,6 +26,7 @@ pub struct Query(
     crate::invoices::graphql::InvoicesQuery,
     crate::invoices::graphql::ReceivablesQuery,
     crate::callbacks::graphql::CallbacksQuery,
+    crate::brief::graphql::BriefQuery,
 );
 
 /// What can be done.

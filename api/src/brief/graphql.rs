@@ -1,1 +1,0 @@
-//! The brief in the graph.
