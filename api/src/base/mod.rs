@@ -17,6 +17,8 @@ pub mod outbox;
 pub mod own_work;
 pub mod search;
 pub mod secret;
+#[cfg(test)]
+pub mod testing;
 pub mod throttle;
 pub mod wording;
 

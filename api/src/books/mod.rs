@@ -19,3 +19,6 @@ pub use operations::{
 };
 pub use posting::{MANUAL, NewEntry, check_open, post, reverse, role_key};
 pub use store::{Balance, balances};
+
+#[cfg(test)]
+mod tests;

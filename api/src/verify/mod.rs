@@ -55,3 +55,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     tx.rollback().await?;
     Ok(findings)
 }
+
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
+mod tests;

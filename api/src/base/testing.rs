@@ -1,0 +1,86 @@
+//! A program on a fresh `SQLite` file, for tests beside the code.
+
+use std::sync::Arc;
+
+use chrono::{DateTime, Utc};
+use nameplate_entities::staff;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set};
+use tempfile::TempDir;
+
+use super::act::{Act, App, Caller};
+use super::clock::Clock;
+use super::config::Config;
+use super::db::Db;
+use super::{Error, Problem, Role};
+
+/// An app whose clock stands still, and the folder that holds its database.
+pub struct Bench {
+    pub app: Arc<App>,
+    _folder: TempDir,
+}
+
+/// Noon of a day in 2026 at which every test begins.
+pub fn noon() -> DateTime<Utc> {
+    DateTime::from_timestamp(1_780_315_200, 0).unwrap()
+}
+
+impl Bench {
+    /// An empty, migrated database.
+    pub async fn new() -> Self {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("shop.db");
+        let url = format!("sqlite://{}?mode=rwc", path.display());
+        let db = Db::open(&url).await.unwrap();
+        Self {
+            app: App::new(db, Config::default(), Clock::standing_at(noon())),
+            _folder: folder,
+        }
+    }
+
+    /// An act of somebody new with this role.
+    pub async fn act_as(&self, role: Role) -> Act {
+        let tx = self.app.db.write().await.unwrap();
+        let row = staff::ActiveModel {
+            name: Set("Somebody".to_owned()),
+            email: Set(format!("{role:?}@shop.example")),
+            role: Set(role),
+            password_hash: Set("none".to_owned()),
+            created_at: Set(self.app.clock.now()),
+            version: Set(1),
+            ..Default::default()
+        }
+        .insert(&tx)
+        .await
+        .unwrap();
+        tx.commit().await.unwrap();
+        self.app.act(Caller::Staff {
+            id: row.id,
+            role,
+            session_id: 1,
+        })
+    }
+
+    /// An act of the program.
+    pub fn program(&self) -> Act {
+        self.app.act(Caller::Program)
+    }
+}
+
+/// What was refused.
+#[track_caller]
+pub fn problems<T>(outcome: super::Result<T>) -> Vec<Problem> {
+    match outcome {
+        Err(Error::Refused(problems)) => problems,
+        Err(other) => panic!("not refused but failed: {other}"),
+        Ok(_) => panic!("this was done, not refused"),
+    }
+}
+
+/// Code and path of each refusal.
+#[track_caller]
+pub fn refusals<T>(outcome: super::Result<T>) -> Vec<(super::ProblemCode, String)> {
+    problems(outcome)
+        .into_iter()
+        .map(|problem| (problem.code, problem.path))
+        .collect()
+}
