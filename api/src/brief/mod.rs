@@ -8,3 +8,6 @@ pub mod graphql;
 mod store;
 
 pub use store::{Brief, HISTORY_MAX, load};
+
+#[cfg(test)]
+mod tests;

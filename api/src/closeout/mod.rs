@@ -9,3 +9,8 @@ mod operations;
 mod store;
 
 pub use operations::{CompleteCall, CompletedCall, complete_call};
+
+#[cfg(test)]
+pub mod testing;
+#[cfg(test)]
+mod tests;
