@@ -5,7 +5,7 @@
 //! and from where is kept.
 
 use nameplate_entities::kinds::{CallState, EstimateState};
-use nameplate_entities::{estimate, estimate_option, estimate_revision};
+use nameplate_entities::{estimate, estimate_option, estimate_revision, staff};
 use nameplate_rules::estimate::{Content, EstimateRefusal};
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
@@ -385,10 +385,6 @@ async fn tell_the_shop(
     estimate: &estimate::Model,
     (headline, sentences): (String, Vec<String>),
 ) -> Result<()> {
-    let to = Addressee {
-        email: settings.row.email.clone(),
-        name: settings.row.name.clone(),
-    };
     let about = Subject {
         kind: "estimate",
         id: estimate.id,
@@ -397,6 +393,25 @@ async fn tell_the_shop(
         headline,
         sentences,
     };
-    outbox::enqueue(tx, act, &to, about, &notice).await?;
+    for to in office(tx, settings).await? {
+        outbox::enqueue(tx, act, &to, about, &notice).await?;
+    }
     Ok(())
+}
+
+/// The shop's own address; while it has none, everybody who works at the desk.
+async fn office(tx: &impl ConnectionTrait, settings: &Settings) -> Result<Vec<Addressee>> {
+    let shop = Addressee {
+        email: settings.row.email.clone(),
+        name: settings.row.name.clone(),
+    };
+    if !shop.email.is_empty() {
+        return Ok(vec![shop]);
+    }
+    let desk = store::desk(tx).await?;
+    let to = |person: staff::Model| Addressee {
+        email: person.email,
+        name: person.name,
+    };
+    Ok(desk.into_iter().map(to).collect())
 }

@@ -26,3 +26,6 @@ pub use offer::{NewLine, NewOption, Offer};
 pub use sending::{SendEstimate, expire_due, send_estimate};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
+
+#[cfg(test)]
+mod tests;

@@ -94,8 +94,10 @@ pub fn ratings(row: &appliance::Model) -> Vec<Rating> {
     .collect()
 }
 
+/// The last line of an address; empty for one that was not filled in.
 fn town(city: &str, region: &str, postal_code: &str) -> String {
-    format!("{city}, {region} {postal_code}")
+    let town = format!("{city}, {region} {postal_code}");
+    town.trim_matches([',', ' ']).to_owned()
 }
 
 fn lines(parts: [Option<String>; 3]) -> Vec<String> {

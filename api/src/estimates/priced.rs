@@ -18,6 +18,7 @@ use crate::base::{Error, ProblemCode, Result};
 use crate::pricing::{self, Book, Jurisdiction};
 
 use super::offer::{NewLine, NewOption};
+use super::states::sentence;
 
 /// What an offer is priced and taxed with.
 pub struct Terms {
@@ -210,7 +211,7 @@ impl Terms {
             DiscountRefusal::MoreThanTotal { .. } => Error::refused(
                 ProblemCode::TooMuch,
                 format!("{path}.discountAmount"),
-                format!("{refusal}."),
+                sentence(&refusal.to_string()),
             ),
             other => Error::caused("discount of an estimate", other),
         })?;
@@ -298,5 +299,9 @@ fn in_hours(minutes: i32) -> Decimal {
 }
 
 fn too_large(path: &str, refusal: &MoneyRefusal) -> Error {
-    Error::refused(ProblemCode::OutOfRange, path, format!("{refusal}."))
+    Error::refused(
+        ProblemCode::OutOfRange,
+        path,
+        sentence(&refusal.to_string()),
+    )
 }

@@ -89,7 +89,7 @@ pub(super) fn refused(path: &str, refusal: EstimateRefusal) -> Error {
 }
 
 /// A refusal's words as a sentence.
-fn sentence(words: &str) -> String {
+pub(super) fn sentence(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| {
         format!("{}{}.", first.to_uppercase(), letters.as_str())

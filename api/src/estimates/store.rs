@@ -3,10 +3,10 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::kinds::{EstimateState, Role};
 use nameplate_entities::{
     appliance, appliance_type, estimate, estimate_line, estimate_link, estimate_option,
-    estimate_revision, estimate_tax, price_book, service_call, tax_level,
+    estimate_revision, estimate_tax, price_book, service_call, staff, tax_level,
 };
 use sea_orm::sea_query::Query;
 use sea_orm::{
@@ -204,6 +204,16 @@ pub async fn subject_of(db: &impl ConnectionTrait, call_id: i64) -> Result<About
         appliance,
         appliance_type,
     })
+}
+
+/// Who works at the desk.
+pub async fn desk(db: &impl ConnectionTrait) -> Result<Vec<staff::Model>> {
+    Ok(staff::Entity::find()
+        .filter(staff::Column::Role.is_in([Role::Owner, Role::Office]))
+        .filter(staff::Column::LeftAt.is_null())
+        .order_by_asc(staff::Column::Id)
+        .all(db)
+        .await?)
 }
 
 pub async fn price_book_name(db: &impl ConnectionTrait, id: i64) -> Result<String> {
