@@ -10,14 +10,18 @@ use crate::base::audit::{self, Subject};
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, search};
-use crate::{appliances, shop};
+use crate::{appliances, customers, shop};
 
 use super::store;
 
-/// A complaint about a machine. Customer and address are those of the machine on that day.
+/// A complaint about a machine.
 #[derive(Clone, Debug, Serialize)]
 pub struct NewCall {
     pub appliance_id: i64,
+    /// Who asks for the work; the machine's customer when left out.
+    pub customer_id: Option<i64>,
+    /// Where the work is done; the machine's address when left out.
+    pub service_address_id: Option<i64>,
     pub kind: CallKind,
     pub complaint: String,
 }
@@ -25,7 +29,7 @@ pub struct NewCall {
 /// Writes a call with the next number.
 ///
 /// # Errors
-/// `NotFound` at `applianceId`; `Missing` and `TooLong` at `complaint`.
+/// `NotFound` at `applianceId`, `customerId`, `serviceAddressId`; `Missing` and `TooLong` at `complaint`.
 pub async fn create(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -35,12 +39,20 @@ pub async fn create(
     let complaint = checks.text("complaint", &new.complaint, TEXT_MAX);
     checks.finish()?;
     let appliance = appliances::get_appliance(tx, "applianceId", new.appliance_id).await?;
+    let customer_id = match new.customer_id {
+        Some(id) => customers::get_customer(tx, "customerId", id).await?.id,
+        None => appliance.customer_id,
+    };
+    let service_address_id = match new.service_address_id {
+        Some(id) => customers::get_address(tx, "serviceAddressId", id).await?.id,
+        None => appliance.service_address_id,
+    };
     let opened_on = shop::settings(tx).await?.day_of(act.at);
     let row = service_call::ActiveModel {
         number: Set(numbers::take(tx, Series::Call).await?),
         appliance_id: Set(appliance.id),
-        customer_id: Set(appliance.customer_id),
-        service_address_id: Set(appliance.service_address_id),
+        customer_id: Set(customer_id),
+        service_address_id: Set(service_address_id),
         kind: Set(new.kind),
         complaint: Set(complaint),
         state: Set(CallState::Open),

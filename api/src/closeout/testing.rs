@@ -160,6 +160,8 @@ impl Workshop {
             idempotency_key: self.key(),
             call: NewCall {
                 appliance_id: machine.id,
+                customer_id: None,
+                service_address_id: None,
                 kind,
                 complaint: "it does not heat".to_owned(),
             },

@@ -67,6 +67,8 @@ impl TestShop {
             idempotency_key: self.key(),
             call: NewCall {
                 appliance_id: self.appliance_id,
+                customer_id: None,
+                service_address_id: None,
                 kind: CallKind::Repair,
                 complaint: "It does not heat".to_owned(),
             },

@@ -18,8 +18,12 @@ use super::{Callback, CallbackClass, Flag, FlagState};
 pub struct OpenCallInput {
     /// Your own key for this request, such as a UUID. Send the same one when you try again.
     idempotency_key: String,
-    /// The machine. Customer and address are those of the machine.
+    /// The machine.
     appliance_id: ID,
+    /// Who asks for the work; the machine's customer when left out.
+    customer_id: Option<ID>,
+    /// Where the work is done; the machine's address when left out.
+    service_address_id: Option<ID>,
     /// What the customer says, in their words.
     complaint: String,
     /// Why a call is made; only a repair can come back as a callback.
@@ -32,6 +36,9 @@ impl OpenCallInput {
             idempotency_key: self.idempotency_key,
             call: NewCall {
                 appliance_id: Kind::Appliance.row("applianceId", &self.appliance_id)?,
+                customer_id: Kind::Customer.row_if_any("customerId", self.customer_id.as_ref())?,
+                service_address_id: Kind::ServiceAddress
+                    .row_if_any("serviceAddressId", self.service_address_id.as_ref())?,
                 kind: self.kind.into(),
                 complaint: self.complaint,
             },
