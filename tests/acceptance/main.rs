@@ -2,6 +2,8 @@
 //!
 //! `tests/run` brings up what these tests need; `tests/run COMMAND` does so for one command.
 
+mod appliances;
+mod calls;
 mod harness;
 mod http;
 mod mail;

@@ -9,6 +9,7 @@
 
 pub mod database;
 pub mod graphql;
+pub mod house;
 pub mod mail;
 pub mod program;
 pub mod server;
