@@ -16,6 +16,7 @@ const SHOP: &[Row] = &[
     ("Query", Anyone, "me"),
     ("Query", Staff, "shop node"),
     ("Query", Desk, "staff search"),
+    ("Node", Staff, "id"),
     ("Staff", Staff, "id name email role leftAt"),
     (
         "Shop",
