@@ -9,7 +9,7 @@ use crate::support::on_both_databases;
 
 const BY_SERIAL: &str = "query($serial: String!, $make: String) {
     appliance(by: { serial: { serial: $serial, make: $make } }) {
-        id make serial version ratedWatts appliesTo: applianceType { key }
+        id make serial version ratedWatts applianceType { key }
         customer { name } serviceAddress { line }
         stays { fromOn untilOn customer { name } }
     }

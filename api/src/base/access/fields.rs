@@ -14,9 +14,9 @@ pub(super) const FIELDS: &[&[Row]] = &[
 
 const SHOP: &[Row] = &[
     ("Query", Anyone, "me"),
+    ("Node", Staff, "id"),
     ("Query", Staff, "shop node"),
     ("Query", Desk, "staff search"),
-    ("Node", Staff, "id"),
     ("Staff", Staff, "id name email role leftAt"),
     (
         "Shop",
