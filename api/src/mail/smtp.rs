@@ -1,8 +1,8 @@
-//! Handing mail to a relay.
+//! Handing mail to a relay, over a connection of its own each time: a try that is broken off leaves nothing behind
+//! (the library's pool would keep waiting for the connection that was broken off).
 
 use std::time::Duration;
 
-use lettre::transport::smtp::PoolConfig;
 use lettre::transport::smtp::authentication::Credentials;
 use lettre::transport::smtp::client::{Certificate, Tls as Protection, TlsParameters};
 use lettre::transport::smtp::{AsyncSmtpTransport, Error};
@@ -37,8 +37,7 @@ impl Relay {
         let mut builder = AsyncSmtpTransport::<Tokio1Executor>::builder_dangerous(host)
             .port(port)
             .tls(protection(host, smtp)?)
-            .timeout(Some(mail.send_timeout()))
-            .pool_config(PoolConfig::new().max_size(1));
+            .timeout(Some(mail.send_timeout()));
         if let (Some(username), Some(password)) = (&smtp.username, &smtp.password) {
             builder = builder.credentials(Credentials::new(username.clone(), password.clone()));
         }
