@@ -19,7 +19,8 @@ pub async fn serve(app: &Arc<App>) -> Outcome {
     let failed = |error: std::io::Error| Failure::new("the server cannot start", &error);
     let mut terminate = signal(SignalKind::terminate()).map_err(failed)?;
     let mut interrupt = signal(SignalKind::interrupt()).map_err(failed)?;
-    let shared = http::Shared::new(Arc::clone(app));
+    let shared = http::Shared::new(Arc::clone(app))
+        .map_err(|error| Failure::new("the schema is wrong", &error))?;
     let (server, address) = http::bind(&shared).map_err(|error| {
         let doing = format!("nothing can listen on {}", app.config.listen);
         Failure::new(&doing, &error)

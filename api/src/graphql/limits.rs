@@ -9,7 +9,7 @@ use std::collections::HashMap;
 use async_graphql::parser::types::{
     ExecutableDocument, FragmentDefinition, Selection, SelectionSet,
 };
-use async_graphql::{Name, Positioned, Value, Variables};
+use async_graphql::{Name, Positioned};
 
 /// Words and signs in one document.
 const TOKENS_MAX: usize = 2_000;
@@ -140,33 +140,41 @@ impl<'a> Sizes<'a> {
     }
 }
 
-/// Checks that variables that must be given are given; their types are checked with the arguments.
-///
-/// # Errors
-/// A sentence that names the first that is missing.
-pub fn given(
-    document: &ExecutableDocument,
-    operation_name: Option<&str>,
-    variables: &Variables,
-) -> Result<(), String> {
-    let chosen = document.operations.iter().find(|(name, _)| {
-        operation_name.is_none_or(|wanted| name.is_some_and(|name| name == wanted))
-    });
-    let Some((_, operation)) = chosen else {
-        return Ok(());
-    };
-    for definition in &operation.node.variable_definitions {
-        let name = &definition.node.name.node;
-        let is_given = match variables.get(name) {
-            Some(Value::Null) => false,
-            Some(_) => true,
-            None => definition.node.default_value.is_some(),
-        };
-        if !is_given && !definition.node.var_type.node.nullable {
-            return Err(format!(
-                "The variable `${name}` must be given and not null."
-            ));
+#[cfg(test)]
+mod tests {
+    use async_graphql::parser::parse_query;
+
+    use super::*;
+
+    #[test]
+    fn words_in_texts_and_remarks_do_not_count() {
+        let many = "{ a ".repeat(5_000);
+        for text in [
+            format!("{{ a(text: \"{many}\") }}"),
+            format!("{{ a(text: \"{many}\\\" {many}\") }}"),
+            format!("{{ a(text: \"\"\"{many} \"\" \\\"\"\" {many}\"\"\") }}"),
+            format!("{{ a #{many}\n }}"),
+            "{ a(text: \"\") b(text: \"\"\"\"\"\") }".to_owned(),
+        ] {
+            of_text(&text).unwrap();
         }
+        of_text(&many).unwrap_err();
+        of_text(&format!("{{ a(text: \"\") {many} }}")).unwrap_err();
+        of_text(&"a ".repeat(2_001)).unwrap_err();
+        of_text(&"a".repeat(50_000)).unwrap();
     }
-    Ok(())
+
+    #[test]
+    fn fragments_count_as_often_as_they_are_spread() {
+        let doubling = |levels: usize| {
+            let fragments: String = (0..levels)
+                .map(|n| format!("fragment f{n} on Query {{ ...f{} ...f{} }} ", n + 1, n + 1))
+                .collect();
+            format!("{{ ...f0 }} {fragments} fragment f{levels} on Query {{ a }}")
+        };
+        of_document(&parse_query(doubling(3)).unwrap()).unwrap();
+        of_document(&parse_query(doubling(100)).unwrap()).unwrap_err();
+        let circle = "{ ...a } fragment a on Query { ...b } fragment b on Query { ...a }";
+        of_document(&parse_query(circle).unwrap()).unwrap();
+    }
 }

@@ -12,3 +12,4 @@ pub mod payload;
 pub mod progress;
 pub mod scalars;
 pub mod schema;
+pub mod variables;

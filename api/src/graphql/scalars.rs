@@ -13,6 +13,9 @@ use rust_decimal::Decimal;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Money(pub Cents);
 
+/// An amount in the shop's currency, as text with two decimals: `"189.50"`, `"-12.00"`.
+///
+/// A JSON number is refused, because it may already have been rounded.
 #[Scalar(name = "Money")]
 impl ScalarType for Money {
     fn parse(value: Value) -> InputValueResult<Self> {
@@ -50,6 +53,9 @@ impl From<Cents> for Money {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ExactDecimal(pub Decimal);
 
+/// An exact decimal as text, such as a rate `"8.25"`, a quantity `"2"` or a reading `"10.3"`.
+///
+/// A JSON number is refused, because it may already have been rounded.
 #[Scalar(name = "ExactDecimal")]
 impl ScalarType for ExactDecimal {
     fn parse(value: Value) -> InputValueResult<Self> {

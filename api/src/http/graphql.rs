@@ -20,6 +20,7 @@ use crate::base::config::Mode;
 use crate::base::{Act, Caller};
 use crate::graphql::error::{Code, edge};
 use crate::graphql::progress::Progress;
+use crate::graphql::variables::Inputs;
 use crate::graphql::{limits, loaders};
 use crate::shop;
 
@@ -142,7 +143,7 @@ impl Refusal {
 async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Response, Refusal> {
     let act = caller(shared, http).await?;
     let request = read(body)?;
-    let request = checked(request)?;
+    let request = checked(&shared.inputs, request)?;
     let is_stranger = act.caller == Caller::Nobody;
     let request = if is_stranger && shared.app.config.mode == Mode::Production {
         request.disable_introspection()
@@ -248,7 +249,7 @@ fn object(value: Option<Value>) -> Option<Map<String, Value>> {
 }
 
 /// Parses the document and holds it to the limits that must be checked before the library walks it.
-fn checked(mut request: Request) -> Result<Request, Refusal> {
+fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal> {
     limits::of_text(&request.query).map_err(|message| {
         Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,
@@ -268,7 +269,8 @@ fn checked(mut request: Request) -> Result<Request, Refusal> {
             message,
         )
     })?;
-    limits::given(document, name.as_deref(), &variables).map_err(|message| {
+    let fit = inputs.check(document, name.as_deref(), &variables);
+    fit.map_err(|message| {
         Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,
             Code::InvalidRequest,

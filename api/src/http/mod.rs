@@ -27,6 +27,7 @@ use tracing_actix_web::TracingLogger;
 use crate::base::App;
 use crate::base::config::{Config, Mode};
 use crate::graphql::schema::{self, Schema};
+use crate::graphql::variables::Inputs;
 
 /// How long running requests may take to finish after the server was asked to end.
 const SHUTDOWN_SECONDS: u64 = 30;
@@ -37,18 +38,25 @@ const HEAD_TIMEOUT: Duration = Duration::from_secs(10);
 pub struct Shared {
     app: Arc<App>,
     schema: Schema,
+    inputs: Inputs,
     /// Set when the server was asked to end; `/readyz` then says no.
     pub leaving: AtomicBool,
 }
 
 impl Shared {
-    pub fn new(app: Arc<App>) -> Data<Self> {
+    /// Builds the schema.
+    ///
+    /// # Errors
+    /// When the schema's own text cannot be read back, which only a mistake in it can do.
+    pub fn new(app: Arc<App>) -> Result<Data<Self>, async_graphql::parser::Error> {
         let schema = schema::build(&app);
-        Data::new(Self {
+        let inputs = Inputs::read(&schema::sdl())?;
+        Ok(Data::new(Self {
             app,
             schema,
+            inputs,
             leaving: AtomicBool::new(false),
-        })
+        }))
     }
 }
 
