@@ -1,4 +1,4 @@
-//! The command line: serve, migrate, print the schema, let somebody sign in.
+//! The command line: serve, migrate, verify, print the schema, let somebody sign in.
 //!
 //! What goes wrong is said in one sentence on standard error, and the exit code is 1.
 
@@ -17,7 +17,7 @@ use crate::base::db::Db;
 use crate::base::{App, Caller};
 use crate::graphql::error::chain;
 use crate::graphql::schema;
-use crate::{appliances, books, callbacks, shop};
+use crate::{appliances, books, callbacks, shop, verify};
 
 /// The stack of a thread that resolves requests: deep ones in an unoptimised build need more than 2 MiB.
 const STACK_BYTES: usize = 8 * 1024 * 1024;
@@ -39,6 +39,8 @@ enum Command {
     Serve,
     /// Bring the database up to date and open the shop, then end.
     Migrate,
+    /// Hold every row against what must always be true; print what is not, or `clean`.
+    Verify,
     /// Print the GraphQL schema.
     Schema,
     /// The people who sign in.
@@ -86,11 +88,20 @@ fn start(command: Command) -> Outcome {
 }
 
 async fn carry_out(command: Command, config: Config) -> Outcome {
-    let app = open(config).await?;
+    let db = Db::open(&config.database_url)
+        .await
+        .map_err(|error| Failure::new("the database cannot be opened", &error))?;
+    if matches!(command, Command::Verify) {
+        return verify(&db).await;
+    }
+    let app = App::new(db, config, Clock::System);
+    prepare(&app)
+        .await
+        .map_err(|error| Failure::new("the shop cannot be opened", &error))?;
     let code = match command {
         Command::Serve => serve::serve(&app).await?,
         Command::Staff(command) => staff::run(&app, command).await?,
-        Command::Migrate | Command::Schema => ExitCode::SUCCESS,
+        Command::Migrate | Command::Verify | Command::Schema => ExitCode::SUCCESS,
     };
     app.db
         .clone()
@@ -100,16 +111,19 @@ async fn carry_out(command: Command, config: Config) -> Outcome {
     Ok(code)
 }
 
-/// The database, brought up to date, with an open shop in it.
-async fn open(config: Config) -> Result<Arc<App>, Failure> {
-    let db = Db::open(&config.database_url)
+/// Changes nothing beyond the migrations that opening the database brings.
+async fn verify(db: &Db) -> Outcome {
+    let findings = verify::run(db)
         .await
-        .map_err(|error| Failure::new("the database cannot be opened", &error))?;
-    let app = App::new(db, config, Clock::System);
-    prepare(&app)
-        .await
-        .map_err(|error| Failure::new("the shop cannot be opened", &error))?;
-    Ok(app)
+        .map_err(|error| Failure::new("the rows cannot be read", &error))?;
+    if findings.is_empty() {
+        println!("clean");
+        return Ok(ExitCode::SUCCESS);
+    }
+    for finding in findings {
+        println!("{finding}");
+    }
+    Ok(ExitCode::FAILURE)
 }
 
 /// What must be in a database before anybody works with it. Does nothing the second time.
