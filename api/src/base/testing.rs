@@ -1,10 +1,12 @@
-//! A program on a fresh `SQLite` file, for tests beside the code.
+//! A program on a fresh database, for tests beside the code: a `SQLite` file, and `PostgreSQL` too when
+//! `tests/run` has started one.
 
 use std::sync::Arc;
+use std::sync::atomic::{AtomicU32, Ordering};
 
 use chrono::{DateTime, Utc};
 use nameplate_entities::staff;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, Database};
 use tempfile::TempDir;
 
 use super::act::{Act, App, Caller};
@@ -19,18 +21,40 @@ pub struct Bench {
     _folder: TempDir,
 }
 
+static MADE: AtomicU32 = AtomicU32::new(0);
+
 /// Noon of a day in 2026 at which every test begins.
 pub fn noon() -> DateTime<Utc> {
     DateTime::from_timestamp(1_780_315_200, 0).unwrap()
 }
 
 impl Bench {
-    /// An empty, migrated database.
+    /// An empty, migrated `SQLite` file.
     pub async fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("shop.db");
         let url = format!("sqlite://{}?mode=rwc", path.display());
-        let db = Db::open(&url).await.unwrap();
+        Self::at(&url, folder).await
+    }
+
+    /// One on each database there is to test on.
+    pub async fn everywhere() -> Vec<Self> {
+        let mut benches = vec![Self::new().await];
+        if let Ok(admin_url) = std::env::var("NAMEPLATE_TEST_PG") {
+            let number = MADE.fetch_add(1, Ordering::Relaxed);
+            let name = format!("nameplate_bench_{}_{number}", std::process::id());
+            let admin = Database::connect(&admin_url).await.unwrap();
+            let create = format!("CREATE DATABASE {name} TEMPLATE template0");
+            admin.execute_unprepared(&create).await.unwrap();
+            let (server, _) = admin_url.rsplit_once('/').unwrap();
+            let folder = tempfile::tempdir().unwrap();
+            benches.push(Self::at(&format!("{server}/{name}"), folder).await);
+        }
+        benches
+    }
+
+    async fn at(url: &str, folder: TempDir) -> Self {
+        let db = Db::open(url).await.unwrap();
         Self {
             app: App::new(db, Config::default(), Clock::standing_at(noon())),
             _folder: folder,

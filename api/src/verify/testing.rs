@@ -31,8 +31,21 @@ pub struct TestShop {
 }
 
 impl TestShop {
+    /// On a `SQLite` file.
     pub async fn open() -> Self {
-        let bench = Bench::new().await;
+        Self::on(Bench::new().await).await
+    }
+
+    /// One on each database there is to test on.
+    pub async fn everywhere() -> Vec<Self> {
+        let mut shops = Vec::new();
+        for bench in Bench::everywhere().await {
+            shops.push(Self::on(bench).await);
+        }
+        shops
+    }
+
+    async fn on(bench: Bench) -> Self {
         shop::open(&bench.program()).await.unwrap();
         books::open(&bench.program()).await.unwrap();
         appliances::open(&bench.program()).await.unwrap();
