@@ -1,6 +1,8 @@
 //! A program on a fresh database, for tests beside the code: a `SQLite` file, and `PostgreSQL` too when
 //! `tests/run` has started one.
 
+#![expect(clippy::missing_panics_doc, reason = "a test that panics has failed")]
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
 

@@ -93,13 +93,13 @@ impl TestShop {
             offer: offer(part_price, discount),
         };
         let drafted = estimates::draft_estimate(&self.owner, draft).await.unwrap();
-        let send = SendEstimate {
+        let order = SendEstimate {
             idempotency_key: self.key(),
             revision_id: drafted.id,
             to: None,
             valid_until: None,
         };
-        let sent = estimates::send_estimate(&self.owner, send).await.unwrap();
+        let sent = estimates::send_estimate(&self.owner, order).await.unwrap();
         self.accept(sent.id, sent.content_hash.unwrap()).await;
         call
     }
