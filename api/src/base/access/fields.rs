@@ -272,7 +272,7 @@ const INVOICES: &[Row] = &[
     (
         "Invoice",
         Desk,
-        "id kind number customer call estimateRevisionId issuedOn dueOn issuedAt issuedBy reason",
+        "id kind number customer call estimateRevision issuedOn dueOn issuedAt issuedBy reason",
     ),
     (
         "Invoice",

@@ -1,0 +1,153 @@
+//! Payments and what they settle.
+
+use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::{allocation, payment};
+
+use crate::customers::graphql::Customer;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::graphql::scalars::Money;
+use crate::shop::graphql::Staff;
+
+use super::{Invoice, may_read};
+
+/// How money arrived.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::PaymentMethod")]
+pub enum PaymentMethod {
+    /// Notes and coins.
+    Cash,
+    /// A check.
+    Check,
+    /// A card.
+    Card,
+    /// A bank transfer.
+    Transfer,
+}
+
+/// Money received from a customer.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Payment {
+    /// Its number, without gaps.
+    number: String,
+    /// How it arrived.
+    method: PaymentMethod,
+    /// What the payer or bank wrote on it.
+    reference: Option<String>,
+    /// Day it was received.
+    received_on: NaiveDate,
+    /// When it was recorded.
+    recorded_at: DateTime<Utc>,
+    /// How much.
+    amount: Money,
+    /// What settles no invoice: the customer's credit.
+    unallocated: Money,
+    #[graphql(skip)]
+    row: payment::Model,
+}
+
+impl From<payment::Model> for Payment {
+    fn from(row: payment::Model) -> Self {
+        Self {
+            number: row.number.clone(),
+            method: row.method.into(),
+            reference: row.reference.clone(),
+            received_on: row.received_on,
+            recorded_at: row.recorded_at,
+            amount: Money::cents(row.amount_cents),
+            unallocated: Money::cents(row.unallocated_cents),
+            row,
+        }
+    }
+}
+
+impl Payment {
+    /// The payment behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<payment::Entity>(ctx, id)
+            .await?
+            .map(Self::from))
+    }
+
+    /// The payment with this id, if the caller may see it.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if may_read(ctx)? {
+            Self::of(ctx, id).await
+        } else {
+            Ok(None)
+        }
+    }
+}
+
+#[ComplexObject]
+impl Payment {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Payment.id(self.row.id)
+    }
+
+    /// Who paid.
+    async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
+        Customer::of(ctx, self.row.customer_id).await
+    }
+
+    /// Who recorded it.
+    async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.row.recorded_by).await
+    }
+
+    /// What it settled.
+    async fn allocations(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Allocation>> {
+        let column = allocation::Column::PaymentId;
+        let rows = loaders::children::<allocation::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(Allocation::from).collect())
+    }
+}
+
+/// What part of a payment or credit note settles which invoice.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Allocation {
+    /// How much.
+    amount: Money,
+    /// When it was laid against the invoice.
+    allocated_at: DateTime<Utc>,
+    #[graphql(skip)]
+    row: allocation::Model,
+}
+
+impl From<allocation::Model> for Allocation {
+    fn from(row: allocation::Model) -> Self {
+        Self {
+            amount: Money::cents(row.amount_cents),
+            allocated_at: row.allocated_at,
+            row,
+        }
+    }
+}
+
+#[ComplexObject]
+impl Allocation {
+    /// The invoice that is settled.
+    async fn invoice(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        Invoice::of(ctx, self.row.invoice_id).await
+    }
+
+    /// The payment that settles it; null if a credit note does.
+    async fn payment(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Payment>> {
+        match self.row.payment_id {
+            Some(id) => Payment::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The credit note that settles it; null if a payment does.
+    async fn credit_note(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.credit_note_id {
+            Some(id) => Invoice::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
