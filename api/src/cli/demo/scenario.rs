@@ -138,7 +138,7 @@ enum Methods {
 pub struct CustomerPlan {
     pub organisation: bool,
     pub name: String,
-    pub email: Option<String>,
+    pub email: String,
     pub phone: String,
     pub line1: String,
     pub access: Option<String>,
@@ -189,8 +189,6 @@ pub struct CallPlan {
 pub enum Billing {
     /// By an estimate that the customer accepted by its link.
     Estimate { paid_after_days: Option<i64> },
-    /// At once, without an estimate.
-    Plain { paid_after_days: Option<i64> },
     /// Free of charge: the shop stood behind its work.
     Free,
 }
@@ -252,11 +250,10 @@ fn customer(dice: &mut Dice, people: &People, index: usize) -> CustomerPlan {
         .chars()
         .map(|c| if c.is_ascii_alphanumeric() { c } else { '.' })
         .collect();
-    let has_email = index <= BURNT_RANGE || dice.happens(55);
     CustomerPlan {
         organisation: organisation.is_some(),
         name: organisation.unwrap_or(person),
-        email: has_email.then(|| format!("{mailbox}.{index}@mail.example")),
+        email: format!("{mailbox}.{index}@mail.example"),
         phone: format!("(217) 555-01{:02}", index + 1),
         line1: format!("{} {}", dice.between(2, 480), pick(dice, &people.streets)),
         access: dice.happens(40).then(|| pick(dice, &people.access)),
@@ -340,11 +337,6 @@ fn ordinary_call(dice: &mut Dice, back_days: i64, machine: usize, repair: &Repai
         Methods::Terminal => How::ReTerminated,
     };
     let paid_after_days = dice.happens(92).then(|| dice.between(0, 20));
-    let billing = if dice.happens(30) {
-        Billing::Estimate { paid_after_days }
-    } else {
-        Billing::Plain { paid_after_days }
-    };
     CallPlan {
         back_days,
         machine,
@@ -352,7 +344,7 @@ fn ordinary_call(dice: &mut Dice, back_days: i64, machine: usize, repair: &Repai
         how,
         technician,
         returns: false,
-        billing,
+        billing: Billing::Estimate { paid_after_days },
         volts_read: None,
     }
 }
@@ -399,7 +391,9 @@ fn planted(machines: &[MachinePlan]) -> Vec<CallPlan> {
             how,
             technician,
             returns: false,
-            billing: Billing::Plain { paid_after_days: Some(3) },
+            billing: Billing::Estimate {
+                paid_after_days: Some(3),
+            },
             volts_read: volts.map(str::to_owned),
         })
     };

@@ -1,0 +1,134 @@
+//! What the demo's past was offered, billed and paid.
+
+use nameplate_entities::kinds::{ChargeKind, PaymentMethod, Role};
+use nameplate_entities::{estimate_option, outbox_mail, service_call};
+use nameplate_rules::money::Cents;
+use nameplate_rules::pricing::labour::WorkHours;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+
+use crate::base::outbox::Payload;
+use crate::base::{Act, Caller, Error, Result};
+use crate::estimates::{self, NewLine, NewOption, Offer};
+use crate::invoices;
+
+use super::super::scenario::{Billing, CallPlan};
+use super::Player;
+
+impl Player<'_> {
+    /// Prices the repair, mails it, and has the customer accept it by the link in that mail.
+    pub(super) async fn offer(&mut self, plan: &CallPlan, call: &service_call::Model, desk: &Act) -> Result<()> {
+        let draft = estimates::DraftEstimate {
+            idempotency_key: self.key(),
+            call_id: call.id,
+            offer: Offer {
+                found: Some(format!("{}: {}.", plan.repair.component, plan.repair.mode.replace('_', " "))),
+                notes: None,
+                options: vec![self.option(plan)?],
+            },
+        };
+        let drafted = estimates::draft_estimate(desk, draft).await?;
+        let send = estimates::SendEstimate {
+            idempotency_key: self.key(),
+            revision_id: drafted.id,
+            to: None,
+            valid_until: None,
+        };
+        let sent = estimates::send_estimate(desk, send).await?;
+        self.accept(sent.id, sent.content_hash.unwrap_or_default()).await
+    }
+
+    fn option(&self, plan: &CallPlan) -> Result<NewOption> {
+        let mut lines = vec![
+            line(ChargeKind::Trip),
+            NewLine {
+                minutes: Some(plan.repair.minutes),
+                ..line(ChargeKind::Labour)
+            },
+        ];
+        for part_id in self.parts_of(plan)? {
+            lines.push(NewLine {
+                part_id: Some(part_id),
+                ..line(ChargeKind::Part)
+            });
+        }
+        Ok(NewOption {
+            title: format!("Repair: {}", plan.repair.component.to_lowercase()),
+            summary: None,
+            lines,
+            discount_amount: None,
+            discount_percent: None,
+        })
+    }
+
+    /// Reads the link's token where the mail worker would read it.
+    async fn accept(&self, revision_id: i64, content_hash: String) -> Result<()> {
+        let db = self.app.db.read();
+        let mail = outbox_mail::Entity::find()
+            .filter(outbox_mail::Column::SubjectId.eq(revision_id))
+            .order_by_desc(outbox_mail::Column::Id)
+            .one(db)
+            .await?
+            .ok_or_else(|| Error::internal("the estimate was not mailed"))?;
+        let payload = serde_json::from_str(&mail.payload_json)
+            .map_err(|error| Error::caused("the mail of an estimate", error))?;
+        let Payload::Estimate { link_token, .. } = payload else {
+            return Err(Error::internal("the mail is of no estimate"));
+        };
+        let option = estimate_option::Entity::find()
+            .filter(estimate_option::Column::RevisionId.eq(revision_id))
+            .one(db)
+            .await?
+            .ok_or_else(|| Error::internal("the estimate has no option"))?;
+        let customer = self.app.act(Caller::CustomerLink);
+        let answer = estimates::link::Acceptance {
+            option: option.id.to_string(),
+            name: mail.to_name,
+            content_hash,
+        };
+        estimates::link::accept(&customer, &link_token, answer).await?;
+        Ok(())
+    }
+
+    pub(super) async fn bill(&mut self, plan: &CallPlan, call: &service_call::Model) -> Result<()> {
+        let desk = self.act(plan.back_days - 1, Role::Office)?;
+        let order = invoices::IssueInvoice {
+            idempotency_key: self.key(),
+            call_id: call.id,
+        };
+        let invoice = invoices::issue_invoice(&desk, order).await?;
+        let Billing::Estimate { paid_after_days } = plan.billing else {
+            return Ok(());
+        };
+        let Some(paid_back_days) = paid_after_days.map(|days| plan.back_days - 1 - days).filter(|days| *days >= 0) else {
+            return Ok(());
+        };
+        let desk = self.act(paid_back_days, Role::Office)?;
+        let payment = invoices::RecordPayment {
+            idempotency_key: self.key(),
+            customer_id: invoice.customer_id,
+            method: PaymentMethod::Card,
+            reference: None,
+            received_on: self.day(paid_back_days),
+            amount: Cents(invoice.total_cents),
+            parts: Some(vec![invoices::PaymentPart {
+                invoice_id: invoice.id,
+                amount: Cents(invoice.total_cents),
+            }]),
+            excess: invoices::Excess::Refused,
+        };
+        invoices::record_payment(&desk, payment).await?;
+        Ok(())
+    }
+}
+
+fn line(kind: ChargeKind) -> NewLine {
+    NewLine {
+        kind,
+        description: None,
+        part_id: None,
+        quantity: None,
+        minutes: None,
+        hours: WorkHours::Regular,
+        unit_price: None,
+    }
+}
