@@ -2,6 +2,7 @@
 //!
 //! What goes wrong is said in one sentence on standard error, and the exit code is 1.
 
+mod demo;
 mod serve;
 mod staff;
 

@@ -1,7 +1,7 @@
 //! What the demo's past was offered, billed and paid.
 
 use nameplate_entities::kinds::{ChargeKind, PaymentMethod, Role};
-use nameplate_entities::{estimate_option, outbox_mail, service_call};
+use nameplate_entities::{estimate_option, invoice, outbox_mail, service_call};
 use nameplate_rules::money::Cents;
 use nameplate_rules::pricing::labour::WorkHours;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
@@ -96,12 +96,25 @@ impl Player<'_> {
             call_id: call.id,
         };
         let invoice = invoices::issue_invoice(&desk, order).await?;
-        let Billing::Estimate { paid_after_days } = plan.billing else {
-            return Ok(());
-        };
-        let Some(paid_back_days) = paid_after_days.map(|days| plan.back_days - 1 - days).filter(|days| *days >= 0) else {
-            return Ok(());
-        };
+        if let Billing::Estimate { paid_after_days: Some(days) } = plan.billing {
+            let back_days = plan.back_days - 1 - days;
+            if back_days >= 0 {
+                self.owed.push((back_days, invoice));
+            }
+        }
+        Ok(())
+    }
+
+    /// Records what customers paid up to the day `back_days` ago, in the order it came in.
+    pub(super) async fn take_payments(&mut self, back_days: i64) -> Result<()> {
+        self.owed.sort_by_key(|(day, _)| *day);
+        while let Some((paid_back_days, invoice)) = self.owed.pop_if(|(day, _)| *day >= back_days) {
+            self.take_payment(paid_back_days, &invoice).await?;
+        }
+        Ok(())
+    }
+
+    async fn take_payment(&mut self, paid_back_days: i64, invoice: &invoice::Model) -> Result<()> {
         let desk = self.act(paid_back_days, Role::Office)?;
         let payment = invoices::RecordPayment {
             idempotency_key: self.key(),

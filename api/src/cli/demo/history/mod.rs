@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use nameplate_entities::kinds::{CallKind, Method, Quantity, Role, VisitState};
-use nameplate_entities::{service_call, staff};
+use nameplate_entities::{invoice, service_call, staff};
 use nameplate_rules::money::Cents;
 use nameplate_rules::readings::Unit;
 use rust_decimal::Decimal;
@@ -45,14 +45,17 @@ pub async fn play(app: &Arc<App>, data: &ShopData, plan: &Plan, now: DateTime<Ut
         customers: Vec::new(),
         machines: Vec::new(),
         types: Vec::new(),
+        owed: Vec::new(),
         keys: 0,
     };
     player.open_shop(data).await?;
     player.record_customers(plan, data).await?;
     player.record_machines(plan).await?;
     for call in &plan.calls {
+        player.take_payments(call.back_days).await?;
         player.play_call(call).await?;
     }
+    player.take_payments(0).await?;
     app.clock.set(now);
     Ok(Past {
         staff: player.people,
@@ -75,6 +78,8 @@ struct Player<'a> {
     machines: Vec<i64>,
     /// Type of each machine, by key.
     types: Vec<String>,
+    /// Invoices that will be paid, with the day.
+    owed: Vec<(i64, invoice::Model)>,
     keys: u32,
 }
 
