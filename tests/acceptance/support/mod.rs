@@ -13,6 +13,7 @@ pub mod house;
 pub mod mail;
 pub mod program;
 pub mod server;
+pub mod shop;
 pub mod smtp;
 pub mod wait;
 

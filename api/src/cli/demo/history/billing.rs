@@ -81,7 +81,7 @@ impl Player<'_> {
             .ok_or_else(|| Error::internal("the estimate has no option"))?;
         let customer = self.app.act(Caller::CustomerLink);
         let answer = estimates::link::Acceptance {
-            option: option.id.to_string(),
+            option: option.position.to_string(),
             name: mail.to_name,
             content_hash,
         };
