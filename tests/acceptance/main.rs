@@ -5,6 +5,7 @@
 mod appliances;
 mod calls;
 mod harness;
+mod main_job;
 mod http;
 mod mail;
 mod schema;

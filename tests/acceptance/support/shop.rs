@@ -66,6 +66,9 @@ impl Shop {
             "email": "desk@ternlantern.example", "city": "Marrowby", "region": "NL", "postalCode": "00412"
         });
         self.done(&self.owner, "changeShop", own, "shop { name }").await;
+        let taxability = ["PART", "LABOUR", "TRIP", "DIAGNOSTIC", "FREIGHT", "FEE"].map(|kind| {
+            json!({ "chargeKind": kind, "taxable": kind == "PART", "reason": "the rule of the place" })
+        });
         let taxed = json!({
             "name": "Marrow County", "basis": "INVOICE", "effectiveFrom": "2020-01-01",
             "levels": [
@@ -73,9 +76,7 @@ impl Shop {
                 { "name": "County", "kind": "COUNTY", "ratePercent": "1.25" },
                 { "name": "City", "kind": "CITY", "ratePercent": "0.50" }
             ],
-            "taxability": ["PART", "LABOUR", "TRIP", "DIAGNOSTIC", "FREIGHT", "FEE"].map(|kind| json!({
-                "chargeKind": kind, "taxable": kind == "PART", "reason": "the rule of the place"
-            }))
+            "taxability": taxability
         });
         let place = self.done(&self.owner, "addTaxJurisdiction", taxed, "taxJurisdiction { id }").await;
         self.jurisdiction_id = text(&place, "taxJurisdiction.id").to_owned();
