@@ -9,6 +9,8 @@ mod letters;
 mod outbox;
 mod rounds;
 
+pub use outbox::send_next;
+
 use std::sync::Arc;
 use std::time::Duration;
 
