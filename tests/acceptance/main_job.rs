@@ -8,7 +8,8 @@ use crate::support::graphql::{data, list, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
 use crate::support::shop::{Job, Machine, Shop, today};
-use crate::support::smtp::{Mail, SmtpOptions, SmtpServer};
+use crate::support::mail::Mail;
+use crate::support::smtp::{SmtpOptions, SmtpServer};
 
 /// The customer's link in an estimate mail, on this test's server.
 pub fn link_in(mail: &Mail, shop: &Shop) -> String {
@@ -68,7 +69,7 @@ async fn balances(shop: &Shop) -> Vec<(String, String)> {
 
 on_both_databases! {
     async fn a_repair_goes_from_the_complaint_to_a_paid_invoice_and_is_flagged_when_it_returns(db: TestDatabase) {
-        let smtp = SmtpServer::start(SmtpOptions::default()).await;
+        let smtp = SmtpServer::start(SmtpOptions::default());
         let mut shop = Shop::open(&db, ServerOptions::default().smtp(&smtp)).await;
         let email = "odalys@mail.example";
         let machine = shop.machine("Odalys Fenwick", email, "N14-104211").await;
