@@ -5,9 +5,9 @@
 mod appliances;
 mod calls;
 mod harness;
-mod main_job;
 mod http;
 mod mail;
+mod main_job;
 mod schema;
 mod support;
 mod tidy;

@@ -5,10 +5,10 @@ use serde_json::{Value, json};
 
 use crate::support::database::TestDatabase;
 use crate::support::graphql::{data, list, text};
+use crate::support::mail::Mail;
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
 use crate::support::shop::{Job, Machine, Shop, today};
-use crate::support::mail::Mail;
 use crate::support::smtp::{SmtpOptions, SmtpServer};
 
 /// The customer's link in an estimate mail, on this test's server.
@@ -22,7 +22,12 @@ pub fn link_in(mail: &Mail, shop: &Shop) -> String {
 }
 
 /// Sends the drafted estimate and has the customer accept it from the mail.
-pub async fn offered_and_accepted(shop: &mut Shop, smtp: &SmtpServer, job: &Job, email: &str) -> Mail {
+pub async fn offered_and_accepted(
+    shop: &mut Shop,
+    smtp: &SmtpServer,
+    job: &Job,
+    email: &str,
+) -> Mail {
     let revision = shop.draft(job).await;
     shop.send(&revision).await;
     let mail = smtp.wait_for_messages(email, 1).await.remove(0);
@@ -35,7 +40,8 @@ pub async fn offered_and_accepted(shop: &mut Shop, smtp: &SmtpServer, job: &Job,
 async fn issued(shop: &mut Shop, job: &Job) -> Value {
     let order = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
     let selection = "invoice { id number total tax open taxes { name tax } }";
-    shop.done(&shop.office, "issueInvoice", order, selection).await
+    shop.done(&shop.office, "issueInvoice", order, selection)
+        .await
 }
 
 async fn paid(shop: &mut Shop, machine: &Machine, amount: &str) -> Value {
@@ -43,7 +49,13 @@ async fn paid(shop: &mut Shop, machine: &Machine, amount: &str) -> Value {
         "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CHECK",
         "receivedOn": today(), "amount": amount, "reference": "check 1042"
     });
-    shop.done(&shop.office, "recordPayment", payment, "payment { id number amount }").await
+    shop.done(
+        &shop.office,
+        "recordPayment",
+        payment,
+        "payment { id number amount }",
+    )
+    .await
 }
 
 /// What the books say, by account name, on the side where it is.
@@ -59,9 +71,18 @@ async fn balances(shop: &Shop) -> Vec<(String, String)> {
     list(&answer, "data.trialBalance.rows")
         .iter()
         .map(|row| {
-            let side = |side: &str| row.get(side).and_then(Value::as_str).unwrap_or("0.00").to_owned();
+            let side = |side: &str| {
+                row.get(side)
+                    .and_then(Value::as_str)
+                    .unwrap_or("0.00")
+                    .to_owned()
+            };
             let debit = side("debit");
-            let amount = if debit == "0.00" { format!("{} Cr", side("credit")) } else { format!("{debit} Dr") };
+            let amount = if debit == "0.00" {
+                format!("{} Cr", side("credit"))
+            } else {
+                format!("{debit} Dr")
+            };
             (text(row, "account.name").to_owned(), amount)
         })
         .collect()

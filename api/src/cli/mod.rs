@@ -168,7 +168,7 @@ pub async fn prepare(app: &Arc<App>) -> crate::base::Result<()> {
 /// `RUST_LOG` says how much; what answers print stays alone on standard output.
 fn log_to_standard_error() {
     let filter = EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| EnvFilter::new("info,actix_server=warn"));
+        .unwrap_or_else(|_| EnvFilter::new("info,actix_server=warn,sea_orm_migration=warn"));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)

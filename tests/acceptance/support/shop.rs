@@ -65,7 +65,8 @@ impl Shop {
             "name": "Tern & Lantern Appliance Repair", "phone": "(217) 555-0100", "line1": "418 Quarry Road",
             "email": "desk@ternlantern.example", "city": "Marrowby", "region": "NL", "postalCode": "00412"
         });
-        self.done(&self.owner, "changeShop", own, "shop { name }").await;
+        self.done(&self.owner, "changeShop", own, "shop { name }")
+            .await;
         let taxability = ["PART", "LABOUR", "TRIP", "DIAGNOSTIC", "FREIGHT", "FEE"].map(|kind| {
             json!({ "chargeKind": kind, "taxable": kind == "PART", "reason": "the rule of the place" })
         });
@@ -78,17 +79,29 @@ impl Shop {
             ],
             "taxability": taxability
         });
-        let place = self.done(&self.owner, "addTaxJurisdiction", taxed, "taxJurisdiction { id }").await;
+        let place = self
+            .done(
+                &self.owner,
+                "addTaxJurisdiction",
+                taxed,
+                "taxJurisdiction { id }",
+            )
+            .await;
         self.jurisdiction_id = text(&place, "taxJurisdiction.id").to_owned();
         let book = json!({
             "name": "First book", "effectiveFrom": "2020-01-01", "hourlyRate": "118.00", "trip": "45.00",
             "diagnostic": "85.00", "markupKind": "WHOLE", "brackets": [{ "multiplier": "3" }]
         });
-        let book = self.done(&self.owner, "draftPriceBook", book, "priceBook { id }").await;
+        let book = self
+            .done(&self.owner, "draftPriceBook", book, "priceBook { id }")
+            .await;
         let adopt = json!({ "priceBookId": text(&book, "priceBook.id") });
-        self.done(&self.owner, "adoptPriceBook", adopt, "priceBook { id }").await;
+        self.done(&self.owner, "adoptPriceBook", adopt, "priceBook { id }")
+            .await;
         let part = json!({ "number": "TB-210", "description": "Terminal block, ceramic", "cost": "11.40" });
-        let part = self.done(&self.office, "addPart", part, "part { id }").await;
+        let part = self
+            .done(&self.office, "addPart", part, "part { id }")
+            .await;
         self.part_id = text(&part, "part.id").to_owned();
     }
 
@@ -103,7 +116,13 @@ impl Shop {
     }
 
     /// Sends a mutation with one input and the wanted selection.
-    pub async fn mutate(&self, token: &str, mutation: &str, input: Value, selection: &str) -> Value {
+    pub async fn mutate(
+        &self,
+        token: &str,
+        mutation: &str,
+        input: Value,
+        selection: &str,
+    ) -> Value {
         let name = format!("{}{}", mutation[..1].to_uppercase(), &mutation[1..]);
         let query = format!(
             "mutation($input: {name}Input!) {{ {mutation}(input: $input) {{ {selection} problems {{ code message path }} }} }}"
@@ -118,9 +137,17 @@ impl Shop {
     }
 
     /// The same, insisting that it was refused; gives each code with its path.
-    pub async fn refused(&self, token: &str, mutation: &str, input: Value) -> Vec<(String, String)> {
+    pub async fn refused(
+        &self,
+        token: &str,
+        mutation: &str,
+        input: Value,
+    ) -> Vec<(String, String)> {
         let answer = self.mutate(token, mutation, input, "").await;
-        assert!(!problem_codes(&answer, mutation).is_empty(), "`{mutation}` was not refused: {answer}");
+        assert!(
+            !problem_codes(&answer, mutation).is_empty(),
+            "`{mutation}` was not refused: {answer}"
+        );
         super::graphql::list(&answer, &format!("data.{mutation}.problems"))
             .iter()
             .map(|problem| {
@@ -136,14 +163,24 @@ impl Shop {
 
     /// Records a household with a range.
     pub async fn machine(&mut self, name: &str, email: &str, serial: &str) -> Machine {
-        let customer = json!({ "kind": "HOUSEHOLD", "name": name, "email": email, "phone": "(217) 555-0123" });
-        let customer = self.done(&self.office, "addCustomer", customer, "customer { id }").await;
+        let customer =
+            json!({ "kind": "HOUSEHOLD", "name": name, "email": email, "phone": "(217) 555-0123" });
+        let customer = self
+            .done(&self.office, "addCustomer", customer, "customer { id }")
+            .await;
         let customer_id = text(&customer, "customer.id").to_owned();
         let address = json!({
             "customerId": customer_id, "taxJurisdictionId": self.jurisdiction_id, "accessNotes": "Side gate sticks.",
             "address": { "line1": "12 Heron Walk", "city": "Marrowby", "region": "NL", "postalCode": "00412" }
         });
-        let address = self.done(&self.office, "addServiceAddress", address, "serviceAddress { id }").await;
+        let address = self
+            .done(
+                &self.office,
+                "addServiceAddress",
+                address,
+                "serviceAddress { id }",
+            )
+            .await;
         let address_id = text(&address, "serviceAddress.id").to_owned();
         let (type_id, component_id, mode_id) = self.burnt_terminal_of_a_range().await;
         let appliance = json!({
@@ -151,7 +188,9 @@ impl Shop {
             "serviceAddressId": address_id, "make": "Norvane", "model": "NR-411", "serial": serial,
             "fuel": "ELECTRIC", "ratedVolts": "240", "ratedWatts": "2585"
         });
-        let appliance = self.done(&self.office, "addAppliance", appliance, "appliance { id }").await;
+        let appliance = self
+            .done(&self.office, "addAppliance", appliance, "appliance { id }")
+            .await;
         Machine {
             customer_id,
             address_id,
@@ -200,12 +239,21 @@ impl Shop {
         let call = self.call(machine).await;
         let call_id = text(&call, "call.id").to_owned();
         let visit = json!({ "callIds": [call_id], "technicianId": self.technician_id, "plannedOn": today() });
-        let visit = self.done(&self.office, "scheduleVisit", visit, "visit { id }").await;
+        let visit = self
+            .done(&self.office, "scheduleVisit", visit, "visit { id }")
+            .await;
         let finding = json!({
             "idempotencyKey": self.key(), "callId": call_id, "componentId": machine.component_id,
             "failureModeId": machine.mode_id, "position": "L1 side"
         });
-        let finding = self.done(&self.technician, "recordFinding", finding, "finding { id } flag { id level }").await;
+        let finding = self
+            .done(
+                &self.technician,
+                "recordFinding",
+                finding,
+                "finding { id } flag { id level }",
+            )
+            .await;
         Job {
             call_number: text(&call, "call.number").to_owned(),
             call_id,
@@ -220,14 +268,18 @@ impl Shop {
             "findingId": job.finding_id, "method": "RE_TERMINATED", "labourMinutes": 60,
             "parts": [{ "partId": self.part_id, "quantity": "1" }]
         });
-        self.done(&self.technician, "recordRemedy", remedy, "remedy { id }").await;
+        self.done(&self.technician, "recordRemedy", remedy, "remedy { id }")
+            .await;
         let cause = json!({ "callId": job.call_id, "rootCause": "The spade had lost its grip." });
-        self.done(&self.technician, "recordRootCause", cause, "call { id }").await;
+        self.done(&self.technician, "recordRootCause", cause, "call { id }")
+            .await;
         let visit = json!({ "visitId": job.visit_id, "outcome": "DONE" });
-        self.done(&self.technician, "finishVisit", visit, "visit { id }").await;
+        self.done(&self.technician, "finishVisit", visit, "visit { id }")
+            .await;
         let complete = json!({ "idempotencyKey": self.key(), "callId": job.call_id });
         let selection = "call { id state } warranties { labourThrough partsThrough }";
-        self.done(&self.technician, "completeCall", complete, selection).await
+        self.done(&self.technician, "completeCall", complete, selection)
+            .await
     }
 
     /// Prices trip, an hour of labour and the part, and gives the drafted revision.
@@ -238,28 +290,51 @@ impl Shop {
                 { "kind": "TRIP" }, { "kind": "LABOUR", "minutes": 60 }, { "kind": "PART", "partId": self.part_id }
             ] }]
         });
-        let drafted = self.done(&self.office, "draftEstimate", draft, "revision { id }").await;
+        let drafted = self
+            .done(&self.office, "draftEstimate", draft, "revision { id }")
+            .await;
         text(&drafted, "revision.id").to_owned()
     }
 
     /// Sends a drafted revision to the customer.
     pub async fn send(&mut self, revision_id: &str) -> Value {
         let send = json!({ "idempotencyKey": self.key(), "revisionId": revision_id });
-        self.done(&self.office, "sendEstimate", send, "revision { id state contentHash validUntil }").await
+        self.done(
+            &self.office,
+            "sendEstimate",
+            send,
+            "revision { id state contentHash validUntil }",
+        )
+        .await
     }
 
     /// Opens the customer's page and accepts its first option; gives the answer's status and text.
     pub async fn accept(&self, link: &str, name: &str) -> (u16, String) {
-        let page = self.server.http().get(link).send().await.expect("the page answers");
+        let page = self
+            .server
+            .http()
+            .get(link)
+            .send()
+            .await
+            .expect("the page answers");
         let page = page.text().await.expect("the page is text");
         let form = [
             ("option", field(&page, "option")),
             ("name", name.to_owned()),
             ("content_hash", field(&page, "content_hash")),
         ];
-        let answer = self.server.http().post(format!("{link}/accept")).form(&form).send().await;
+        let answer = self
+            .server
+            .http()
+            .post(format!("{link}/accept"))
+            .form(&form)
+            .send()
+            .await;
         let answer = answer.expect("the page answers");
-        (answer.status().as_u16(), answer.text().await.expect("the answer is text"))
+        (
+            answer.status().as_u16(),
+            answer.text().await.expect("the answer is text"),
+        )
     }
 }
 
@@ -267,7 +342,12 @@ impl Shop {
 fn field(page: &str, name: &str) -> String {
     let marked = format!("name=\"{name}\"");
     page.split("<input")
-        .find(|input| input.split('>').next().is_some_and(|tag| tag.contains(&marked)))
+        .find(|input| {
+            input
+                .split('>')
+                .next()
+                .is_some_and(|tag| tag.contains(&marked))
+        })
         .and_then(|input| input.split("value=\"").nth(1))
         .and_then(|rest| rest.split('"').next())
         .unwrap_or_default()

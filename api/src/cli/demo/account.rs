@@ -22,7 +22,8 @@ impl Account {
         let mut line = String::from("   ");
         for word in sentence.as_ref().split_whitespace() {
             if line.chars().count() + word.chars().count() >= WIDTH {
-                self.lines.push(std::mem::replace(&mut line, "     ".to_owned()));
+                self.lines
+                    .push(std::mem::replace(&mut line, "     ".to_owned()));
             }
             line.push(' ');
             line.push_str(word);
@@ -32,8 +33,18 @@ impl Account {
 
     /// A row of the books: what it is, and its two columns. Zeros are left blank.
     pub fn lines_of_two(&mut self, what: &str, debit: &str, credit: &str) {
-        let shown = |amount: &str| if amount == "0.00" { String::new() } else { amount.to_owned() };
-        self.lines.push(format!("    {what:<44}{:>14}{:>14}", shown(debit), shown(credit)));
+        let shown = |amount: &str| {
+            if amount == "0.00" {
+                String::new()
+            } else {
+                amount.to_owned()
+            }
+        };
+        self.lines.push(format!(
+            "    {what:<44}{:>14}{:>14}",
+            shown(debit),
+            shown(credit)
+        ));
     }
 
     /// Something that must be so. What is not is shown, and the demo ends as failed.

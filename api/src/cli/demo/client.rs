@@ -36,7 +36,10 @@ impl Client<'_> {
             .data(act);
         let response = self.schema.execute(request).await;
         if let Some(error) = response.errors.first() {
-            return Err(format!("{} asked and got: {}", self.person.name, error.message));
+            return Err(format!(
+                "{} asked and got: {}",
+                self.person.name, error.message
+            ));
         }
         response.data.into_json().map_err(|error| error.to_string())
     }
@@ -51,7 +54,10 @@ impl Client<'_> {
         );
         let data = self.ask(&query, json!({ "input": input })).await?;
         let payload = data.get(mutation).cloned().unwrap_or_default();
-        match payload.pointer("/problems/0/message").and_then(Value::as_str) {
+        match payload
+            .pointer("/problems/0/message")
+            .and_then(Value::as_str)
+        {
             Some(problem) => Err(format!("{mutation} was refused: {problem}")),
             None => Ok(payload),
         }

@@ -23,7 +23,10 @@ pub async fn tell(owner: &Client<'_>, account: &mut Account, splicer: &str) -> T
         let word = method.to_lowercase().replace('_', "-");
         account.say(format!("{name}, {word}: {count} came back within 30 days"));
     }
-    let most = returned.iter().max_by_key(|(_, count)| **count).map(|(who, _)| who);
+    let most = returned
+        .iter()
+        .max_by_key(|(_, count)| **count)
+        .map(|(who, _)| who);
     account.check(
         &format!("most of what came back are the splices of {splicer}"),
         most.is_some_and(|(name, method)| name == splicer && method == "SPLICED"),
@@ -31,12 +34,20 @@ pub async fn tell(owner: &Client<'_>, account: &mut Account, splicer: &str) -> T
     let flags = "{ flags(first: 100) { edges { node { level state } } } }";
     let flags = owner.ask(flags, json!({})).await?;
     let raised = list(&flags, "/flags/edges");
-    let act = raised.iter().filter(|flag| text(flag, "/node/level") == "ACT").count();
-    account.say(format!("{} repeat failures were flagged, {act} of them as act.", raised.len()));
+    let act = raised
+        .iter()
+        .filter(|flag| text(flag, "/node/level") == "ACT")
+        .count();
+    account.say(format!(
+        "{} repeat failures were flagged, {act} of them as act.",
+        raised.len()
+    ));
     Ok(())
 }
 
-async fn returned_by_person_and_method(owner: &Client<'_>) -> Told<BTreeMap<(String, String), usize>> {
+async fn returned_by_person_and_method(
+    owner: &Client<'_>,
+) -> Told<BTreeMap<(String, String), usize>> {
     let mut counts = BTreeMap::new();
     let mut after = Value::Null;
     loop {

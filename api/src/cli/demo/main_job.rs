@@ -4,18 +4,17 @@
 use std::sync::Arc;
 
 use chrono::NaiveDate;
-use nameplate_entities::{appliance, outbox_mail, staff};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+use nameplate_entities::{appliance, staff};
+use sea_orm::EntityTrait;
 use serde_json::{Value, json};
 
-use crate::base::outbox::Payload;
-use crate::base::{App, Caller};
-use crate::estimates;
+use crate::base::App;
 use crate::graphql::ids::Kind;
 use crate::graphql::schema::Schema;
 
 use super::account::Account;
 use super::client::{Client, Told, list, text};
+use super::customer;
 
 /// Who works on the job, and on which machine.
 pub struct Cast<'a> {
@@ -100,7 +99,10 @@ async fn take_call(cast: &Cast<'_>, account: &mut Account) -> Told<Job> {
         "callIds": [call_id], "technicianId": Kind::Staff.id(cast.technician.id), "plannedOn": cast.today,
         "window": "1 to 3"
     });
-    let visit = cast.desk().act("scheduleVisit", visit, "visit { id }").await?;
+    let visit = cast
+        .desk()
+        .act("scheduleVisit", visit, "visit { id }")
+        .await?;
     Ok(Job {
         call_id,
         visit_id: text(&visit, "/visit/id"),
@@ -119,9 +121,15 @@ pub const BRIEF: &str = "query($call: ID!) { arrivalBrief(callId: $call) { custo
 
 async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
     let before = cast.app.db.statements();
-    let brief = cast.hands().ask(BRIEF, json!({ "call": job.call_id })).await?;
+    let brief = cast
+        .hands()
+        .ask(BRIEF, json!({ "call": job.call_id }))
+        .await?;
     let statements = cast.app.db.statements() - before;
-    account.heading(&format!("Before arriving, {} reads the brief", cast.technician.name));
+    account.heading(&format!(
+        "Before arriving, {} reads the brief",
+        cast.technician.name
+    ));
     account.say(format!(
         "{}, {}. {}",
         text(&brief, "/arrivalBrief/customer/name"),
@@ -129,7 +137,9 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
         text(&brief, "/arrivalBrief/serviceAddress/accessNotes"),
     ));
     let past = list(&brief, "/arrivalBrief/history");
-    let repairs = past.iter().filter(|call| !list(call, "/findings").is_empty());
+    let repairs = past
+        .iter()
+        .filter(|call| !list(call, "/findings").is_empty());
     for call in repairs.clone() {
         account.say(format!(
             "{} {}: {} {}, {}",
@@ -137,7 +147,9 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
             text(call, "/number"),
             text(call, "/findings/0/component").to_lowercase(),
             text(call, "/findings/0/failureMode").to_lowercase(),
-            text(call, "/findings/0/remedies/0/method").to_lowercase().replace('_', "-"),
+            text(call, "/findings/0/remedies/0/method")
+                .to_lowercase()
+                .replace('_', "-"),
         ));
     }
     for promise in list(&brief, "/arrivalBrief/warranties") {
@@ -149,7 +161,10 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
             text(promise, "/partsThrough"),
         ));
     }
-    account.check("both earlier burnt terminals of this range are in the brief", repairs.count() >= 2);
+    account.check(
+        "both earlier burnt terminals of this range are in the brief",
+        repairs.count() >= 2,
+    );
     account.check(
         &format!("the brief took {statements} SQL statements"),
         statements <= 16,
@@ -162,26 +177,54 @@ async fn find(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<String>
         "callId": job.call_id, "quantity": "RESISTANCE", "value": "22.1", "unit": "OHM",
         "place": "bake element, both leads off", "isolated": true
     });
-    let read = cast.hands().act("recordReading", reading, "reading { verdict explanation }").await?;
+    let read = cast
+        .hands()
+        .act("recordReading", reading, "reading { verdict explanation }")
+        .await?;
     account.heading("At the oven");
-    account.say(format!("The element reads 22.1 ohm. {}", text(&read, "/reading/explanation")));
-    account.check("the element itself is fine", text(&read, "/reading/verdict") == "INSIDE");
+    account.say(format!(
+        "The element reads 22.1 ohm. {}",
+        text(&read, "/reading/explanation")
+    ));
+    account.check(
+        "the element itself is fine",
+        text(&read, "/reading/verdict") == "INSIDE",
+    );
     let (component, mode) = burnt_terminal(cast, &job.appliance_type).await?;
     let finding = json!({
         "idempotencyKey": "demo-today-finding", "callId": job.call_id, "componentId": component,
         "failureModeId": mode, "position": "element side, left", "cause": "joint lost its grip"
     });
-    let selection = "finding { id } flag { level reason baseRate { sentence } nextChecks cautions }";
-    let found = cast.hands().act("recordFinding", finding, selection).await?;
-    account.say(format!("{}: {}", text(&found, "/flag/level"), text(&found, "/flag/reason")));
+    let selection =
+        "finding { id } flag { level reason baseRate { sentence } nextChecks cautions }";
+    let found = cast
+        .hands()
+        .act("recordFinding", finding, selection)
+        .await?;
+    account.say(format!(
+        "{}: {}",
+        text(&found, "/flag/level"),
+        text(&found, "/flag/reason")
+    ));
     account.say(text(&found, "/flag/baseRate/sentence"));
-    for check in list(&found, "/flag/nextChecks").iter().take(3).filter_map(Value::as_str) {
+    for check in list(&found, "/flag/nextChecks")
+        .iter()
+        .take(3)
+        .filter_map(Value::as_str)
+    {
         account.say(format!("check: {check}"));
     }
-    for caution in list(&found, "/flag/cautions").iter().take(1).filter_map(Value::as_str) {
+    for caution in list(&found, "/flag/cautions")
+        .iter()
+        .take(1)
+        .filter_map(Value::as_str)
+    {
         account.say(format!("caution: {caution}"));
     }
-    account.check("the third burnt terminal asks the shop to act", text(&found, "/flag/level") == "ACT");
+    account.check(
+        "the third burnt terminal asks the shop to act",
+        text(&found, "/flag/level") == "ACT",
+    );
     Ok(text(&found, "/finding/id"))
 }
 
@@ -200,7 +243,10 @@ async fn burnt_terminal(cast: &Cast<'_>, appliance_type: &str) -> Told<(String, 
         .map(|row| list(row, "/components"))
         .unwrap_or_default();
     let component = named(components, "/name", "Bake element terminal")?;
-    Ok((component, named(list(&lists, "/failureModes"), "/key", "burnt")?))
+    Ok((
+        component,
+        named(list(&lists, "/failureModes"), "/key", "burnt")?,
+    ))
 }
 
 async fn offer(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
@@ -208,7 +254,10 @@ async fn offer(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
         element: part(number: \"BE-2585\") { id } }";
     let parts = cast.desk().ask(parts, json!({})).await?;
     let part = |pointer: &str| json!({ "kind": "PART", "partId": text(&parts, pointer) });
-    let (trip, hour) = (json!({ "kind": "TRIP" }), json!({ "kind": "LABOUR", "minutes": 75 }));
+    let (trip, hour) = (
+        json!({ "kind": "TRIP" }),
+        json!({ "kind": "LABOUR", "minutes": 75 }),
+    );
     let draft = json!({
         "idempotencyKey": "demo-today-draft", "callId": job.call_id,
         "found": "The terminal that feeds the bake element has burnt again. The element itself measures well.",
@@ -217,12 +266,24 @@ async fn offer(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
             { "title": "The same, with a new element", "lines": [trip, hour, part("/block/id"), part("/kit/id"), part("/element/id")] }
         ]
     });
-    let selection = "revision { id estimate { number } options { title total tax } }";
+    let selection = "revision { id estimate { id number } options { title total tax } }";
     let drafted = cast.desk().act("draftEstimate", draft, selection).await?;
     let send = json!({ "idempotencyKey": "demo-today-send", "revisionId": text(&drafted, "/revision/id") });
-    let sent = cast.desk().act("sendEstimate", send.clone(), "revision { contentHash validUntil }").await?;
-    cast.desk().act("sendEstimate", send, "revision { contentHash }").await?;
-    account.heading(&format!("Estimate {}", text(&drafted, "/revision/estimate/number")));
+    let sent = cast
+        .desk()
+        .act(
+            "sendEstimate",
+            send.clone(),
+            "revision { contentHash validUntil }",
+        )
+        .await?;
+    cast.desk()
+        .act("sendEstimate", send, "revision { contentHash }")
+        .await?;
+    account.heading(&format!(
+        "Estimate {}",
+        text(&drafted, "/revision/estimate/number")
+    ));
     for option in list(&drafted, "/revision/options") {
         account.say(format!(
             "{}: {}, of which tax {}",
@@ -231,47 +292,29 @@ async fn offer(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
             text(option, "/tax"),
         ));
     }
-    let mails = mails_of(cast, &text(&drafted, "/revision/id")).await?;
-    account.check("asked for twice with one key, it is mailed once", mails.len() == 1);
-    let mail = mails.into_iter().next().ok_or("the estimate was not mailed")?;
-    accept(cast, mail, text(&sent, "/revision/contentHash")).await?;
+    let estimate = Kind::Estimate
+        .row(
+            "estimateId",
+            &text(&drafted, "/revision/estimate/id").into(),
+        )
+        .map_err(|error| error.to_string())?;
+    let told = |error: crate::base::Error| error.to_string();
+    let mails = customer::mails_about(cast.app, estimate)
+        .await
+        .map_err(told)?;
+    account.check(
+        "asked for twice with one key, it is mailed once",
+        mails.len() == 1,
+    );
+    let mail = mails.first().ok_or("the estimate was not mailed")?;
+    customer::accept(cast.app, mail, text(&sent, "/revision/contentHash"))
+        .await
+        .map_err(told)?;
     account.say(format!(
         "{} opens the link in the mail and accepts the first option.",
         job.customer_name
     ));
     Ok(())
-}
-
-/// The mails that were asked for about a revision.
-async fn mails_of(cast: &Cast<'_>, revision_id: &str) -> Told<Vec<outbox_mail::Model>> {
-    let row = Kind::EstimateRevision
-        .row("revisionId", &revision_id.into())
-        .map_err(|error| error.to_string())?;
-    outbox_mail::Entity::find()
-        .filter(outbox_mail::Column::SubjectKind.eq("estimate_revision"))
-        .filter(outbox_mail::Column::SubjectId.eq(row))
-        .order_by_asc(outbox_mail::Column::Id)
-        .all(cast.app.db.read())
-        .await
-        .map_err(|error| error.to_string())
-}
-
-/// Answers as the customer, by the token that only the mail holds.
-async fn accept(cast: &Cast<'_>, mail: outbox_mail::Model, content_hash: String) -> Told<()> {
-    let payload = serde_json::from_str(&mail.payload_json).map_err(|error| error.to_string())?;
-    let Payload::Estimate { link_token, .. } = payload else {
-        return Err("the mail is of no estimate".to_owned());
-    };
-    let answer = estimates::link::Acceptance {
-        option: "1".to_owned(),
-        name: mail.to_name,
-        content_hash,
-    };
-    let customer = cast.app.act(Caller::CustomerLink);
-    estimates::link::accept(&customer, &link_token, answer)
-        .await
-        .map(|_| ())
-        .map_err(|error| error.to_string())
 }
 
 async fn mend(cast: &Cast<'_>, account: &mut Account, job: &Job, finding_id: &str) -> Told<()> {
@@ -285,19 +328,34 @@ async fn mend(cast: &Cast<'_>, account: &mut Account, job: &Job, finding_id: &st
             { "partId": text(&parts, "/kit/id"), "quantity": "1" }
         ]
     });
-    cast.hands().act("recordRemedy", remedy, "remedy { id }").await?;
-    let early = cast.hands().act("completeCall", complete.clone(), "call { id }").await;
+    cast.hands()
+        .act("recordRemedy", remedy, "remedy { id }")
+        .await?;
+    let early = cast
+        .hands()
+        .act("completeCall", complete.clone(), "call { id }")
+        .await;
     account.heading("The repair");
-    account.check("the call cannot close before a root cause is written down", early.is_err());
+    account.check(
+        "the call cannot close before a root cause is written down",
+        early.is_err(),
+    );
     let cause = json!({
         "callId": job.call_id,
         "rootCause": "Spliced twice in a heated compartment; the joint loosened. Block and leads are new now."
     });
-    cast.hands().act("recordRootCause", cause, "call { id }").await?;
+    cast.hands()
+        .act("recordRootCause", cause, "call { id }")
+        .await?;
     let visit = json!({ "visitId": job.visit_id, "outcome": "DONE" });
-    cast.hands().act("finishVisit", visit, "visit { id }").await?;
+    cast.hands()
+        .act("finishVisit", visit, "visit { id }")
+        .await?;
     let selection = "call { number } warranties { labourThrough partsThrough }";
-    let done = cast.hands().act("completeCall", complete, selection).await?;
+    let done = cast
+        .hands()
+        .act("completeCall", complete, selection)
+        .await?;
     account.say(format!(
         "Call {} is complete. The shop stands behind it: labour through {}, parts through {}.",
         text(&done, "/call/number"),
@@ -326,9 +384,17 @@ async fn bill(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
         "allocations": [{ "invoiceId": text(&issued, "/invoice/id"), "amount": total }]
     });
     let selection = "payment { number amount }";
-    let paid = cast.desk().act("recordPayment", payment.clone(), selection).await?;
-    cast.desk().act("recordPayment", payment.clone(), selection).await?;
-    account.say(format!("Payment {} by check settles it.", text(&paid, "/payment/number")));
+    let paid = cast
+        .desk()
+        .act("recordPayment", payment.clone(), selection)
+        .await?;
+    cast.desk()
+        .act("recordPayment", payment.clone(), selection)
+        .await?;
+    account.say(format!(
+        "Payment {} by check settles it.",
+        text(&paid, "/payment/number")
+    ));
     if let Some(key) = payment.get_mut("idempotencyKey") {
         *key = json!("demo-today-payment-again");
     }
@@ -340,18 +406,31 @@ async fn bill(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
 async fn look_at_books(cast: &Cast<'_>, account: &mut Account) -> Told<()> {
     let query = "query($on: NaiveDate!) { trialBalance(on: $on) { debits credits \
         rows { account { code name } debit credit } } }";
-    let books = cast.client(cast.owner).ask(query, json!({ "on": cast.today })).await?;
+    let books = cast
+        .client(cast.owner)
+        .ask(query, json!({ "on": cast.today }))
+        .await?;
     account.heading("The books, two years on");
     for row in list(&books, "/trialBalance/rows") {
         account.lines_of_two(
-            &format!("{} {}", text(row, "/account/code"), text(row, "/account/name")),
+            &format!(
+                "{} {}",
+                text(row, "/account/code"),
+                text(row, "/account/name")
+            ),
             &text(row, "/debit"),
             &text(row, "/credit"),
         );
     }
-    let (debits, credits) = (text(&books, "/trialBalance/debits"), text(&books, "/trialBalance/credits"));
+    let (debits, credits) = (
+        text(&books, "/trialBalance/debits"),
+        text(&books, "/trialBalance/credits"),
+    );
     account.lines_of_two("sum", &debits, &credits);
-    account.check("debits equal credits", debits == credits && !debits.is_empty());
+    account.check(
+        "debits equal credits",
+        debits == credits && !debits.is_empty(),
+    );
     let refused = cast.hands().ask(query, json!({ "on": cast.today })).await;
     account.check("a technician is not shown the books", refused.is_err());
     Ok(())

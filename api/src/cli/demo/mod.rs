@@ -3,6 +3,7 @@
 
 mod account;
 mod client;
+mod customer;
 mod dice;
 mod findings;
 mod history;
@@ -57,7 +58,9 @@ pub async fn run(command: &Command, config: Config) -> Outcome {
     say("Making a shop with two years of work …");
     let now = Clock::System.now();
     let past = live_through(&config, &data, &plan, now).await?;
-    let db = Db::open(&config.database_url).await.map_err(|error| failed(&error))?;
+    let db = Db::open(&config.database_url)
+        .await
+        .map_err(|error| failed(&error))?;
     let app = App::new(db, config, Clock::System);
     let mut account = Account::default();
     tell(&app, (&data, &plan), &past, &mut account)
@@ -79,7 +82,9 @@ pub async fn run(command: &Command, config: Config) -> Outcome {
 /// A fresh folder beside whoever started the demo; the rest of the settings stay theirs.
 fn settings(config: Config) -> Result<Config, Failure> {
     let folder = Path::new(FOLDER);
-    let unfit = |error: std::io::Error| Failure::new("the folder nameplate-demo cannot be made anew", &error);
+    let unfit = |error: std::io::Error| {
+        Failure::new("the folder nameplate-demo cannot be made anew", &error)
+    };
     if folder.exists() {
         std::fs::remove_dir_all(folder).map_err(unfit)?;
     }
@@ -103,12 +108,21 @@ async fn live_through(
     plan: &Plan,
     now: DateTime<Utc>,
 ) -> Result<Past, Failure> {
-    let failed = |error: &dyn std::error::Error| Failure::new("the demo's past could not be played", error);
-    let db = Db::open(&config.database_url).await.map_err(|error| failed(&error))?;
+    let failed =
+        |error: &dyn std::error::Error| Failure::new("the demo's past could not be played", error);
+    let db = Db::open(&config.database_url)
+        .await
+        .map_err(|error| failed(&error))?;
     let app = App::new(db, config.clone(), Clock::standing_at(now));
     super::prepare(&app).await.map_err(|error| failed(&error))?;
-    let past = history::play(&app, data, plan, now).await.map_err(|error| failed(&error))?;
-    app.db.clone().close().await.map_err(|error| failed(&error))?;
+    let past = history::play(&app, data, plan, now)
+        .await
+        .map_err(|error| failed(&error))?;
+    app.db
+        .clone()
+        .close()
+        .await
+        .map_err(|error| failed(&error))?;
     Ok(past)
 }
 
@@ -142,7 +156,10 @@ async fn tell(
         owner,
         office: person(Role::Office, 0)?,
         technician: person(Role::Technician, 2)?,
-        appliance_id: *past.machines.get(BURNT_RANGE).ok_or("the planted range is missing")?,
+        appliance_id: *past
+            .machines
+            .get(BURNT_RANGE)
+            .ok_or("the planted range is missing")?,
         today: app.clock.now().date_naive(),
     };
     main_job::play(&cast, account).await?;
@@ -158,7 +175,10 @@ async fn tell(
     if let Some(first) = broken.first() {
         account.say(first.to_string());
     }
-    account.check("everything that must always be true of the books and documents is", broken.is_empty());
+    account.check(
+        "everything that must always be true of the books and documents is",
+        broken.is_empty(),
+    );
     Ok(())
 }
 
@@ -173,7 +193,9 @@ async fn deliver(app: &Arc<App>, account: &mut Account) -> client::Told<()> {
         sent += 1;
     }
     account.heading("The mail");
-    account.say(format!("{sent} mails lie in {FOLDER}/mail as .eml files, estimates and invoices as PDF in them."));
+    account.say(format!(
+        "{sent} mails lie in {FOLDER}/mail as .eml files, estimates and invoices as PDF in them."
+    ));
     Ok(())
 }
 
@@ -183,23 +205,42 @@ fn invitation(data: &ShopData, listen: &str) -> String {
         .staff
         .iter()
         .take(3)
-        .map(|person| format!("    {:<28} {:<24} {}", person.email, person.password, person.name))
+        .map(|person| {
+            format!(
+                "    {:<28} {:<24} {}",
+                person.email, person.password, person.name
+            )
+        })
         .collect::<Vec<_>>()
         .join("\n");
     format!(
         "\nSign in (e-mail, password):\n{people}\n\n\
          Three things to ask, with TOKEN from the first:\n\
          \n    {}\n\n    {}\n\n    {}\n",
-        curl(listen, "mutation { signIn(input: { email: \"desk@ternlantern.example\", password: \"ledger by the door\" }) { token } }", false),
+        curl(
+            listen,
+            "mutation { signIn(input: { email: \"desk@ternlantern.example\", password: \"ledger by the door\" }) { token } }",
+            false
+        ),
         curl(listen, "{ search(text: \"quarry\") { kind title } }", true),
-        curl(listen, "{ flags(first: 3) { edges { node { level reason baseRate { sentence } appliance { make model serial } } } } }", true),
+        curl(
+            listen,
+            "{ flags(first: 3) { edges { node { level reason baseRate { sentence } appliance { make model serial } } } } }",
+            true
+        ),
     )
 }
 
 fn curl(listen: &str, query: &str, signed_in: bool) -> String {
     let body = serde_json::json!({ "query": query }).to_string();
-    let token = if signed_in { " -H 'authorization: Bearer TOKEN'" } else { "" };
-    format!("curl -s http://{listen}/graphql -H 'content-type: application/json'{token} -d '{body}'")
+    let token = if signed_in {
+        " -H 'authorization: Bearer TOKEN'"
+    } else {
+        ""
+    };
+    format!(
+        "curl -s http://{listen}/graphql -H 'content-type: application/json'{token} -d '{body}'"
+    )
 }
 
 fn say(text: &str) {

@@ -1,27 +1,35 @@
 //! What the demo's past was offered, billed and paid.
 
 use nameplate_entities::kinds::{ChargeKind, PaymentMethod, Role};
-use nameplate_entities::{estimate_option, invoice, outbox_mail, service_call};
+use nameplate_entities::{invoice, service_call};
 use nameplate_rules::money::Cents;
 use nameplate_rules::pricing::labour::WorkHours;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
-use crate::base::outbox::Payload;
-use crate::base::{Act, Caller, Error, Result};
+use crate::base::{Act, Error, Result};
 use crate::estimates::{self, NewLine, NewOption, Offer};
 use crate::invoices;
 
+use super::super::customer;
 use super::super::scenario::{Billing, CallPlan};
 use super::Player;
 
 impl Player<'_> {
     /// Prices the repair, mails it, and has the customer accept it by the link in that mail.
-    pub(super) async fn offer(&mut self, plan: &CallPlan, call: &service_call::Model, desk: &Act) -> Result<()> {
+    pub(super) async fn offer(
+        &mut self,
+        plan: &CallPlan,
+        call: &service_call::Model,
+        desk: &Act,
+    ) -> Result<()> {
         let draft = estimates::DraftEstimate {
             idempotency_key: self.key(),
             call_id: call.id,
             offer: Offer {
-                found: Some(format!("{}: {}.", plan.repair.component, plan.repair.mode.replace('_', " "))),
+                found: Some(format!(
+                    "{}: {}.",
+                    plan.repair.component,
+                    plan.repair.mode.replace('_', " ")
+                )),
                 notes: None,
                 options: vec![self.option(plan)?],
             },
@@ -34,7 +42,11 @@ impl Player<'_> {
             valid_until: None,
         };
         let sent = estimates::send_estimate(desk, send).await?;
-        self.accept(sent.id, sent.content_hash.unwrap_or_default()).await
+        let mail = customer::mails_about(self.app, sent.estimate_id)
+            .await?
+            .pop();
+        let mail = mail.ok_or_else(|| Error::internal("the estimate was not mailed"))?;
+        customer::accept(self.app, &mail, sent.content_hash.unwrap_or_default()).await
     }
 
     fn option(&self, plan: &CallPlan) -> Result<NewOption> {
@@ -60,35 +72,6 @@ impl Player<'_> {
         })
     }
 
-    /// Reads the link's token where the mail worker would read it.
-    async fn accept(&self, revision_id: i64, content_hash: String) -> Result<()> {
-        let db = self.app.db.read();
-        let mail = outbox_mail::Entity::find()
-            .filter(outbox_mail::Column::SubjectId.eq(revision_id))
-            .order_by_desc(outbox_mail::Column::Id)
-            .one(db)
-            .await?
-            .ok_or_else(|| Error::internal("the estimate was not mailed"))?;
-        let payload = serde_json::from_str(&mail.payload_json)
-            .map_err(|error| Error::caused("the mail of an estimate", error))?;
-        let Payload::Estimate { link_token, .. } = payload else {
-            return Err(Error::internal("the mail is of no estimate"));
-        };
-        let option = estimate_option::Entity::find()
-            .filter(estimate_option::Column::RevisionId.eq(revision_id))
-            .one(db)
-            .await?
-            .ok_or_else(|| Error::internal("the estimate has no option"))?;
-        let customer = self.app.act(Caller::CustomerLink);
-        let answer = estimates::link::Acceptance {
-            option: option.position.to_string(),
-            name: mail.to_name,
-            content_hash,
-        };
-        estimates::link::accept(&customer, &link_token, answer).await?;
-        Ok(())
-    }
-
     pub(super) async fn bill(&mut self, plan: &CallPlan, call: &service_call::Model) -> Result<()> {
         let desk = self.act(plan.back_days - 1, Role::Office)?;
         let order = invoices::IssueInvoice {
@@ -96,7 +79,10 @@ impl Player<'_> {
             call_id: call.id,
         };
         let invoice = invoices::issue_invoice(&desk, order).await?;
-        if let Billing::Estimate { paid_after_days: Some(days) } = plan.billing {
+        if let Billing::Estimate {
+            paid_after_days: Some(days),
+        } = plan.billing
+        {
             let back_days = plan.back_days - 1 - days;
             if back_days >= 0 {
                 self.owed.push((back_days, invoice));

@@ -32,7 +32,12 @@ pub struct Past {
 ///
 /// # Errors
 /// Whatever an operation refuses: then the plan is not one a shop could have lived.
-pub async fn play(app: &Arc<App>, data: &ShopData, plan: &Plan, now: DateTime<Utc>) -> Result<Past> {
+pub async fn play(
+    app: &Arc<App>,
+    data: &ShopData,
+    plan: &Plan,
+    now: DateTime<Utc>,
+) -> Result<Past> {
     let today = now.date_naive();
     let mut player = Player {
         app,
@@ -59,7 +64,11 @@ pub async fn play(app: &Arc<App>, data: &ShopData, plan: &Plan, now: DateTime<Ut
     app.clock.set(now);
     Ok(Past {
         staff: player.people,
-        customers: player.customers.iter().map(|(customer, _)| *customer).collect(),
+        customers: player
+            .customers
+            .iter()
+            .map(|(customer, _)| *customer)
+            .collect(),
         machines: player.machines,
     })
 }
@@ -92,7 +101,10 @@ impl Player<'_> {
     /// Turns the clock to the middle of the day `back_days` ago and gives an act of `role` there.
     fn act(&self, back_days: i64, role: Role) -> Result<Act> {
         let person = self.people.iter().find(|person| person.role == role);
-        self.act_of(back_days, person.ok_or_else(|| Error::internal("nobody has this role"))?)
+        self.act_of(
+            back_days,
+            person.ok_or_else(|| Error::internal("nobody has this role"))?,
+        )
     }
 
     fn act_of(&self, back_days: i64, person: &staff::Model) -> Result<Act> {
@@ -115,6 +127,8 @@ impl Player<'_> {
             idempotency_key: self.key(),
             call: NewCall {
                 appliance_id: at(&self.machines, plan.machine)?,
+                customer_id: None,
+                service_address_id: None,
                 kind: CallKind::Repair,
                 complaint: plan.repair.complaint.clone(),
             },
@@ -134,7 +148,12 @@ impl Player<'_> {
     }
 
     /// The visit on the next day: read, find, mend, complete, and settle the bill.
-    async fn visit(&mut self, plan: &CallPlan, call: &service_call::Model, is_callback: bool) -> Result<()> {
+    async fn visit(
+        &mut self,
+        plan: &CallPlan,
+        call: &service_call::Model,
+        is_callback: bool,
+    ) -> Result<()> {
         let technician = self.technician(plan.technician)?;
         let desk = self.act(plan.back_days, Role::Office)?;
         let visit_day = plan.back_days - 1;
@@ -172,7 +191,10 @@ impl Player<'_> {
     }
 
     fn technician(&self, number: usize) -> Result<staff::Model> {
-        let mut technicians = self.people.iter().filter(|person| person.role == Role::Technician);
+        let mut technicians = self
+            .people
+            .iter()
+            .filter(|person| person.role == Role::Technician);
         technicians
             .nth(number)
             .cloned()
@@ -180,9 +202,13 @@ impl Player<'_> {
     }
 }
 
-
 impl Player<'_> {
-    async fn find_and_mend(&mut self, plan: &CallPlan, call: &service_call::Model, hands: &Act) -> Result<()> {
+    async fn find_and_mend(
+        &mut self,
+        plan: &CallPlan,
+        call: &service_call::Model,
+        hands: &Act,
+    ) -> Result<()> {
         let key = self.key();
         let kind = self.types.get(plan.machine).cloned().unwrap_or_default();
         let found = callbacks::RecordFinding {
@@ -200,7 +226,8 @@ impl Player<'_> {
         if recorded.flag.is_some() {
             let cause = calls::RecordRootCause {
                 call_id: call.id,
-                root_cause: "The earlier joint did not hold its pressure; it was made new.".to_owned(),
+                root_cause: "The earlier joint did not hold its pressure; it was made new."
+                    .to_owned(),
             };
             calls::record_root_cause(hands, cause).await?;
         }
@@ -234,7 +261,10 @@ impl Player<'_> {
             How::Spliced => &splice,
             How::Replaced | How::ReTerminated => &plan.repair.parts,
         };
-        numbers.iter().map(|number| found(&self.parts, number)).collect()
+        numbers
+            .iter()
+            .map(|number| found(&self.parts, number))
+            .collect()
     }
 }
 
