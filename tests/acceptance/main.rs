@@ -4,6 +4,7 @@
 
 mod appliances;
 mod calls;
+mod estimates;
 mod harness;
 mod http;
 mod mail;

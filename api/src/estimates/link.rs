@@ -7,6 +7,7 @@
 use nameplate_entities::kinds::{CallState, EstimateState};
 use nameplate_entities::{estimate, estimate_option, estimate_revision, staff};
 use nameplate_rules::estimate::{Content, EstimateRefusal};
+use nameplate_rules::money::Cents;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit::Subject;
@@ -351,7 +352,7 @@ async fn accepted(
         row.accepted_call_id = Set(Some(found.estimate.call_id));
     })
     .await?;
-    let total = nameplate_rules::money::Cents(option.total_cents);
+    let total = Cents(option.total_cents);
     let total = format!("{} {total}", found.content.currency);
     let answered_at = settings.in_words(act.at);
     let number = found.estimate.number.clone();

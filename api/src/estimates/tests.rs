@@ -166,6 +166,7 @@ async fn records(app: &Arc<App>) -> i64 {
         email: Set("owner@nameplate.test".to_owned()),
         role: Set(Role::Owner),
         password_hash: Set(String::new()),
+        version: Set(1),
         created_at: Set(noon()),
         ..Default::default()
     }
