@@ -55,20 +55,21 @@ pub(super) fn sample_page() -> EstimatePage {
     }
 }
 
+/// A charged line: kind, description, quantity, price of one and amount, in this order.
+fn line([kind, description, quantity, unit_price, amount]: [&str; 5], taxed: bool) -> LineView {
+    LineView {
+        kind: kind.to_owned(),
+        description: description.to_owned(),
+        quantity: quantity.to_owned(),
+        unit_price: unit_price.to_owned(),
+        amount: amount.to_owned(),
+        taxed,
+        note: String::new(),
+    }
+}
+
 fn sample_options() -> Vec<OptionView> {
     let text = str::to_owned;
-    let line =
-        |kind: &str, description: &str, quantity: &str, unit_price: &str, amount: &str, taxed| {
-            LineView {
-                kind: text(kind),
-                description: text(description),
-                quantity: text(quantity),
-                unit_price: text(unit_price),
-                amount: text(amount),
-                taxed,
-                note: String::new(),
-            }
-        };
     let tax = |level: &str, rate: &str, amount: &str| TaxView {
         level: text(level),
         rate: text(rate),
@@ -83,19 +84,23 @@ fn sample_options() -> Vec<OptionView> {
             ),
             lines: vec![
                 line(
-                    "Part",
-                    "Heating element, screw-in, 4,500 W 240 V",
-                    "1",
-                    "46.80",
-                    "46.80",
+                    [
+                        "Part",
+                        "Heating element, screw-in, 4,500 W 240 V",
+                        "1",
+                        "46.80",
+                        "46.80",
+                    ],
                     true,
                 ),
                 line(
-                    "Labor",
-                    "Drain, replace element, re-terminate, refill and test",
-                    "1.25 h",
-                    "108.00",
-                    "135.00",
+                    [
+                        "Labor",
+                        "Drain, replace element, re-terminate, refill and test",
+                        "1.25 h",
+                        "108.00",
+                        "135.00",
+                    ],
                     false,
                 ),
             ],
@@ -114,11 +119,13 @@ fn sample_options() -> Vec<OptionView> {
             lines: vec![LineView {
                 note: text("Rebuilt part, tested by its maker"),
                 ..line(
-                    "Part",
-                    "Thermostat set, upper with limit and lower",
-                    "1",
-                    "58.40",
-                    "58.40",
+                    [
+                        "Part",
+                        "Thermostat set, upper with limit and lower",
+                        "1",
+                        "58.40",
+                        "58.40",
+                    ],
                     true,
                 )
             }],
