@@ -14,7 +14,7 @@ use crate::invoices::{
 };
 
 impl TestShop {
-    async fn bill(&self, part_price: i64) -> invoice::Model {
+    pub async fn bill(&self, part_price: i64) -> invoice::Model {
         let call = self.accepted_call(Cents(part_price), None).await;
         let order = IssueInvoice {
             idempotency_key: self.key(),
@@ -31,7 +31,7 @@ impl TestShop {
         }
     }
 
-    fn payment(&self, amount: i64, excess: Excess) -> RecordPayment {
+    pub fn payment(&self, amount: i64, excess: Excess) -> RecordPayment {
         RecordPayment {
             idempotency_key: self.key(),
             customer_id: self.customer_id,
