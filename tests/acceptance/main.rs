@@ -2,6 +2,7 @@
 //!
 //! `tests/run` brings up what these tests need; `tests/run COMMAND` does so for one command.
 
+mod access;
 mod appliances;
 mod calls;
 mod estimates;

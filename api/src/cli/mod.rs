@@ -80,7 +80,10 @@ fn start(command: Command) -> Outcome {
         print!("{}", schema::sdl());
         return Ok(ExitCode::SUCCESS);
     }
-    log_to_standard_error();
+    log_to_standard_error(match command {
+        Command::Demo(_) => "warn",
+        _ => "info,actix_server=warn,sea_orm_migration=warn",
+    });
     let config = Config::read().map_err(|error| Failure::new("a setting is wrong", &error))?;
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .enable_all()
@@ -147,9 +150,8 @@ pub async fn prepare(app: &Arc<App>) -> crate::base::Result<()> {
 }
 
 /// `RUST_LOG` says how much; what answers print stays alone on standard output.
-fn log_to_standard_error() {
-    let filter = EnvFilter::try_from_default_env()
-        .unwrap_or_else(|_| EnvFilter::new("info,actix_server=warn,sea_orm_migration=warn"));
+fn log_to_standard_error(usual: &str) {
+    let filter = EnvFilter::try_from_default_env().unwrap_or_else(|_| EnvFilter::new(usual));
     tracing_subscriber::fmt()
         .with_env_filter(filter)
         .with_writer(std::io::stderr)

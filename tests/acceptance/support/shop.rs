@@ -308,6 +308,25 @@ impl Shop {
         .await
     }
 
+    /// Accepts the newest estimate whose mail lies in the folder (without a mail server).
+    pub async fn accept_from_folder(&self, name: &str) {
+        let link = super::wait::eventually(
+            "an estimate lies in the mail folder",
+            super::wait::PATIENCE,
+            async || {
+                self.server.mail_folder().iter().rev().find_map(|mail| {
+                    mail.text
+                        .split_whitespace()
+                        .find(|word| word.contains("/e/"))
+                        .map(str::to_owned)
+                })
+            },
+        )
+        .await;
+        let (status, answer) = self.accept(&self.server.local(&link), name).await;
+        assert_eq!(status, 200, "{answer}");
+    }
+
     /// Opens the customer's page and accepts its first option; gives the answer's status and text.
     pub async fn accept(&self, link: &str, name: &str) -> (u16, String) {
         let page = self

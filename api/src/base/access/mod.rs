@@ -61,6 +61,11 @@ static DECIDED: LazyLock<HashMap<(&'static str, &'static str), Least>> = LazyLoc
     acts.chain(fields).collect()
 });
 
+/// Every type and field that something was decided about, for the test that looks for stale rows.
+pub fn table() -> impl Iterator<Item = (&'static str, &'static str)> {
+    DECIDED.keys().copied()
+}
+
 /// What was decided for a field of a GraphQL type; `None` if nobody decided, which means refused.
 pub fn decided(type_name: &str, field: &str) -> Option<Least> {
     if let Some(least) = DECIDED.get(&(type_name, field)) {

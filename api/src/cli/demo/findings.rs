@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde_json::{Value, json};
 
+use crate::graphql::ids::Kind;
+
 use super::account::Account;
 use super::client::{Client, Told, list, text};
 
@@ -42,6 +44,41 @@ pub async fn tell(owner: &Client<'_>, account: &mut Account, splicer: &str) -> T
         "{} repeat failures were flagged, {act} of them as act.",
         raised.len()
     ));
+    Ok(())
+}
+
+/// The address whose readings under load are low, machine by machine.
+///
+/// # Errors
+/// When a query fails, in a sentence.
+pub async fn tell_of_supply(
+    office: &Client<'_>,
+    account: &mut Account,
+    customer_id: i64,
+) -> Told<()> {
+    let query = "query($customer: ID!) { serviceCalls(first: 20, filter: { customerId: $customer }) { edges { node {
+        openedOn appliance { make model } serviceAddress { line } findings { component { name } failureMode { name } }
+        readings { quantity value place } } } } }";
+    let customer = Kind::Customer.id(customer_id);
+    let calls = office.ask(query, json!({ "customer": customer })).await?;
+    let read = list(&calls, "/serviceCalls/edges")
+        .iter()
+        .filter(|call| text(call, "/node/readings/0/quantity") == "VOLTAGE");
+    for call in read.clone() {
+        account.say(format!(
+            "{}: {} {} {} with {} V under load at {}",
+            text(call, "/node/serviceAddress/line"),
+            text(call, "/node/appliance/make"),
+            text(call, "/node/appliance/model"),
+            text(call, "/node/findings/0/failureMode/name").to_lowercase(),
+            text(call, "/node/readings/0/value"),
+            text(call, "/node/readings/0/place"),
+        ));
+    }
+    account.check(
+        "two machines at one address burnt a terminal on a low supply",
+        read.count() == 2,
+    );
     Ok(())
 }
 

@@ -32,7 +32,7 @@ use account::Account;
 use client::Client;
 use history::Past;
 use main_job::Cast;
-use scenario::{BURNT_RANGE, Plan, SPLICER, ShopData};
+use scenario::{BURNT_RANGE, LOW_VOLTAGE_CUSTOMER, Plan, SPLICER, ShopData};
 
 use super::{Failure, Outcome, serve};
 
@@ -169,6 +169,11 @@ async fn tell(
         person: owner,
     };
     findings::tell(&client, account, &splicer.name).await?;
+    let low = *past
+        .customers
+        .get(LOW_VOLTAGE_CUSTOMER)
+        .ok_or("the planted address is missing")?;
+    findings::tell_of_supply(&client, account, low).await?;
     deliver(app, account).await?;
     let broken = verify::run(&app.db).await.map_err(|error| chain(&error))?;
     account.heading("Verify");

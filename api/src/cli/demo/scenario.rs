@@ -202,7 +202,7 @@ pub struct Plan {
 /// The customer and machine whose terminal burns again: the first of each.
 pub const BURNT_RANGE: usize = 0;
 /// The customer with the low supply voltage: the second.
-const LOW_VOLTAGE_CUSTOMER: usize = 1;
+pub const LOW_VOLTAGE_CUSTOMER: usize = 1;
 /// The technician whose splices come back.
 pub const SPLICER: usize = 1;
 

@@ -115,7 +115,9 @@ impl Player<'_> {
             }]),
             excess: invoices::Excess::Refused,
         };
+        let received = payment.amount;
         invoices::record_payment(&desk, payment).await?;
+        self.unbanked = self.unbanked.checked_add(received).unwrap_or(self.unbanked);
         Ok(())
     }
 }

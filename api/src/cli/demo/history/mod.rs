@@ -3,6 +3,7 @@
 
 mod billing;
 mod opening;
+mod treasury;
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -51,16 +52,19 @@ pub async fn play(
         machines: Vec::new(),
         types: Vec::new(),
         owed: Vec::new(),
+        banking_back_days: super::scenario::HISTORY_DAYS,
+        unbanked: Cents::ZERO,
         keys: 0,
     };
     player.open_shop(data).await?;
     player.record_customers(plan, data).await?;
     player.record_machines(plan).await?;
+    player.bring_in_capital().await?;
     for call in &plan.calls {
-        player.take_payments(call.back_days).await?;
+        player.keep_books(call.back_days).await?;
         player.play_call(call).await?;
     }
-    player.take_payments(0).await?;
+    player.keep_books(0).await?;
     app.clock.set(now);
     Ok(Past {
         staff: player.people,
@@ -89,6 +93,10 @@ struct Player<'a> {
     types: Vec<String>,
     /// Invoices that will be paid, with the day.
     owed: Vec<(i64, invoice::Model)>,
+    /// Days until the next banking.
+    banking_back_days: i64,
+    /// Receipts since the last banking.
+    unbanked: Cents,
     keys: u32,
 }
 

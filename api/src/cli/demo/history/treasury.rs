@@ -1,0 +1,86 @@
+//! What the owner books by hand: the capital she began with, parts bought, and receipts taken to the bank.
+
+use nameplate_entities::kinds::Role;
+use nameplate_rules::books::Role as Account;
+use nameplate_rules::money::Cents;
+
+use crate::base::Result;
+use crate::books::{self, JournalLine, PostJournal};
+
+use super::{Player, cents};
+
+/// How often receipts are taken to the bank.
+const BANKING_DAYS: i64 = 28;
+/// How often parts are bought for the vans.
+const BUYING_BANKINGS: i64 = 6;
+
+impl Player<'_> {
+    /// The owner's money, and the first parts bought with it.
+    pub(super) async fn bring_in_capital(&mut self) -> Result<()> {
+        let start = super::super::scenario::HISTORY_DAYS;
+        let capital = cents("12000.00")?;
+        self.post(
+            start,
+            "Capital brought in",
+            (Account::Bank, Account::OwnersEquity, capital),
+        )
+        .await?;
+        self.buy_parts(start).await
+    }
+
+    async fn buy_parts(&mut self, back_days: i64) -> Result<()> {
+        let parts = (Account::PartsStock, Account::Bank, cents("1150.00")?);
+        self.post(back_days, "Parts bought for the vans", parts)
+            .await
+    }
+
+    /// Payments and bankings up to the day `back_days` ago, in the order they happened.
+    pub(super) async fn keep_books(&mut self, back_days: i64) -> Result<()> {
+        while self.banking_back_days - BANKING_DAYS >= back_days {
+            self.banking_back_days -= BANKING_DAYS;
+            self.take_payments(self.banking_back_days).await?;
+            self.bank().await?;
+        }
+        self.take_payments(back_days).await
+    }
+
+    async fn bank(&mut self) -> Result<()> {
+        let day = self.banking_back_days;
+        if self.unbanked > Cents::ZERO {
+            let receipts = (Account::Bank, Account::UndepositedReceipts, self.unbanked);
+            self.unbanked = Cents::ZERO;
+            self.post(day, "Receipts taken to the bank", receipts)
+                .await?;
+        }
+        if day / BANKING_DAYS % BUYING_BANKINGS == 0 {
+            self.buy_parts(day).await?;
+        }
+        Ok(())
+    }
+
+    async fn post(
+        &mut self,
+        back_days: i64,
+        memo: &str,
+        (debit, credit, amount): (Account, Account, Cents),
+    ) -> Result<()> {
+        let owner = self.act(back_days, Role::Owner)?;
+        let line = |account: Account, debit, credit| JournalLine {
+            account: account.code().to_owned(),
+            debit,
+            credit,
+            tax_level_id: None,
+        };
+        let entry = PostJournal {
+            idempotency_key: self.key(),
+            on: self.day(back_days),
+            memo: memo.to_owned(),
+            lines: vec![
+                line(debit, Some(amount), None),
+                line(credit, None, Some(amount)),
+            ],
+        };
+        books::post_journal(&owner, entry).await?;
+        Ok(())
+    }
+}

@@ -1,0 +1,203 @@
+//! Who may do what, walked from the schema itself: every field of every type and every mutation, as each
+//! role and as nobody. A field that nobody decided on fails here, and so does one that answers the wrong role.
+
+use nameplate::base::access::{self, Least, Role as Rank};
+use serde_json::{Value, json};
+
+use crate::support::database::TestDatabase;
+use crate::support::graphql::error_codes;
+use crate::support::on_both_databases;
+use crate::support::server::ServerOptions;
+use crate::support::shop::{Shop, today};
+
+mod graph;
+
+use graph::{Graph, Step};
+
+#[test]
+fn every_field_of_the_schema_was_decided_on() {
+    let graph = Graph::of_the_schema();
+    let undecided: Vec<String> = graph
+        .fields()
+        .filter(|(kind, field)| access::decided(kind, field).is_none())
+        .map(|(kind, field)| format!("{kind}.{field}"))
+        .collect();
+    assert!(
+        undecided.is_empty(),
+        "nobody decided who may use {undecided:#?}"
+    );
+}
+
+#[test]
+fn every_decision_is_about_a_field_that_exists() {
+    let graph = Graph::of_the_schema();
+    let stale: Vec<String> = access::table()
+        .filter(|(kind, field)| !graph.has(kind, field))
+        .map(|(kind, field)| format!("{kind}.{field}"))
+        .collect();
+    assert!(
+        stale.is_empty(),
+        "decided, but not in the schema: {stale:#?}"
+    );
+}
+
+/// One who asks: signed in with a role, or nobody.
+struct Visitor {
+    name: &'static str,
+    rank: Option<Rank>,
+    token: Option<String>,
+}
+
+fn visitors(shop: &Shop) -> [Visitor; 4] {
+    let visitor = |name, rank, token: Option<&String>| Visitor {
+        name,
+        rank,
+        token: token.cloned(),
+    };
+    [
+        visitor("the owner", Some(Rank::Owner), Some(&shop.owner)),
+        visitor("the office", Some(Rank::Office), Some(&shop.office)),
+        visitor(
+            "a technician",
+            Some(Rank::Technician),
+            Some(&shop.technician),
+        ),
+        visitor("nobody", None, None),
+    ]
+}
+
+impl Visitor {
+    fn may(&self, step: &Step) -> bool {
+        access::decided(&step.kind, &step.field).is_some_and(|least: Least| least.admits(self.rank))
+    }
+
+    async fn ask(&self, shop: &Shop, query: &str) -> Value {
+        shop.server
+            .graphql(self.token.as_deref(), query, json!({}))
+            .await
+    }
+}
+
+fn was_refused(answer: &Value) -> bool {
+    error_codes(answer)
+        .iter()
+        .any(|code| *code == "FORBIDDEN" || *code == "UNAUTHENTICATED")
+}
+
+/// A shop in which something of every type can be reached: a repair billed, paid and back again.
+async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
+    let mut shop = Shop::open(db, ServerOptions::default()).await;
+    let machine = shop
+        .machine("Odalys Fenwick", "odalys@mail.example", "N14-104211")
+        .await;
+    let contact =
+        json!({ "customerId": machine.customer_id, "name": "Cosmo Hexley", "role": "tenant" });
+    shop.done(&shop.office, "addContact", contact, "contact { id }")
+        .await;
+    let other = shop
+        .machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
+        .await;
+    let job = shop.find(&machine).await;
+    let reading = json!({
+        "callId": job.call_id, "quantity": "RESISTANCE", "value": "22.1", "unit": "OHM",
+        "place": "bake element", "isolated": true
+    });
+    shop.done(&shop.technician, "recordReading", reading, "reading { id }")
+        .await;
+    let revision = shop.draft(&job).await;
+    shop.send(&revision).await;
+    shop.accept_from_folder("Odalys Fenwick").await;
+    shop.mend_and_complete(&job).await;
+    let order = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
+    let issued = shop
+        .done(&shop.office, "issueInvoice", order, "invoice { id total }")
+        .await;
+    let total = issued["invoice"]["total"].clone();
+    let payment = json!({
+        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CASH",
+        "receivedOn": today(), "amount": total
+    });
+    shop.done(&shop.office, "recordPayment", payment, "payment { id }")
+        .await;
+    let again = shop.find(&machine).await;
+    let revision = shop.draft(&again).await;
+    shop.send(&revision).await;
+    let exempt = json!({
+        "customerId": other.customer_id, "certificate": "EX-7", "reason": "resale", "validFrom": "2020-01-01"
+    });
+    shop.done(
+        &shop.office,
+        "addTaxExemption",
+        exempt,
+        "taxExemption { id }",
+    )
+    .await;
+    let graph = Graph::of_the_schema().knowing(&[
+        ("callId", json!(again.call_id)),
+        ("customerId", json!(machine.customer_id)),
+        ("partId", json!(shop.part_id)),
+        ("technicianId", json!(shop.technician_id)),
+        ("id", json!(again.call_id)),
+        ("by", json!({ "id": machine.appliance_id })),
+        ("number", json!("TB-210")),
+        ("text", json!("Fenwick")),
+        ("on", json!(today())),
+        ("from", json!(today())),
+        ("to", json!(today())),
+    ]);
+    (shop, graph)
+}
+
+on_both_databases! {
+    async fn every_field_answers_those_who_may_and_no_one_else(db: TestDatabase) {
+        let (shop, graph) = lived_in(&db).await;
+        let mut wrong = Vec::new();
+        let mut tried = 0_u32;
+        for (kind, field) in graph.fields() {
+            let Some(path) = graph.path_to(&kind) else {
+                if !Graph::is_payload_of_a_mutation(&kind) {
+                    wrong.push(format!("no query reaches {kind}"));
+                }
+                continue;
+            };
+            let last = Step { kind: kind.clone(), field: field.clone() };
+            for visitor in visitors(&shop) {
+                let reached = visitor.ask(&shop, &graph.query(&path, None)).await.to_string().contains("\"reached\"");
+                if visitor.rank == Some(Rank::Owner) && !reached {
+                    wrong.push(format!("the shop of this test holds no {kind}: {}", graph.query(&path, None)));
+                    break;
+                }
+                let may = path.iter().chain([&last]).all(|step| visitor.may(step));
+                let answer = visitor.ask(&shop, &graph.query(&path, Some(&field))).await;
+                tried += 1;
+                if may && was_refused(&answer) {
+                    wrong.push(format!("{} was refused {kind}.{field}: {answer}", visitor.name));
+                }
+                if !may && !was_refused(&answer) && (reached || path.is_empty()) {
+                    wrong.push(format!("{} was shown {kind}.{field}", visitor.name));
+                }
+            }
+        }
+        assert!(tried > 1_000, "only {tried} fields were tried");
+        assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    }
+
+    async fn every_mutation_obeys_those_who_may_and_no_one_else(db: TestDatabase) {
+        let shop = Shop::open(&db, ServerOptions::default()).await;
+        let graph = Graph::of_the_schema();
+        let mut wrong = Vec::new();
+        for mutation in graph.mutations().filter(|name| name != "signOut") {
+            let query = graph.mutation_with_made_up_input(&mutation);
+            let step = Step { kind: "Mutation".to_owned(), field: mutation.clone() };
+            for visitor in visitors(&shop) {
+                let answer = visitor.ask(&shop, &query).await;
+                if answer.get("data").is_none() {
+                    wrong.push(format!("{mutation} was not carried out at all: {answer} for {query}"));
+                } else if visitor.may(&step) == was_refused(&answer) {
+                    wrong.push(format!("{} and {mutation}: {answer}", visitor.name));
+                }
+            }
+        }
+        assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    }
+}
