@@ -278,9 +278,12 @@ async fn estimates(db: &impl ConnectionTrait, appliance_id: i64) -> Result<Vec<O
         EstimateState::Sent,
         EstimateState::Accepted,
     ];
+    // No index can find it so, and the machine's can: a machine has few estimates, a state has those of the whole shop.
+    let state =
+        Expr::col((estimate_revision::Entity, estimate_revision::Column::State)).if_null("");
     query
         .and_where(service_call::Column::ApplianceId.eq(appliance_id))
-        .and_where(estimate_revision::Column::State.is_in(open))
+        .and_where(state.is_in(open))
         .order_by(
             (estimate_revision::Entity, estimate_revision::Column::Id),
             Order::Desc,
