@@ -4,6 +4,7 @@
 
 mod access;
 mod appliances;
+mod callbacks;
 mod calls;
 mod estimates;
 mod harness;
