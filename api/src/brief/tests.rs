@@ -18,7 +18,12 @@ async fn read(act: &Act, call_id: i64) -> (Option<Brief>, u64) {
 
 #[tokio::test]
 async fn a_brief_takes_thirteen_statements_however_long_the_history() {
-    let shop = Workshop::open("2022-01-01").await;
+    for shop in Workshop::everywhere("2022-01-01").await {
+        a_brief_takes_thirteen(&shop).await;
+    }
+}
+
+async fn a_brief_takes_thirteen(shop: &Workshop) {
     let failure = shop.failure("Surface burner terminal", "burnt").await;
     let machine = shop.machine(Some("B-1")).await;
     let neighbour = shop.machine(Some("B-2")).await;

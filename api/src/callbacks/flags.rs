@@ -16,6 +16,7 @@ use sea_orm::{
 use crate::base::audit::{self, Subject};
 use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result, Right};
+use crate::warranty::Repair;
 
 use super::advice::{self, Advice};
 use super::store::{self, Failure};
@@ -41,8 +42,10 @@ pub async fn judge(
     let machine = store::appliance_of(tx, call.appliance_id).await?;
     let failure = Failure {
         appliance_id: call.appliance_id,
-        component_id: finding.component_id,
-        failure_mode_id: finding.failure_mode_id,
+        of: Repair {
+            component_id: finding.component_id,
+            failure_mode_id: finding.failure_mode_id,
+        },
     };
     let earlier = store::earlier_repairs(tx, failure, call.id).await?;
     let class = ComponentClass::named(&names.component.name);
@@ -122,7 +125,7 @@ async fn base_rate(
     failure: Failure,
     on_this_machine: &[store::EarlierRepair],
 ) -> Result<BaseRate> {
-    let row = tally::find(db, failure.component_id, failure.failure_mode_id).await?;
+    let row = tally::find(db, failure.of).await?;
     let (repairs, returned) = row.map_or((0, 0), |row| (row.repairs, row.returned));
     let own = on_this_machine.len();
     let less = |all: i64, own: usize| {

@@ -17,7 +17,7 @@ use sea_orm::{
 
 use crate::base::own_work::Sight;
 use crate::base::{Act, Error, Result, joined};
-use crate::warranty;
+use crate::warranty::{self, Repair};
 
 /// The callbacks this caller may see: those of calls they may see.
 pub fn callbacks_visible_to(act: &Act) -> Select<callback::Entity> {
@@ -172,8 +172,7 @@ pub struct EarlierRepair {
 #[derive(Clone, Copy, Debug)]
 pub struct Failure {
     pub appliance_id: i64,
-    pub component_id: i64,
-    pub failure_mode_id: i64,
+    pub of: Repair,
 }
 
 /// Completed calls other than `call_id` that repaired this failure on this machine, one row a call, oldest first.
@@ -236,8 +235,8 @@ pub fn repairs_on_machine(failure: Failure, but_call_id: i64) -> SelectStatement
         .and_where(service_call::Column::ApplianceId.eq(failure.appliance_id))
         .and_where(service_call::Column::State.eq(CallState::Completed))
         .and_where(service_call::Column::Id.ne(but_call_id))
-        .and_where(unindexed(finding::Column::ComponentId).eq(failure.component_id))
-        .and_where(unindexed(finding::Column::FailureModeId).eq(failure.failure_mode_id))
+        .and_where(unindexed(finding::Column::ComponentId).eq(failure.of.component_id))
+        .and_where(unindexed(finding::Column::FailureModeId).eq(failure.of.failure_mode_id))
         .cond_where(warranty::is_repair())
         .to_owned()
 }

@@ -20,14 +20,10 @@ use crate::warranty::{self, Repair};
 use super::store::{self, Failure};
 
 /// The shop's count of this kind of repair; no row while there was none.
-pub async fn find(
-    db: &impl ConnectionTrait,
-    component_id: i64,
-    failure_mode_id: i64,
-) -> Result<Option<Model>> {
+pub async fn find(db: &impl ConnectionTrait, repair: Repair) -> Result<Option<Model>> {
     Ok(Entity::find()
-        .filter(Column::ComponentId.eq(component_id))
-        .filter(Column::FailureModeId.eq(failure_mode_id))
+        .filter(Column::ComponentId.eq(repair.component_id))
+        .filter(Column::FailureModeId.eq(repair.failure_mode_id))
         .one(db)
         .await?)
 }
@@ -44,11 +40,10 @@ pub async fn count(
     for repair in repairs {
         let failure = Failure {
             appliance_id: call.appliance_id,
-            component_id: repair.component_id,
-            failure_mode_id: repair.failure_mode_id,
+            of: *repair,
         };
         let returned = i64::from(is_repeat(tx, failure, call.id).await?);
-        match find(tx, repair.component_id, repair.failure_mode_id).await? {
+        match find(tx, *repair).await? {
             Some(row) => {
                 let (repairs, returned) = (row.repairs + 1, row.returned + returned);
                 let mut row = row.into_active_model();

@@ -1,4 +1,6 @@
-//! A small shop on a fresh `SQLite` file for tests of the acts over a call, with a clock that they turn.
+//! A small shop on a fresh database for tests of the acts over a call, with a clock that they turn.
+
+#![expect(clippy::missing_panics_doc, reason = "a test that panics has failed")]
 
 use std::sync::Arc;
 
@@ -12,9 +14,7 @@ use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
-use crate::base::clock::Clock;
-use crate::base::config::Config;
-use crate::base::db::Db;
+use crate::base::testing::Bench;
 use crate::base::{Act, App, Caller, Error, ProblemCode, Result};
 use crate::callbacks::{OpenCall, Opened, RecordFinding, Recorded};
 use crate::calls::{NewCall, NewFinding, PartFitted, RecordRemedy, RecordRootCause};
@@ -24,8 +24,8 @@ use super::{CompleteCall, CompletedCall, complete_call};
 
 /// A shop with an owner, two technicians, one customer and one address.
 pub struct Workshop {
-    _folder: tempfile::TempDir,
     pub app: Arc<App>,
+    _bench: Bench,
     pub owner_id: i64,
     pub technician_id: i64,
     pub other_technician_id: i64,
@@ -43,12 +43,23 @@ fn noon(on: NaiveDate) -> DateTime<Utc> {
 }
 
 impl Workshop {
-    /// Opens it on a day.
+    /// Opens it on a day, on a `SQLite` file.
     pub async fn open(on: &str) -> Self {
-        let folder = tempfile::tempdir().expect("a folder");
-        let url = format!("sqlite://{}/shop.db?mode=rwc", folder.path().display());
-        let db = Db::open(&url).await.expect("a database");
-        let app = App::new(db, Config::default(), Clock::standing_at(noon(day(on))));
+        Self::on_bench(Bench::new().await, on).await
+    }
+
+    /// One on each database there is to test on.
+    pub async fn everywhere(on: &str) -> Vec<Self> {
+        let mut shops = Vec::new();
+        for bench in Bench::everywhere().await {
+            shops.push(Self::on_bench(bench, on).await);
+        }
+        shops
+    }
+
+    async fn on_bench(bench: Bench, on: &str) -> Self {
+        let app = Arc::clone(&bench.app);
+        app.clock.set(noon(day(on)));
         let program = app.act(Caller::Program);
         shop::open(&program).await.expect("a shop");
         appliances::open(&program).await.expect("lists");
@@ -69,8 +80,8 @@ impl Workshop {
         let owner = app.act(caller(owner_id, Role::Owner));
         let address = address(&owner).await;
         Self {
-            _folder: folder,
             app,
+            _bench: bench,
             owner_id,
             technician_id,
             other_technician_id,

@@ -313,7 +313,12 @@ async fn a_completed_call_is_counted_by_its_first_confirmed_callback_only() {
 
 #[tokio::test]
 async fn the_tally_counts_repairs_and_returns_and_can_be_counted_anew() {
-    let shop = Workshop::open(FIRST_ON).await;
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        the_tally_counts(&shop).await;
+    }
+}
+
+async fn the_tally_counts(shop: &Workshop) {
     let failure = shop.failure("Door gasket", "worn").await;
     let (one, two) = (shop.machine(Some("A")).await, shop.machine(Some("B")).await);
     shop.repair(&one, day("2024-01-10"), failure).await;
