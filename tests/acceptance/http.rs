@@ -183,9 +183,10 @@ async fn ten_megabytes_are_refused_and_the_sender_reads_why() {
 async fn documents_made_to_exhaust_the_server_are_refused_at_once() {
     let (_db, mut server) = server(ServerOptions::default()).await;
     let token = server.token(Role::Owner).await;
-    let doubling: String = (0..40)
-        .map(|n| format!("fragment f{n} on Query {{ ...f{} ...f{} }} ", n + 1, n + 1))
-        .collect();
+    let doubling = (0..40)
+        .map(|n| format!("fragment f{n} on Query {{ ...f{} ...f{} }}", n + 1, n + 1))
+        .collect::<Vec<_>>()
+        .join(" ");
     let lists = format!("{}1{}", "[".repeat(50_000), "]".repeat(50_000));
     let cases = [
         ("{ a ".repeat(200) + &"}".repeat(200), "TOO_MUCH_ASKED"),
@@ -377,4 +378,34 @@ async fn asked_to_end_the_server_finishes_what_runs() {
         }
     }
     drop(db);
+}
+
+#[tokio::test]
+async fn behind_a_proxy_tries_are_counted_by_client() {
+    let sign_in = |server: &Server, client: &str, number: usize| {
+        let query =
+            "mutation($input: SignInInput!) { signIn(input: $input) { problems { code } } }";
+        let input =
+            json!({ "email": format!("nobody{number}@nameplate.test"), "password": "wrong" });
+        request(server, Method::POST, "/graphql")
+            .header("X-Forwarded-For", format!("203.0.113.9, {client}"))
+            .json(&json!({ "query": query, "variables": { "input": input } }))
+    };
+    for (behind_proxy, code_of_another) in [("true", "SIGN_IN_FAILED"), ("false", "TOO_MANY_TRIES")]
+    {
+        let options = ServerOptions::default().set("NAMEPLATE_BEHIND_PROXY", behind_proxy);
+        let (_db, server) = server(options).await;
+        let mut refused = false;
+        for number in 0..90 {
+            let answer = body(send(sign_in(&server, "192.0.2.1", number)).await.1).await;
+            refused = graphql::problem_codes(&answer, "signIn") == ["TOO_MANY_TRIES"];
+            if refused {
+                break;
+            }
+        }
+        assert!(refused, "ninety tries from one address were admitted");
+        let answer = body(send(sign_in(&server, "192.0.2.2", 100)).await.1).await;
+        let codes = graphql::problem_codes(&answer, "signIn");
+        assert_eq!(codes, [code_of_another], "behind a proxy: {behind_proxy}");
+    }
 }

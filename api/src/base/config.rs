@@ -1,5 +1,6 @@
 //! Settings of this installation: a file, then the environment. Settings of the shop are in its database.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::time::Duration;
 
@@ -20,6 +21,9 @@ pub struct Config {
     pub listen: String,
     /// Where customers reach the server; links in mails begin with it.
     pub public_url: Option<String>,
+    /// Whether a proxy of ours stands in front and names the client in `X-Forwarded-For`. Without one anybody
+    /// could write that header, so it is believed only then.
+    pub behind_proxy: bool,
     /// Development shows `GraphiQL` and the schema to everybody.
     pub mode: Mode,
     /// The relay that takes our mail. Without a host, mails are written to a folder.
@@ -125,12 +129,29 @@ impl Default for Config {
             database_url: "sqlite://nameplate.db?mode=rwc".to_owned(),
             listen: "127.0.0.1:8080".to_owned(),
             public_url: None,
+            behind_proxy: false,
             mode: Mode::Production,
             smtp: Smtp::default(),
             mail: Mail::default(),
             session: Session::default(),
         }
     }
+}
+
+/// Settings whose variables are texts whatever they look like: a password may be `0123` or `true`.
+const AS_TYPED: [&str; 2] = ["smtp__username", "smtp__password"];
+
+fn as_typed() -> BTreeMap<&'static str, BTreeMap<&'static str, String>> {
+    let mut smtp = BTreeMap::new();
+    for (variable, setting) in [
+        ("NAMEPLATE_SMTP__USERNAME", "username"),
+        ("NAMEPLATE_SMTP__PASSWORD", "password"),
+    ] {
+        if let Ok(text) = std::env::var(variable) {
+            smtp.insert(setting, text);
+        }
+    }
+    BTreeMap::from([("smtp", smtp)])
 }
 
 impl Config {
@@ -144,8 +165,10 @@ impl Config {
             .merge(
                 Env::prefixed("NAMEPLATE_")
                     .ignore(&["test_pg", "test_python", "bin"])
+                    .ignore(&AS_TYPED)
                     .split("__"),
             )
+            .merge(Serialized::defaults(as_typed()))
             .merge(Env::raw().only(&["DATABASE_URL"]))
             .extract()
             .map_err(Box::new)

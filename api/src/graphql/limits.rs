@@ -23,11 +23,11 @@ const SELECTIONS_MAX: usize = 5_000;
 /// # Errors
 /// A sentence that says which limit it passes.
 pub fn of_text(text: &str) -> Result<(), &'static str> {
-    let mut tokens = 0_usize;
+    let mut token_count = 0_usize;
     let mut nesting = 0_usize;
-    let mut rest = text.chars().peekable();
+    let mut ahead = text.chars().peekable();
     let mut in_word = false;
-    while let Some(sign) = rest.next() {
+    while let Some(sign) = ahead.next() {
         let is_word = sign.is_alphanumeric() || matches!(sign, '_' | '.' | '-' | '+');
         if is_word && in_word {
             continue;
@@ -36,19 +36,19 @@ pub fn of_text(text: &str) -> Result<(), &'static str> {
         match sign {
             ' ' | '\t' | '\n' | '\r' | ',' | '\u{feff}' => continue,
             '#' => {
-                while rest.next_if(|next| !matches!(next, '\n' | '\r')).is_some() {}
+                while ahead.next_if(|next| !matches!(next, '\n' | '\r')).is_some() {}
                 continue;
             }
-            '"' => skip_text(&mut rest),
+            '"' => skip_text(&mut ahead),
             '{' | '(' | '[' => nesting += 1,
             '}' | ')' | ']' => nesting = nesting.saturating_sub(1),
             _ => {}
         }
-        tokens += 1;
+        token_count += 1;
         if nesting > NESTING_MAX {
             return Err("The document is nested too deep. Ask in smaller steps.");
         }
-        if tokens > TOKENS_MAX {
+        if token_count > TOKENS_MAX {
             return Err("The document has more than 2000 words and signs. Ask in smaller steps.");
         }
     }
@@ -167,9 +167,10 @@ mod tests {
     #[test]
     fn fragments_count_as_often_as_they_are_spread() {
         let doubling = |levels: usize| {
-            let fragments: String = (0..levels)
-                .map(|n| format!("fragment f{n} on Query {{ ...f{} ...f{} }} ", n + 1, n + 1))
-                .collect();
+            let fragments = (0..levels)
+                .map(|n| format!("fragment f{n} on Query {{ ...f{} ...f{} }}", n + 1, n + 1))
+                .collect::<Vec<_>>()
+                .join(" ");
             format!("{{ ...f0 }} {fragments} fragment f{levels} on Query {{ a }}")
         };
         of_document(&parse_query(doubling(3)).unwrap()).unwrap();

@@ -128,7 +128,7 @@ async fn pdf(shared: Data<Shared>, request: HttpRequest, token: Path<String>) ->
 /// The act of whoever holds the link.
 fn act(shared: &Shared, request: &HttpRequest) -> Act {
     let mut act = shared.app.act(Caller::CustomerLink);
-    act.from = request.peer_addr().map(|peer| peer.ip().to_string());
+    act.from = shared.client_of(request);
     act
 }
 

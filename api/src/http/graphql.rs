@@ -155,7 +155,9 @@ async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Res
         .data(loaders::row_loader(act.app.db.read().clone()))
         .data(Arc::clone(&progress))
         .data(act);
-    let response = execute(shared, request).await?;
+    let schema = shared.schema.clone();
+    let running = async move { schema.execute(request).await };
+    let response = guarded(running, REQUEST_TIMEOUT).await?;
     if !progress.began() {
         return Err(Refusal::of(
             StatusCode::UNPROCESSABLE_ENTITY,
@@ -197,7 +199,7 @@ async fn caller(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
         }
     };
     let mut act = shared.app.act(caller);
-    act.from = http.peer_addr().map(|peer| peer.ip().to_string());
+    act.from = shared.client_of(http);
     Ok(act)
 }
 
@@ -280,13 +282,14 @@ fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal> {
     Ok(request.variables(variables))
 }
 
-/// Runs the request in a task of its own: what panics there ends there, and what takes too long is stopped.
-async fn execute(shared: &Shared, request: Request) -> Result<Response, Refusal> {
-    let schema = shared.schema.clone();
-    let running = async move { schema.execute(request).await }.in_current_span();
-    let task = tokio::spawn(running);
+/// Runs a request in a task of its own: what panics there ends there, and what takes too long is stopped.
+async fn guarded(
+    running: impl Future<Output = Response> + Send + 'static,
+    time_max: Duration,
+) -> Result<Response, Refusal> {
+    let task = tokio::spawn(running.in_current_span());
     let abort = task.abort_handle();
-    match tokio::time::timeout(REQUEST_TIMEOUT, task).await {
+    match tokio::time::timeout(time_max, task).await {
         Ok(Ok(response)) => Ok(response),
         Ok(Err(fault)) => {
             tracing::error!(fault = %fault, "a request broke off");
@@ -335,4 +338,38 @@ fn with_code(mut error: ServerError, code: Code) -> ServerError {
         extensions.set("code", code.as_str());
     }
     error
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const SOON: Duration = Duration::from_millis(20);
+
+    #[tokio::test]
+    async fn a_panic_becomes_one_masked_error() {
+        let running = async { panic!("the secret cause") };
+        let refusal = guarded(running, SOON).await.err().unwrap();
+        assert_eq!(refusal.status, StatusCode::INTERNAL_SERVER_ERROR);
+        let said = json!(refusal.errors).to_string();
+        assert!(
+            said.contains("INTERNAL") && !said.contains("secret"),
+            "{said}"
+        );
+    }
+
+    #[tokio::test]
+    async fn what_takes_too_long_is_stopped() {
+        let running = std::future::pending();
+        let refusal = guarded(running, SOON).await.err().unwrap();
+        assert_eq!(refusal.status, StatusCode::SERVICE_UNAVAILABLE);
+    }
+
+    #[test]
+    fn a_token_stands_behind_its_scheme() {
+        assert_eq!(bearer("Bearer abc"), Some("abc"));
+        assert_eq!(bearer("bearer  abc "), Some("abc"));
+        assert_eq!(bearer("Basic abc"), None);
+        assert_eq!(bearer("abc"), None);
+    }
 }

@@ -13,7 +13,7 @@ mod origin;
 mod problem;
 mod stamp;
 
-use std::net::SocketAddr;
+use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -21,7 +21,7 @@ use std::time::Duration;
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, DefaultHeaders, from_fn};
 use actix_web::web::{self, Data};
-use actix_web::{App as ActixApp, HttpServer};
+use actix_web::{App as ActixApp, HttpRequest, HttpServer};
 use tracing_actix_web::TracingLogger;
 
 use crate::base::App;
@@ -57,6 +57,21 @@ impl Shared {
             inputs,
             leaving: AtomicBool::new(false),
         }))
+    }
+
+    /// The network address a request came from: what our proxy says, or the other end of the connection.
+    fn client_of(&self, request: &HttpRequest) -> Option<String> {
+        let peer = || request.peer_addr().map(|peer| peer.ip().to_string());
+        if !self.app.config.behind_proxy {
+            return peer();
+        }
+        // A client may send this header too; our proxy's entry is the last.
+        let named = request.headers().get_all("X-Forwarded-For").last();
+        named
+            .and_then(|named| named.to_str().ok())
+            .and_then(|named| named.rsplit(',').next())
+            .and_then(|last| last.trim().parse::<IpAddr>().ok())
+            .map_or_else(peer, |address| Some(address.to_string()))
     }
 }
 

@@ -144,10 +144,6 @@ pub struct MailQuery;
 impl MailQuery {
     /// Mails that were asked for, newest first.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the four arguments of a page and a filter"
-    )]
     async fn mails(
         &self,
         ctx: &Context<'_>,

@@ -8,7 +8,7 @@ use crate::graphql::error::chain;
 use crate::shop;
 
 /// Every hour, so that a shop's new day begins soon after its midnight wherever it is.
-pub const EVERY: Duration = Duration::from_secs(3600);
+pub const EVERY: Duration = Duration::from_hours(1);
 
 /// One round. What fails is logged and tried again with the next.
 pub async fn make(act: &Act) {
