@@ -26,13 +26,13 @@ pub fn of_text(text: &str) -> Result<(), &'static str> {
     let mut token_count = 0_usize;
     let mut nesting = 0_usize;
     let mut ahead = text.chars().peekable();
-    let mut in_word = false;
+    let mut was_word = false;
     while let Some(sign) = ahead.next() {
         let is_word = sign.is_alphanumeric() || matches!(sign, '_' | '.' | '-' | '+');
-        if is_word && in_word {
+        if is_word && was_word {
             continue;
         }
-        in_word = is_word;
+        was_word = is_word;
         match sign {
             ' ' | '\t' | '\n' | '\r' | ',' | '\u{feff}' => continue,
             '#' => {
