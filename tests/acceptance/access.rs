@@ -137,7 +137,6 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
         ("technicianId", json!(shop.technician_id)),
-        ("id", json!(again.call_id)),
         ("by", json!({ "id": machine.appliance_id })),
         ("number", json!("TB-210")),
         ("text", json!("Fenwick")),

@@ -113,94 +113,106 @@ pub async fn change_shop(act: &Act, change: ChangeShop) -> Result<shop::Model> {
 
 fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::ActiveModel> {
     let mut checks = Checks::new();
-    let country = change
-        .country
-        .clone()
-        .unwrap_or_else(|| before.country.clone());
     let mut row = before.clone().into_active_model();
-    let texts = [
-        ("name", &change.name, &mut row.name),
-        ("line1", &change.line1, &mut row.line1),
-        ("city", &change.city, &mut row.city),
-        ("region", &change.region, &mut row.region),
-        ("postalCode", &change.postal_code, &mut row.postal_code),
-        ("country", &change.country, &mut row.country),
-    ];
-    for (path, value, column) in texts {
-        if let Some(value) = value {
-            *column = Set(checks.text(path, value, LINE_MAX));
-        }
-    }
-    if let Some(line2) = &change.line2 {
-        row.line2 = Set(checks.text_if_any("line2", Some(line2), LINE_MAX));
-    }
-    if let Some(licence) = &change.licence {
-        row.licence = Set(checks.text_if_any("licence", Some(licence), LINE_MAX));
-    }
-    if let Some(phone) = &change.phone {
-        row.phone_e164 = Set(checks.phone("phone", phone, &country));
-    }
-    if let Some(email) = &change.email {
-        row.email = Set(checks.email("email", email));
-    }
-    if let Some(zone) = &change.time_zone {
-        if zone.parse::<chrono_tz::Tz>().is_err() {
-            checks.refuse(
-                ProblemCode::Malformed,
-                "timeZone",
-                "This is no time zone; write it like America/Chicago.",
-            );
-        }
-        row.time_zone = Set(zone.clone());
-    }
-    let numbers = [
-        (
-            "callbackWindowDays",
-            change.callback_window_days,
-            (1, 3650),
-            &mut row.callback_window_days,
-        ),
-        (
-            "labourWarrantyDays",
-            change.labour_warranty_days,
-            (0, 3650),
-            &mut row.labour_warranty_days,
-        ),
-        (
-            "partsWarrantyMonths",
-            change.parts_warranty_months,
-            (0, 120),
-            &mut row.parts_warranty_months,
-        ),
-        (
-            "estimateValidDays",
-            change.estimate_valid_days,
-            (1, 365),
-            &mut row.estimate_valid_days,
-        ),
-        (
-            "paymentTermsDays",
-            change.payment_terms_days,
-            (0, 365),
-            &mut row.payment_terms_days,
-        ),
-    ];
-    for (path, value, bounds, column) in numbers {
-        if let Some(value) = value {
-            *column = Set(checks.between(path, value, bounds));
-        }
-    }
-    if let Some(percent) = change.reading_tolerance_percent {
-        let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);
-        row.reading_tolerance_percent = Set(Exact(checks.between(
-            "readingTolerancePercent",
-            percent,
-            bounds,
-        )));
-    }
+    change.check_texts(&mut checks, &mut row);
+    change.check_reach(&mut checks, &mut row, &before.country);
+    change.check_figures(&mut checks, &mut row);
     row.version = Set(before.version + 1);
     checks.finish()?;
     Ok(row)
+}
+
+impl ChangeShop {
+    /// Name, address and licence.
+    fn check_texts(&self, checks: &mut Checks, row: &mut shop::ActiveModel) {
+        let texts = [
+            ("name", &self.name, &mut row.name),
+            ("line1", &self.line1, &mut row.line1),
+            ("city", &self.city, &mut row.city),
+            ("region", &self.region, &mut row.region),
+            ("postalCode", &self.postal_code, &mut row.postal_code),
+            ("country", &self.country, &mut row.country),
+        ];
+        for (path, value, column) in texts {
+            if let Some(value) = value {
+                *column = Set(checks.text(path, value, LINE_MAX));
+            }
+        }
+        if let Some(line2) = &self.line2 {
+            row.line2 = Set(checks.text_if_any("line2", Some(line2), LINE_MAX));
+        }
+        if let Some(licence) = &self.licence {
+            row.licence = Set(checks.text_if_any("licence", Some(licence), LINE_MAX));
+        }
+    }
+
+    /// Telephone, e-mail and time zone.
+    fn check_reach(&self, checks: &mut Checks, row: &mut shop::ActiveModel, country: &str) {
+        let country = self.country.as_deref().unwrap_or(country);
+        if let Some(phone) = &self.phone {
+            row.phone_e164 = Set(checks.phone("phone", phone, country));
+        }
+        if let Some(email) = &self.email {
+            row.email = Set(checks.email("email", email));
+        }
+        if let Some(zone) = &self.time_zone {
+            if zone.parse::<chrono_tz::Tz>().is_err() {
+                checks.refuse(
+                    ProblemCode::Malformed,
+                    "timeZone",
+                    "This is no time zone; write it like America/Chicago.",
+                );
+            }
+            row.time_zone = Set(zone.clone());
+        }
+    }
+
+    /// Windows, terms and tolerances.
+    fn check_figures(&self, checks: &mut Checks, row: &mut shop::ActiveModel) {
+        let windows = (1, 3650);
+        let numbers = [
+            (
+                "callbackWindowDays",
+                self.callback_window_days,
+                windows,
+                &mut row.callback_window_days,
+            ),
+            (
+                "labourWarrantyDays",
+                self.labour_warranty_days,
+                (0, 3650),
+                &mut row.labour_warranty_days,
+            ),
+            (
+                "partsWarrantyMonths",
+                self.parts_warranty_months,
+                (0, 120),
+                &mut row.parts_warranty_months,
+            ),
+            (
+                "estimateValidDays",
+                self.estimate_valid_days,
+                (1, 365),
+                &mut row.estimate_valid_days,
+            ),
+            (
+                "paymentTermsDays",
+                self.payment_terms_days,
+                (0, 365),
+                &mut row.payment_terms_days,
+            ),
+        ];
+        for (path, value, bounds, column) in numbers {
+            if let Some(value) = value {
+                *column = Set(checks.between(path, value, bounds));
+            }
+        }
+        if let Some(percent) = self.reading_tolerance_percent {
+            let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);
+            let percent = checks.between("readingTolerancePercent", percent, bounds);
+            row.reading_tolerance_percent = Set(Exact(percent));
+        }
+    }
 }
 
 /// Somebody who is to sign in.
