@@ -187,10 +187,11 @@ async fn a_message_whose_answer_is_lost_is_kept_though_the_sender_cannot_know() 
 
 #[tokio::test]
 async fn encrypted_mail_is_taken_only_from_those_who_sign_in() {
-    for (encryption, of_client) in [
-        (Encryption::StartTls, Tls::Required as fn(_) -> _),
+    let kinds: [(Encryption, fn(TlsParameters) -> Tls); 2] = [
+        (Encryption::StartTls, Tls::Required),
         (Encryption::Implicit, Tls::Wrapper),
-    ] {
+    ];
+    for (encryption, of_client) in kinds {
         let smtp = SmtpServer::start(SmtpOptions {
             encryption,
             login: Some(("shop", "kettle")),

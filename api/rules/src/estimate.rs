@@ -254,6 +254,10 @@ mod tests {
     }
 
     #[derive(Deserialize)]
+    #[expect(
+        clippy::struct_field_names,
+        reason = "the field is the bill itself, as the fixture calls it"
+    )]
     struct Bill {
         accepted: Cents,
         bill: Cents,

@@ -85,7 +85,7 @@ pub async fn find(db: &impl ConnectionTrait, text: &str, hits_max: u64) -> Resul
         hit.and_where(Expr::col("body").like(format!("%{word}%")));
     }
     Ok(Entity::find()
-        .filter(Column::Id.in_subquery(hit.to_owned()))
+        .filter(Column::Id.in_subquery(hit.clone()))
         .order_by_desc(Column::Id)
         .limit(hits_max)
         .all(db)

@@ -33,8 +33,6 @@ impl Token {
 
 /// SHA-256 of a secret as lower-case hex. A fast hash suits 256 random bits; passwords use Argon2id.
 pub fn hash(secret: &str) -> String {
-    Sha256::digest(secret.as_bytes())
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let digest = Sha256::digest(secret.as_bytes());
+    format!("{digest:x}")
 }

@@ -64,7 +64,7 @@ struct Found {
 
 /// What is behind a secret.
 enum Behind {
-    Open(Found),
+    Open(Box<Found>),
     Answered(estimate::Model),
     Nothing,
 }
@@ -91,7 +91,7 @@ async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
     let settings = shop::settings(db).await?;
     let shown = if admitted(act, token) {
         match behind(db, act, token).await? {
-            Behind::Open(found) => Shown::Offer(Box::new(page(&settings, found, token))),
+            Behind::Open(found) => Shown::Offer(Box::new(page(&settings, *found, token))),
             behind => closed(&settings, behind),
         }
     } else {
@@ -135,12 +135,12 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem = match chosen(&found, &options, &answer) {
         Ok(option) => match hindrance(&tx, act, &found).await? {
-            None => return accepted(tx, act, &settings, (found, option), &answer).await,
+            None => return accepted(tx, act, &settings, (*found, option), &answer).await,
             Some(problem) => problem,
         },
         Err(problem) => problem,
     };
-    let mut page = page(&settings, found, token);
+    let mut page = page(&settings, *found, token);
     page.problem = Some(problem);
     page.chosen_option = answer.option;
     page.typed_name = answer.name;
@@ -164,7 +164,7 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     };
     let typed = reason.trim();
     if let Some(words) = unfit(typed, REASON_MAX) {
-        let mut page = page(&settings, found, token);
+        let mut page = page(&settings, *found, token);
         page.problem = Some(problem(ProblemPlace::Reason, words));
         page.typed_reason = reason.chars().take(REASON_MAX).collect();
         return Ok(Shown::NotTaken(Box::new(page)));
@@ -216,11 +216,11 @@ async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Beh
     let revision = store::get_revision(db, "", link.revision_id).await?;
     let estimate = store::estimate_of(db, &revision).await?;
     Ok(match revision.state {
-        EstimateState::Sent => Behind::Open(Found {
+        EstimateState::Sent => Behind::Open(Box::new(Found {
             content: printed::content(&revision)?,
             estimate,
             revision,
-        }),
+        })),
         EstimateState::Accepted | EstimateState::Declined | EstimateState::Invoiced => {
             Behind::Answered(estimate)
         }

@@ -70,6 +70,12 @@ impl CursorType for RowCursor {
     }
 }
 
+/// How a row is placed in its list, and what it becomes in the graph.
+type Shown<E, T> = (
+    fn(&<E as EntityTrait>::Model) -> i64,
+    fn(<E as EntityTrait>::Model) -> T,
+);
+
 /// One page of `select`, newest id first.
 ///
 /// # Errors
@@ -79,7 +85,7 @@ pub async fn newest_first<E, T>(
     select: Select<E>,
     id: E::Column,
     page: Page,
-    (id_of, shown): (fn(&E::Model) -> i64, fn(E::Model) -> T),
+    (id_of, shown): Shown<E, T>,
 ) -> async_graphql::Result<Connection<RowCursor, T>>
 where
     E: EntityTrait,

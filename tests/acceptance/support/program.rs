@@ -7,6 +7,9 @@ use std::sync::OnceLock;
 
 const BUILD: &str = "cargo build --workspace --all-targets";
 
+/// Whether the program was held against its sources already.
+static LOOKED: OnceLock<()> = OnceLock::new();
+
 /// The program under test: `NAMEPLATE_BIN`, or the one in the target folder that this test binary lies in.
 ///
 /// # Panics
@@ -33,7 +36,6 @@ pub fn binary() -> PathBuf {
                 test_binary.display()
             )
         });
-    static LOOKED: OnceLock<()> = OnceLock::new();
     LOOKED.get_or_init(|| insist_on_a_current_build(&path));
     path
 }

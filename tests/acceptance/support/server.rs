@@ -305,21 +305,17 @@ impl Server {
             .unwrap_or_else(|error| panic!("{command:?} did not start: {error}"));
         let child = self.child.insert(child);
         let output_file = self.folder.path().join("output");
-        let address = eventually(
-            "the server to listen",
-            Duration::from_secs(60),
-            async || {
-                if let Some(status) = child.try_wait().expect("the server can be waited for") {
-                    panic!("`nameplate serve` ended with {status} instead of listening");
-                }
-                let said = read(&output_file);
-                let lines = said.get(already_said..)?.split_inclusive('\n');
-                lines
-                    .filter_map(|line| line.strip_suffix('\n'))
-                    .find_map(|line| line.strip_prefix("nameplate listening on "))
-                    .map(|address| address.trim().trim_end_matches('/').to_owned())
-            },
-        )
+        let address = eventually("the server to listen", Duration::from_mins(1), async || {
+            if let Some(status) = child.try_wait().expect("the server can be waited for") {
+                panic!("`nameplate serve` ended with {status} instead of listening");
+            }
+            let said = read(&output_file);
+            let lines = said.get(already_said..)?.split_inclusive('\n');
+            lines
+                .filter_map(|line| line.strip_suffix('\n'))
+                .find_map(|line| line.strip_prefix("nameplate listening on "))
+                .map(|address| address.trim().trim_end_matches('/').to_owned())
+        })
         .await;
         self.base_url = address;
     }

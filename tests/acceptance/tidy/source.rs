@@ -55,7 +55,11 @@ fn collect(folder: &Path, name: &str, paths: &mut Vec<String>) {
         let name = format!("{name}/{file_name}");
         if entry.path().is_dir() {
             collect(&entry.path(), &name, paths);
-        } else if file_name.ends_with(".rs") {
+        } else if entry
+            .path()
+            .extension()
+            .is_some_and(|ending| ending == "rs")
+        {
             paths.push(name);
         }
     }

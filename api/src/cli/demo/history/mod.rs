@@ -109,19 +109,17 @@ impl Player<'_> {
     /// Turns the clock to the middle of the day `back_days` ago and gives an act of `role` there.
     fn act(&self, back_days: i64, role: Role) -> Result<Act> {
         let person = self.people.iter().find(|person| person.role == role);
-        self.act_of(
-            back_days,
-            person.ok_or_else(|| Error::internal("nobody has this role"))?,
-        )
+        let person = person.ok_or_else(|| Error::internal("nobody has this role"))?;
+        Ok(self.act_of(back_days, person))
     }
 
-    fn act_of(&self, back_days: i64, person: &staff::Model) -> Result<Act> {
+    fn act_of(&self, back_days: i64, person: &staff::Model) -> Act {
         self.app.clock.set(self.now - TimeDelta::days(back_days));
-        Ok(self.app.act(Caller::Staff {
+        self.app.act(Caller::Staff {
             id: person.id,
             role: person.role,
             session_id: 0,
-        }))
+        })
     }
 
     fn key(&mut self) -> String {
@@ -172,7 +170,7 @@ impl Player<'_> {
             window: Some("8 to 12".to_owned()),
         };
         let visit = calls::schedule_visit(&desk, visit).await?;
-        let hands = self.act_of(visit_day, &technician)?;
+        let hands = self.act_of(visit_day, &technician);
         if let Some(volts) = &plan.volts_read {
             calls::record_reading(&hands, supply_reading(call.id, volts)?).await?;
         }
