@@ -17,6 +17,7 @@ use crate::support::server::{Ask, Role, Server, ServerOptions};
 use crate::support::smtp::{Encryption, SmtpOptions, SmtpServer};
 use crate::support::wait::holds_for;
 
+type Wrapping = fn(TlsParameters) -> Tls;
 type Transport = AsyncSmtpTransport<Tokio1Executor>;
 
 fn plain_client(smtp: &SmtpServer) -> Transport {
@@ -187,7 +188,7 @@ async fn a_message_whose_answer_is_lost_is_kept_though_the_sender_cannot_know() 
 
 #[tokio::test]
 async fn encrypted_mail_is_taken_only_from_those_who_sign_in() {
-    let kinds: [(Encryption, fn(TlsParameters) -> Tls); 2] = [
+    let kinds: [(Encryption, Wrapping); 2] = [
         (Encryption::StartTls, Tls::Required),
         (Encryption::Implicit, Tls::Wrapper),
     ];

@@ -115,14 +115,14 @@ on_both_databases! {
             assert!(books.iter().any(|(account, balance)| account.contains(name) && balance == amount),
                 "no {amount} on {name} in {books:?}");
         };
-        has("ndeposited", "199.68 Dr");
-        has("cost of", "11.40 Dr");
+        has("not yet banked", "199.68 Dr");
+        has("Cost of parts", "11.40 Dr");
 
         // The same terminal burns again: the call is proposed as callback, and the finding raises a flag.
         let again = shop.call(&machine).await;
         assert_eq!(text(&again, "callback.state"), "PROPOSED");
         let again = shop.find(&machine).await;
-        let query = "{ flags(first: 10) { edges { node { level state reason baseRate nextChecks cautions
+        let query = "{ flags(first: 10) { edges { node { level state reason baseRate { sentence } nextChecks cautions
             evidence { daysBefore call { number } } } } } }";
         let flags = shop.ask(&shop.office, query, json!({})).await;
         data(&flags);

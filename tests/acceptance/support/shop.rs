@@ -91,7 +91,7 @@ impl Shop {
         text(&place, "taxJurisdiction.id").clone_into(&mut self.jurisdiction_id);
         let book = json!({
             "name": "First book", "effectiveFrom": "2020-01-01", "hourlyRate": "118.00", "trip": "45.00",
-            "diagnostic": "85.00", "markupKind": "WHOLE", "brackets": [{ "multiplier": "3" }]
+            "diagnostic": "85.00", "markupKind": "WHOLE", "brackets": [{ "upTo": "50.00", "multiplier": "3" }, { "multiplier": "2" }]
         });
         let book = self
             .done(&self.owner, "draftPriceBook", book, "priceBook { id }")
@@ -199,6 +199,18 @@ impl Shop {
             component_id,
             mode_id,
         }
+    }
+
+    /// Records another range at the address of a machine.
+    pub async fn machine_beside(&mut self, machine: &Machine, serial: &str) {
+        let (type_id, ..) = self.burnt_terminal_of_a_range().await;
+        let appliance = json!({
+            "idempotencyKey": self.key(), "applianceTypeId": type_id, "customerId": machine.customer_id,
+            "serviceAddressId": machine.address_id, "make": "Norvane", "model": "NR-411", "serial": serial,
+            "fuel": "ELECTRIC"
+        });
+        self.done(&self.office, "addAppliance", appliance, "appliance { id }")
+            .await;
     }
 
     async fn burnt_terminal_of_a_range(&self) -> (String, String, String) {
@@ -309,23 +321,33 @@ impl Shop {
         .await
     }
 
-    /// Accepts the newest estimate whose mail lies in the folder (without a mail server).
-    pub async fn accept_from_folder(&self, name: &str) {
+    /// Accepts by the link of the `number`th estimate whose mail lies in the folder (without a mail server).
+    pub async fn accept_from_folder(&self, number: usize, name: &str) {
         let link = super::wait::eventually(
-            "an estimate lies in the mail folder",
+            "the estimate lies in the mail folder",
             super::wait::PATIENCE,
             async || {
-                self.server.mail_folder().iter().rev().find_map(|mail| {
-                    mail.text
-                        .split_whitespace()
-                        .find(|word| word.contains("/e/"))
-                        .map(str::to_owned)
-                })
+                let mut links = self.estimate_links();
+                (links.len() == number).then(|| links.pop()).flatten()
             },
         )
         .await;
         let (status, answer) = self.accept(&self.server.local(&link), name).await;
         assert_eq!(status, 200, "{answer}");
+    }
+
+    /// The links in the mail folder, oldest mail first.
+    fn estimate_links(&self) -> Vec<String> {
+        self.server
+            .mail_folder()
+            .iter()
+            .filter_map(|mail| {
+                mail.text
+                    .split_whitespace()
+                    .find(|word| word.contains("/e/"))
+                    .map(str::to_owned)
+            })
+            .collect()
     }
 
     /// Opens the customer's page and accepts its first option; gives the answer's status and text.
