@@ -8,7 +8,7 @@ use crate::support::database::TestDatabase;
 use crate::support::graphql::{error_codes, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
-use crate::support::shop::{Shop, today};
+use crate::support::shop::{Job, Machine, Shop, today};
 
 mod graph;
 
@@ -84,72 +84,31 @@ fn was_refused(answer: &Value) -> bool {
         .any(|code| *code == "FORBIDDEN" || *code == "UNAUTHENTICATED")
 }
 
-/// A shop in which something of every type can be reached: a repair billed, paid and back again.
+/// A shop in which something of every type can be reached: one repair billed and paid, one billed and open,
+/// one under way, on one machine.
 async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let mut shop = Shop::open(db, ServerOptions::default()).await;
     let machine = shop
         .machine("Odalys Fenwick", "odalys@mail.example", "N14-104211")
         .await;
-    let contact =
-        json!({ "customerId": machine.customer_id, "name": "Cosmo Hexley", "role": "tenant" });
-    shop.done(&shop.office, "addContact", contact, "contact { id }")
-        .await;
     shop.machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
         .await;
-    let job = shop.find(&machine).await;
-    let revision = shop.draft(&job).await;
-    shop.send(&revision).await;
-    shop.accept_from_folder(1, "Odalys Fenwick").await;
-    shop.mend_and_complete(&job).await;
-    let order = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
-    let issued = shop
-        .done(&shop.office, "issueInvoice", order, "invoice { id total }")
-        .await;
-    let total = issued["invoice"]["total"].clone();
+    shop.machine_beside(&machine, "N14-777001").await;
+    let first = offered(&mut shop, &machine, 1).await;
+    shop.mend_and_complete(&first).await;
+    let total = billed(&mut shop, &first).await;
     let payment = json!({
         "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CASH",
         "receivedOn": today(), "amount": total
     });
     shop.done(&shop.office, "recordPayment", payment, "payment { id }")
         .await;
-    let again = shop.find(&machine).await;
-    let revision = shop.draft(&again).await;
-    shop.send(&revision).await;
-    shop.accept_from_folder(2, "Odalys Fenwick").await;
-    let order = json!({ "idempotencyKey": shop.key(), "callId": again.call_id });
-    shop.done(&shop.office, "issueInvoice", order, "invoice { id }")
-        .await;
-    shop.machine_beside(&machine, "N14-777001").await;
-    let flags = shop
-        .ask(
-            &shop.office,
-            "{ flags { edges { node { id } } } }",
-            json!({}),
-        )
-        .await;
-    let flag = text(&flags, "data.flags.edges.0.node.id");
-    let step = json!({ "flagId": flag, "to": "ACKNOWLEDGED", "note": "Seen." });
-    shop.done(&shop.office, "moveFlag", step, "flag { id }")
-        .await;
+    let second = offered(&mut shop, &machine, 2).await;
+    billed(&mut shop, &second).await;
     let open = shop.find(&machine).await;
-    let reading = json!({
-        "callId": open.call_id, "quantity": "RESISTANCE", "value": "22.1", "unit": "OHM",
-        "place": "bake element", "isolated": true
-    });
-    shop.done(&shop.technician, "recordReading", reading, "reading { id }")
-        .await;
     let revision = shop.draft(&open).await;
     shop.send(&revision).await;
-    let exempt = json!({
-        "customerId": machine.customer_id, "certificate": "EX-7", "reason": "resale", "validFrom": "2020-01-01"
-    });
-    shop.done(
-        &shop.office,
-        "addTaxExemption",
-        exempt,
-        "taxExemption { id }",
-    )
-    .await;
+    remarks(&shop, &machine, &open).await;
     let graph = Graph::of_the_schema().knowing(&[
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
@@ -163,6 +122,59 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("to", json!(today())),
     ]);
     (shop, graph)
+}
+
+/// A finding whose repair was offered and accepted, as the `number`th of the shop.
+async fn offered(shop: &mut Shop, machine: &Machine, number: usize) -> Job {
+    let job = shop.find(machine).await;
+    let revision = shop.draft(&job).await;
+    shop.send(&revision).await;
+    shop.accept_from_folder(number, "Odalys Fenwick").await;
+    job
+}
+
+/// Issues the invoice and gives its total.
+async fn billed(shop: &mut Shop, job: &Job) -> Value {
+    let order = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
+    let issued = shop
+        .done(&shop.office, "issueInvoice", order, "invoice { id total }")
+        .await;
+    issued["invoice"]["total"].clone()
+}
+
+/// What people add: a reading, a contact, a certificate, a step of a flag.
+async fn remarks(shop: &Shop, machine: &Machine, job: &Job) {
+    let reading = json!({
+        "callId": job.call_id, "quantity": "RESISTANCE", "value": "22.1", "unit": "OHM",
+        "place": "bake element", "isolated": true
+    });
+    shop.done(&shop.technician, "recordReading", reading, "reading { id }")
+        .await;
+    let contact =
+        json!({ "customerId": machine.customer_id, "name": "Cosmo Hexley", "role": "tenant" });
+    shop.done(&shop.office, "addContact", contact, "contact { id }")
+        .await;
+    let exempt = json!({
+        "customerId": machine.customer_id, "certificate": "EX-7", "reason": "resale", "validFrom": "2020-01-01"
+    });
+    shop.done(
+        &shop.office,
+        "addTaxExemption",
+        exempt,
+        "taxExemption { id }",
+    )
+    .await;
+    let flags = shop
+        .ask(
+            &shop.office,
+            "{ flags { edges { node { id } } } }",
+            json!({}),
+        )
+        .await;
+    let flag = text(&flags, "data.flags.edges.0.node.id");
+    let step = json!({ "flagId": flag, "to": "ACKNOWLEDGED", "note": "Seen." });
+    shop.done(&shop.office, "moveFlag", step, "flag { id }")
+        .await;
 }
 
 on_both_databases! {

@@ -35,7 +35,7 @@ async fn find(house: &House, call: &str) -> Value {
 
 async fn mend(house: &House, finding: &Value) {
     let input = json!({
-        "findingId": finding, "method": "RE_TERMINATED", "labourMinutes": 40, "parts": [],
+        "idempotencyKey": house.key(), "findingId": finding, "method": "RE_TERMINATED", "labourMinutes": 40, "parts": [],
     });
     house
         .do_it(&house.technician, "recordRemedy", "remedy { id }", input)

@@ -101,7 +101,7 @@ on_both_databases! {
         house.visit(&call).await;
         let part = part(&house).await;
         let input = json!({
-            "findingId": finding(&house, &call).await, "method": "REPLACED", "labourMinutes": 45,
+            "idempotencyKey": house.key(), "findingId": finding(&house, &call).await, "method": "REPLACED", "labourMinutes": 45,
             "parts": [{ "partId": part, "quantity": "2" }],
         });
         let want = "remedy { method labourMinutes parts { number description quantity } }";
@@ -132,6 +132,7 @@ on_both_databases! {
             "failureMode": { "key": "open" }, "position": "left", "technicianName": "Test technician 3",
             "remedies": [{ "method": "REPLACED", "parts": [{ "number": "HE-5400" }] }],
         }));
+        let input = with(input, "idempotencyKey", json!(house.key()));
         let wrong = with(input, "parts", json!([{ "partId": part, "quantity": "0" }]));
         let answer = house.send(&house.technician, "recordRemedy", want, wrong).await;
         refused(&answer, "recordRemedy", "OUT_OF_RANGE");

@@ -9,13 +9,16 @@
 
 mod access;
 mod appliances;
+mod books;
 mod callbacks;
 mod calls;
 mod estimates;
 mod harness;
 mod http;
+mod kill;
 mod mail;
 mod main_job;
+mod refusals;
 mod schema;
 mod support;
 mod tidy;

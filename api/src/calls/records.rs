@@ -29,7 +29,7 @@ pub struct NewCall {
 /// Writes a call with the next number.
 ///
 /// # Errors
-/// `NotFound` at `applianceId`, `customerId`, `serviceAddressId`; `Missing` and `TooLong` at `complaint`.
+/// `NotFound` at `applianceId`, `customerId`, `serviceAddressId`; `WrongState` for somebody else's address; `Missing` and `TooLong` at `complaint`.
 pub async fn create(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -44,7 +44,17 @@ pub async fn create(
         None => appliance.customer_id,
     };
     let service_address_id = match new.service_address_id {
-        Some(id) => customers::get_address(tx, "serviceAddressId", id).await?.id,
+        Some(id) => {
+            let address = customers::get_address(tx, "serviceAddressId", id).await?;
+            if ![customer_id, appliance.customer_id].contains(&address.customer_id) {
+                return Err(Error::refused(
+                    ProblemCode::WrongState,
+                    "serviceAddressId",
+                    "This address belongs neither to whoever calls nor to the machine's customer.",
+                ));
+            }
+            address.id
+        }
         None => appliance.service_address_id,
     };
     let opened_on = shop::settings(tx).await?.day_of(act.at);

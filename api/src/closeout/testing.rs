@@ -199,6 +199,7 @@ impl Workshop {
 
     pub async fn mend(&self, found: &Recorded, method: Method, parts: Vec<i64>) {
         let new = RecordRemedy {
+            idempotency_key: self.key(),
             finding_id: found.finding.id,
             method,
             labour_minutes: 40,

@@ -160,7 +160,7 @@ async fn terms(
     let Some(jurisdiction_id) = confirmed else {
         return Err(Error::refused(
             ProblemCode::SettingMissing,
-            "serviceAddress",
+            "",
             format!(
                 "Nobody has confirmed where {} is taxed. Confirm its tax jurisdiction first.",
                 customers::address_line(&address)

@@ -13,3 +13,6 @@ pub mod progress;
 pub mod scalars;
 pub mod schema;
 pub mod variables;
+
+#[cfg(test)]
+mod batching_tests;

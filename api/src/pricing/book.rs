@@ -94,7 +94,7 @@ pub async fn book_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<Book> 
     let Some(row) = store::adopted_on(db, day).await? else {
         return Err(Error::refused(
             ProblemCode::SettingMissing,
-            "priceBook",
+            "",
             format!("No price book is in force on {day}. Draft one and adopt it first."),
         ));
     };

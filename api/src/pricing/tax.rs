@@ -34,7 +34,7 @@ pub async fn jurisdiction(
     let Some(row) = store::jurisdiction_on(db, &named.name, day).await? else {
         return Err(Error::refused(
             ProblemCode::SettingMissing,
-            "taxJurisdiction",
+            "",
             format!(
                 "The tax rules of {} begin after {day}. Record those in force on that day.",
                 named.name

@@ -23,6 +23,7 @@ pub struct Shop {
 #[derive(Clone)]
 #[expect(clippy::struct_field_names, reason = "ids are what it holds")]
 pub struct Machine {
+    pub type_id: String,
     pub customer_id: String,
     pub address_id: String,
     pub appliance_id: String,
@@ -171,7 +172,7 @@ impl Shop {
             .await;
         let customer_id = text(&customer, "customer.id").to_owned();
         let address = json!({
-            "customerId": customer_id, "taxJurisdictionId": self.jurisdiction_id, "accessNotes": "Side gate sticks.",
+            "customerId": customer_id, "taxJurisdictionId": self.confirmed(), "accessNotes": "Side gate sticks.",
             "address": { "line1": "12 Heron Walk", "city": "Marrowby", "region": "NL", "postalCode": "00412" }
         });
         let address = self
@@ -193,6 +194,7 @@ impl Shop {
             .done(&self.office, "addAppliance", appliance, "appliance { id }")
             .await;
         Machine {
+            type_id,
             customer_id,
             address_id,
             appliance_id: text(&appliance, "appliance.id").to_owned(),
@@ -211,6 +213,10 @@ impl Shop {
         });
         self.done(&self.office, "addAppliance", appliance, "appliance { id }")
             .await;
+    }
+
+    fn confirmed(&self) -> Option<&str> {
+        Some(self.jurisdiction_id.as_str()).filter(|id| !id.is_empty())
     }
 
     async fn burnt_terminal_of_a_range(&self) -> (String, String, String) {
@@ -278,7 +284,7 @@ impl Shop {
     /// Mends the finding with one part and completes the call.
     pub async fn mend_and_complete(&mut self, job: &Job) -> Value {
         let remedy = json!({
-            "findingId": job.finding_id, "method": "RE_TERMINATED", "labourMinutes": 60,
+            "idempotencyKey": self.key(), "findingId": job.finding_id, "method": "RE_TERMINATED", "labourMinutes": 60,
             "parts": [{ "partId": self.part_id, "quantity": "1" }]
         });
         self.done(&self.technician, "recordRemedy", remedy, "remedy { id }")
@@ -307,6 +313,37 @@ impl Shop {
             .done(&self.office, "draftEstimate", draft, "revision { id }")
             .await;
         text(&drafted, "revision.id").to_owned()
+    }
+
+    /// Begins the next revision of the estimate that a revision belongs to.
+    pub async fn revise(&mut self, revision_id: &str) -> String {
+        let query =
+            "query($id: ID!) { node(id: $id) { ... on EstimateRevision { estimate { id } } } }";
+        let found = self
+            .ask(&self.office, query, json!({ "id": revision_id }))
+            .await;
+        let revise = json!({
+            "idempotencyKey": self.key(), "estimateId": text(&found, "data.node.estimate.id"),
+            "options": [{ "title": "New terminal block", "lines": [{ "kind": "LABOUR", "minutes": 90 }] }]
+        });
+        let revised = self
+            .done(&self.office, "reviseEstimate", revise, "revision { id }")
+            .await;
+        text(&revised, "revision.id").to_owned()
+    }
+
+    /// An estimate for a call at an address whose tax nobody confirmed, as it would be sent.
+    pub async fn draft_where_nobody_confirmed_the_tax(&mut self) -> Value {
+        let confirmed = std::mem::take(&mut self.jurisdiction_id);
+        let machine = self
+            .machine("Cosmo Hexley", "cosmo@mail.example", "N14-900001")
+            .await;
+        self.jurisdiction_id = confirmed;
+        let call = self.call(&machine).await;
+        json!({
+            "idempotencyKey": self.key(), "callId": text(&call, "call.id"),
+            "options": [{ "title": "Repair", "lines": [{ "kind": "LABOUR", "minutes": 60 }] }]
+        })
     }
 
     /// Sends a drafted revision to the customer.

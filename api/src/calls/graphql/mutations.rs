@@ -208,6 +208,8 @@ pub struct PartUsedInput {
 /// What was done about a finding.
 #[derive(InputObject)]
 pub struct RecordRemedyInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
     /// The finding.
     finding_id: ID,
     /// How it was mended.
@@ -235,6 +237,7 @@ impl RecordRemedyInput {
             })
             .collect::<Result<Vec<_>>>()?;
         Ok(operations::RecordRemedy {
+            idempotency_key: self.idempotency_key,
             finding_id: Kind::Finding.row("findingId", &self.finding_id)?,
             method: self.method.into(),
             labour_minutes: self.labour_minutes,

@@ -6,10 +6,11 @@ use nameplate_entities::{part, part_used, remedy};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait};
+use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::TEXT_MAX;
-use crate::base::{Act, Checks, ProblemCode, Result, Right};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 
 use super::super::records::must_be_open;
 use super::super::store;
@@ -20,15 +21,17 @@ const PARTS_MAX: usize = 50;
 const MINUTES_MAX: i32 = 6_000;
 
 /// A part that was fitted.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Serialize)]
 pub struct PartFitted {
     pub part_id: i64,
     pub quantity: Decimal,
 }
 
 /// What was done about a finding.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Serialize)]
 pub struct RecordRemedy {
+    #[serde(skip)]
+    pub idempotency_key: String,
     pub finding_id: i64,
     pub method: Method,
     pub labour_minutes: i32,
@@ -46,10 +49,17 @@ struct Costed {
 /// Writes down what was done, and the parts at what they cost now.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a call that is not open; refusals name the field.
+/// `Forbidden`; `IdempotencyMismatch`; `NotFound`; `WrongState` for a call that is not open; refusals name the
+/// field.
 pub async fn record_remedy(act: &Act, new: RecordRemedy) -> Result<remedy::Model> {
     let staff_id = act.staff_with(Right::RecordRemedy)?;
+    let verb = Right::RecordRemedy.mutation();
     let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &new.idempotency_key, &new).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        let row = remedy::Entity::find_by_id(id).one(&tx).await?;
+        return row.ok_or_else(|| Error::internal("a remedy that was recorded is gone"));
+    }
     let finding = store::get_own_finding(&tx, act, "findingId", new.finding_id).await?;
     let call = store::get_call(&tx, "findingId", finding.call_id).await?;
     must_be_open(&call, "findingId")?;
@@ -87,8 +97,8 @@ pub async fn record_remedy(act: &Act, new: RecordRemedy) -> Result<remedy::Model
         kind: "remedy",
         id: row.id,
     };
-    let verb = Right::RecordRemedy.mutation();
     audit::created(&tx, act, verb, subject, &(&row, &used)).await?;
+    once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
 }

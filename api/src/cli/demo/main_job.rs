@@ -322,7 +322,7 @@ async fn mend(cast: &Cast<'_>, account: &mut Account, job: &Job, finding_id: &st
     let parts = "{ block: part(number: \"TB-210\") { id } kit: part(number: \"TK-06\") { id } }";
     let parts = cast.desk().ask(parts, json!({})).await?;
     let remedy = json!({
-        "findingId": finding_id, "method": "RE_TERMINATED", "labourMinutes": 75,
+        "idempotencyKey": "demo-today-remedy", "findingId": finding_id, "method": "RE_TERMINATED", "labourMinutes": 75,
         "parts": [
             { "partId": text(&parts, "/block/id"), "quantity": "1" },
             { "partId": text(&parts, "/kit/id"), "quantity": "1" }

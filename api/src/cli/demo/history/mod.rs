@@ -246,6 +246,7 @@ impl Player<'_> {
             })
             .collect();
         let remedy = calls::RecordRemedy {
+            idempotency_key: self.key(),
             finding_id: recorded.finding.id,
             method: match plan.how {
                 How::Replaced => Method::Replaced,
