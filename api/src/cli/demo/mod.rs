@@ -14,7 +14,7 @@ use std::path::Path;
 use std::process::ExitCode;
 use std::sync::Arc;
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveTime, TimeDelta, TimeZone, Utc};
 use clap::Args;
 use nameplate_entities::kinds::Role;
 use nameplate_entities::staff;
@@ -26,7 +26,7 @@ use crate::base::{App, Caller};
 use crate::graphql::error::chain;
 use crate::graphql::schema;
 use crate::mail::Transport;
-use crate::{jobs, verify};
+use crate::{jobs, shop, verify};
 
 use account::Account;
 use client::Client;
@@ -56,8 +56,8 @@ pub async fn run(command: &Command, config: Config) -> Outcome {
     let plan = scenario::plan(SEED).map_err(|error| failed(&error))?;
     let config = settings(config)?;
     say("Making a shop with two years of work …");
-    let now = Clock::System.now();
-    let past = live_through(&config, &data, &plan, now).await?;
+    let noon = noon_of_today(&data)?;
+    let past = live_through(&config, &data, &plan, noon).await?;
     let db = Db::open(&config.database_url)
         .await
         .map_err(|error| failed(&error))?;
@@ -101,21 +101,34 @@ fn settings(config: Config) -> Result<Config, Failure> {
     })
 }
 
+/// Noon of the day it now is where the shop is, so that the demo is the same at any hour.
+fn noon_of_today(data: &ShopData) -> Result<DateTime<Utc>, Failure> {
+    let unfit = || Failure("the demo's shop is in no time zone".to_owned());
+    let zone: chrono_tz::Tz = data.shop.time_zone.parse().map_err(|_| unfit())?;
+    let today = Clock::System.now().with_timezone(&zone).date_naive();
+    let noon = today.and_time(NaiveTime::MIN) + TimeDelta::hours(12);
+    let noon = zone
+        .from_local_datetime(&noon)
+        .earliest()
+        .ok_or_else(unfit)?;
+    Ok(noon.with_timezone(&Utc))
+}
+
 /// Plays the past on a clock of its own.
 async fn live_through(
     config: &Config,
     data: &ShopData,
     plan: &Plan,
-    now: DateTime<Utc>,
+    noon: DateTime<Utc>,
 ) -> Result<Past, Failure> {
     let failed =
         |error: &dyn std::error::Error| Failure::new("the demo's past could not be played", error);
     let db = Db::open(&config.database_url)
         .await
         .map_err(|error| failed(&error))?;
-    let app = App::new(db, config.clone(), Clock::standing_at(now));
+    let app = App::new(db, config.clone(), Clock::standing_at(noon));
     super::prepare(&app).await.map_err(|error| failed(&error))?;
-    let past = history::play(&app, data, plan, now)
+    let past = history::play(&app, data, plan, noon)
         .await
         .map_err(|error| failed(&error))?;
     app.db
@@ -160,7 +173,10 @@ async fn tell(
             .machines
             .get(BURNT_RANGE)
             .ok_or("the planted range is missing")?,
-        today: app.clock.now().date_naive(),
+        today: shop::settings(app.db.read())
+            .await
+            .map_err(|error| chain(&error))?
+            .day_of(app.clock.now()),
     };
     main_job::play(&cast, account).await?;
     let client = Client {

@@ -84,7 +84,7 @@ impl Player<'_> {
         } = plan.billing
         {
             let back_days = plan.back_days - 1 - days;
-            if back_days >= 0 {
+            if back_days >= 1 {
                 self.owed.push((back_days, invoice));
             }
         }

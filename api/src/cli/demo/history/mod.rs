@@ -29,7 +29,8 @@ pub struct Past {
     pub machines: Vec<i64>,
 }
 
-/// Plays shop and plan; `app`'s clock is turned as it goes and ends at `now`.
+/// Plays shop and plan, each day at its noon; `app`'s clock is turned as it goes. Nothing of it happens on the
+/// last day, which is `noon`'s.
 ///
 /// # Errors
 /// Whatever an operation refuses: then the plan is not one a shop could have lived.
@@ -37,13 +38,12 @@ pub async fn play(
     app: &Arc<App>,
     data: &ShopData,
     plan: &Plan,
-    now: DateTime<Utc>,
+    noon: DateTime<Utc>,
 ) -> Result<Past> {
-    let today = now.date_naive();
     let mut player = Player {
         app,
-        today,
-        now,
+        today: noon.date_naive(),
+        noon,
         people: Vec::new(),
         parts: HashMap::new(),
         components: HashMap::new(),
@@ -65,7 +65,6 @@ pub async fn play(
         player.play_call(call).await?;
     }
     player.keep_books(0).await?;
-    app.clock.set(now);
     Ok(Past {
         staff: player.people,
         customers: player
@@ -80,7 +79,8 @@ pub async fn play(
 struct Player<'a> {
     app: &'a Arc<App>,
     today: NaiveDate,
-    now: DateTime<Utc>,
+    /// Noon of the day the plan counts back from.
+    noon: DateTime<Utc>,
     people: Vec<staff::Model>,
     parts: HashMap<String, i64>,
     /// By type and name.
@@ -114,7 +114,7 @@ impl Player<'_> {
     }
 
     fn act_of(&self, back_days: i64, person: &staff::Model) -> Act {
-        self.app.clock.set(self.now - TimeDelta::days(back_days));
+        self.app.clock.set(self.noon - TimeDelta::days(back_days));
         self.app.act(Caller::Staff {
             id: person.id,
             role: person.role,

@@ -18,7 +18,7 @@ use super::{Player, at, cents, decimal};
 impl Player<'_> {
     pub(super) async fn open_shop(&mut self, data: &ShopData) -> Result<()> {
         let start = data.books.first().map_or(0, |book| book.back_days);
-        self.app.clock.set(self.now - TimeDelta::days(start));
+        self.app.clock.set(self.noon - TimeDelta::days(start));
         let program = self.app.act(Caller::Program);
         for person in &data.staff {
             let new = shop::AddStaff {
