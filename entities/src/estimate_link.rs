@@ -10,6 +10,7 @@ pub struct Model {
     #[sea_orm(primary_key)]
     pub id: i64,
     pub revision_id: i64,
+    #[serde(skip)]
     pub token_hash: String,
     pub created_at: DateTimeUtc,
     pub expires_at: DateTimeUtc,

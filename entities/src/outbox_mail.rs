@@ -14,6 +14,7 @@ pub struct Model {
     /// Ours, the same on every try.
     pub message_id: String,
     pub kind: MailKind,
+    #[serde(skip)]
     pub payload_json: String,
     pub to_email: String,
     pub to_name: String,

@@ -11,6 +11,7 @@ pub struct Model {
     pub id: i64,
     pub staff_id: i64,
     /// SHA-256 of the token, hex.
+    #[serde(skip)]
     pub token_hash: String,
     pub created_at: DateTimeUtc,
     pub last_seen_at: DateTimeUtc,

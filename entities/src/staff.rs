@@ -16,6 +16,7 @@ pub struct Model {
     pub email: String,
     pub role: Role,
     /// Argon2id, PHC string.
+    #[serde(skip)]
     pub password_hash: String,
     pub created_at: DateTimeUtc,
     /// When this person stopped working here; no sign-in after.

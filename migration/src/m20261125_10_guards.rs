@@ -8,13 +8,16 @@ use sea_orm_migration::sea_orm::DatabaseBackend;
 pub struct Migration;
 
 /// Tables whose rows are never changed or deleted once written.
-const UNCHANGING: [&str; 7] = [
+const UNCHANGING: [&str; 10] = [
     "journal_entry",
     "posting",
     "invoice",
     "invoice_line",
     "invoice_tax",
     "allocation",
+    "estimate_option",
+    "estimate_line",
+    "estimate_tax",
     "audit_entry",
 ];
 

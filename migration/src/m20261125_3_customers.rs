@@ -21,6 +21,7 @@ impl MigrationTrait for Migration {
         create(manager, tax_exemption()).await?;
         index(manager, "customer", &["phone_e164"]).await?;
         index(manager, "customer", &["email"]).await?;
+        index(manager, "customer", &["name"]).await?;
         index(manager, "contact", &["customer_id"]).await?;
         index(manager, "service_address", &["customer_id"]).await?;
         index(manager, "service_address", &["tax_jurisdiction_id"]).await?;

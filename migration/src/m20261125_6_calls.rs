@@ -29,6 +29,7 @@ impl MigrationTrait for Migration {
         unique(manager, "service_call", &["number"]).await?;
         index(manager, "visit", &["service_address_id"]).await?;
         index(manager, "visit", &["technician_id", "planned_on"]).await?;
+        index(manager, "visit", &["planned_on"]).await?;
         index(manager, "visit_call", &["call_id"]).await?;
         unique(manager, "visit_call", &["visit_id", "call_id"]).await?;
         index(manager, "reading", &["call_id"]).await?;

@@ -22,7 +22,7 @@ impl MigrationTrait for Migration {
         create(manager, allocation()).await?;
         index(manager, "invoice", &["call_id"]).await?;
         index(manager, "invoice", &["estimate_revision_id"]).await?;
-        index(manager, "invoice", &["credits_invoice_id"]).await?;
+        unique(manager, "invoice", &["credits_invoice_id"]).await?;
         index(manager, "invoice", &["tax_jurisdiction_id"]).await?;
         index(manager, "invoice", &["issued_by"]).await?;
         index(manager, "invoice", &["customer_id", "due_on"]).await?;
@@ -31,6 +31,7 @@ impl MigrationTrait for Migration {
         unique(manager, "invoice_line", &["invoice_id", "position"]).await?;
         index(manager, "invoice_tax", &["tax_level_id"]).await?;
         unique(manager, "invoice_tax", &["invoice_id", "position"]).await?;
+        index(manager, "receivable", &["open_cents", "due_on"]).await?;
         index(
             manager,
             "receivable",

@@ -41,6 +41,36 @@ fn every_decision_is_about_a_field_that_exists() {
     );
 }
 
+/// What no technician may ever be shown, whatever the table says: costs, margins, books and who works here.
+#[test]
+fn costs_margins_and_books_are_decided_away_from_technicians() {
+    let graph = Graph::of_the_schema();
+    let words = ["cost", "markup", "margin", "postings", "debits", "credits"];
+    let kinds = [
+        "Account",
+        "JournalEntry",
+        "Posting",
+        "TrialBalance",
+        "BalanceSheet",
+        "IncomeStatement",
+        "PriceBook",
+        "Payment",
+        "Mail",
+    ];
+    let shown: Vec<String> = graph
+        .fields()
+        .filter(|(kind, field)| {
+            let lower = field.to_lowercase();
+            kinds.contains(&kind.as_str()) || words.iter().any(|word| lower.contains(word))
+        })
+        .filter(|(kind, field)| {
+            access::decided(kind, field).is_some_and(|least| least.admits(Some(Rank::Technician)))
+        })
+        .map(|(kind, field)| format!("{kind}.{field}"))
+        .collect();
+    assert!(shown.is_empty(), "a technician would be shown {shown:?}");
+}
+
 /// One who asks: signed in with a role, or nobody.
 struct Visitor {
     name: &'static str,

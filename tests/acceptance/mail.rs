@@ -342,7 +342,8 @@ async fn without_a_relay_mail_lies_in_a_folder() {
     let ids = ask_for(&db, &[notice("ada@customer.test"), notice("no address")]).await;
     stands(&server, &token, "ada@customer.test", "SENT").await;
     stands(&server, &token, "no address", "FAILED").await;
-    let kept = server.mail_folder();
+    let mut kept = server.mail_folder();
+    kept.retain(|mail| mail.to == ["ada@customer.test"]);
     let [mail] = &kept[..] else {
         panic!("one file, not {kept:#?}")
     };

@@ -134,4 +134,46 @@ on_both_databases! {
         assert_ne!(again.call_number, job.call_number);
         db.verify_is_clean();
     }
+
+    async fn a_cancelled_call_takes_its_offer_back_and_a_billed_one_is_not_cancelled(db: TestDatabase) {
+        let smtp = SmtpServer::start(SmtpOptions::default());
+        let mut shop = Shop::open(&db, ServerOptions::default().smtp(&smtp)).await;
+        let email = "odalys@mail.example";
+        let machine = shop.machine("Odalys Fenwick", email, "N14-104211").await;
+        let job = shop.find(&machine).await;
+        let revision = shop.draft(&job).await;
+        shop.send(&revision).await;
+        let mail = smtp.wait_for_messages(email, 1).await.remove(0);
+        let cancel = |job: &Job| json!({ "callId": job.call_id, "reason": "bought a new one" });
+        shop.done(&shop.office, "cancelCall", cancel(&job), "call { state }").await;
+        let (status, page) = shop.accept(&link_in(&mail, &shop), "Odalys Fenwick").await;
+        assert!(status >= 400 && !page.contains("Odalys"), "{status} {page}");
+
+        let job = shop.find(&machine).await;
+        let revision = shop.draft(&job).await;
+        shop.send(&revision).await;
+        let mail = smtp.wait_for_messages(email, 2).await.pop().expect("a second mail");
+        let (status, page) = shop.accept(&link_in(&mail, &shop), "Odalys Fenwick").await;
+        assert_eq!(status, 200, "{page}");
+        issued(&mut shop, &job).await;
+        let refused = shop.refused(&shop.office, "cancelCall", cancel(&job)).await;
+        assert_eq!(refused, [("WRONG_STATE".to_owned(), "input.callId".to_owned())]);
+        db.verify_is_clean();
+    }
+
+    async fn the_first_hour_is_billed_whole_once_however_labor_is_split(db: TestDatabase) {
+        let mut shop = Shop::open(&db, ServerOptions::default()).await;
+        let machine = shop.machine("Odalys Fenwick", "odalys@mail.example", "N14-104211").await;
+        let job = shop.find(&machine).await;
+        let twenty = json!({ "kind": "LABOUR", "minutes": 20 });
+        let draft = json!({
+            "idempotencyKey": shop.key(), "callId": job.call_id,
+            "options": [{ "title": "In two parts", "lines": [twenty, twenty] }]
+        });
+        let selection = "revision { options { lines { net } } }";
+        let drafted = shop.done(&shop.office, "draftEstimate", draft, selection).await;
+        // 118.00 an hour: the first hour whole, then two quarters of an hour begun.
+        assert_eq!(text(&drafted, "revision.options.0.lines.0.net"), "118.00");
+        assert_eq!(text(&drafted, "revision.options.0.lines.1.net"), "59.00");
+    }
 }

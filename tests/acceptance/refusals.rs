@@ -148,38 +148,51 @@ fn settings(shop: &Shop, machine: &Machine) -> Vec<Bad> {
     ]
 }
 
-fn money(machine: &Machine, job: &Job) -> Vec<Bad> {
+fn payments(machine: &Machine) -> Vec<Bad> {
+    let paid = |amount: &str, received_on: &str, allow_credit: bool| {
+        json!({
+            "idempotencyKey": format!("{amount} {received_on} {allow_credit}"), "customerId": machine.customer_id,
+            "method": "CASH", "receivedOn": received_on, "amount": amount, "allowCredit": allow_credit
+        })
+    };
+    let huge = paid("90000000000000000.00", &today(), true);
+    let old = paid("5.00", "1900-01-01", true);
+    vec![
+        bad(
+            "recordPayment",
+            paid("1000000.00", &today(), false),
+            "TOO_MUCH",
+            "input.amount",
+        ),
+        bad(
+            "recordPayment",
+            paid("-5.00", &today(), false),
+            "NEGATIVE_MONEY",
+            "input.amount",
+        ),
+        bad("recordPayment", huge, "OUT_OF_RANGE", "input.amount"),
+        bad("recordPayment", old, "IMPOSSIBLE_DATE", "input.receivedOn"),
+    ]
+}
+
+fn documents(job: &Job) -> Vec<Bad> {
     let journal = |on: &str, credit: &str| {
         json!({
             "idempotencyKey": format!("journal {on} {credit}"), "on": on, "memo": "x",
             "lines": [{ "account": "1010", "debit": "5.00" }, { "account": "3010", "credit": credit }]
         })
     };
+    let early = json!({ "idempotencyKey": "early", "callId": job.call_id });
+    let close = json!({ "idempotencyKey": "close", "callId": job.call_id });
+    let through = json!({ "through": today() });
     vec![
-        bad(
-            "issueInvoice",
-            json!({ "idempotencyKey": "early", "callId": job.call_id }),
-            "WRONG_STATE",
-            "input.callId",
-        ),
-        bad(
-            "recordPayment",
-            json!({
-                "idempotencyKey": "over", "customerId": machine.customer_id, "method": "CASH", "receivedOn": today(),
-                "amount": "1000000.00"
-            }),
-            "TOO_MUCH",
-            "input.amount",
-        ),
-        bad(
-            "recordPayment",
-            json!({
-                "idempotencyKey": "below", "customerId": machine.customer_id, "method": "CASH", "receivedOn": today(),
-                "amount": "-5.00"
-            }),
-            "NEGATIVE_MONEY",
-            "input.amount",
-        ),
+        bad("issueInvoice", early, "WRONG_STATE", "input.callId"),
+        by_owner(bad(
+            "closeBooks",
+            through,
+            "IMPOSSIBLE_DATE",
+            "input.through",
+        )),
         by_owner(bad(
             "postJournal",
             journal("2026-01-05", "4.00"),
@@ -194,7 +207,7 @@ fn money(machine: &Machine, job: &Job) -> Vec<Bad> {
         )),
         bad(
             "completeCall",
-            json!({ "idempotencyKey": "close", "callId": job.call_id }),
+            close,
             "ROOT_CAUSE_NEEDED",
             "input.rootCause",
         ),
@@ -260,7 +273,7 @@ on_both_databases! {
         shop.done(&shop.owner, "closeBooks", json!({ "through": "2019-12-31" }), "closedThrough").await;
         let before = rows(&shop, &db).await;
         let mut seen = BTreeSet::new();
-        let all = [people(&machine), machines(&machine), settings(&shop, &machine), money(&machine, &job)];
+        let all = [people(&machine), machines(&machine), settings(&shop, &machine), payments(&machine), documents(&job)];
         for bad in all.iter().flatten() {
             sends(&shop, bad, &mut seen).await;
         }
@@ -314,6 +327,22 @@ on_both_databases! {
         let codes = shop.ask(&shop.owner, "{ __type(name: \"ProblemCode\") { enumValues { name } } }", json!({})).await;
         assert_eq!(list(&codes, "data.__type.enumValues").len(), ProblemCode::ALL.len());
         db.verify_is_clean();
+    }
+
+    async fn no_secret_is_written_into_the_audit_log(db: TestDatabase) {
+        use nameplate_entities::audit_entry;
+        use sea_orm::EntityTrait;
+        let mut shop = Shop::open(&db, ServerOptions::default()).await;
+        let machine = shop.machine("Odalys Fenwick", "odalys@mail.example", "N14-104211").await;
+        let job = shop.find(&machine).await;
+        let revision = shop.draft(&job).await;
+        shop.send(&revision).await;
+        let rows = audit_entry::Entity::find().all(&db.connect().await).await.expect("the log can be read");
+        assert!(rows.iter().any(|row| row.act == "addStaff"));
+        for row in rows {
+            let text = format!("{:?} {:?}", row.before_json, row.after_json);
+            assert!(!["argon2", "token", "password"].iter().any(|word| text.contains(word)), "{text}");
+        }
     }
 
     async fn a_session_that_expired_is_nobodys(db: TestDatabase) {

@@ -1,7 +1,7 @@
 //! What every input is held against at the door. All problems of one input are collected, so that a
 //! clerk mends them in one go.
 
-use chrono::NaiveDate;
+use chrono::{Days, NaiveDate};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 
@@ -15,6 +15,8 @@ pub struct Checks {
 
 /// The longest text in a field of one line.
 pub const LINE_MAX: usize = 200;
+/// The largest single amount. Sums of many such still fit the databases' whole numbers.
+pub const AMOUNT_MAX: Cents = Cents(1_000_000_000);
 /// The longest text in a field of many lines.
 pub const TEXT_MAX: usize = 4_000;
 
@@ -39,10 +41,7 @@ impl Checks {
                 path,
                 format!("This takes at most {characters_max} characters."),
             );
-        } else if trimmed
-            .chars()
-            .any(|c| c.is_control() && !matches!(c, '\n' | '\t' | '\r'))
-        {
+        } else if trimmed.chars().any(|c| is_unprintable(c, characters_max)) {
             self.refuse(
                 ProblemCode::Malformed,
                 path,
@@ -109,8 +108,15 @@ impl Checks {
         Some(self.phone(path, value, country))
     }
 
-    /// An amount that is not below zero.
+    /// An amount from zero up to the most that one figure of a small shop can be.
     pub fn not_negative(&mut self, path: &str, amount: Cents) -> Cents {
+        if amount > AMOUNT_MAX {
+            self.refuse(
+                ProblemCode::OutOfRange,
+                path,
+                format!("{amount} is above {AMOUNT_MAX}; check the figure."),
+            );
+        }
         if amount.is_negative() {
             self.refuse(
                 ProblemCode::NegativeMoney,
@@ -190,6 +196,19 @@ impl Checks {
         day
     }
 
+    /// A day of payment or posting: within ten years before and a year after today.
+    pub fn near(&mut self, path: &str, day: NaiveDate, today: NaiveDate) -> NaiveDate {
+        let (earliest, latest) = (today - Days::new(3_660), today + Days::new(366));
+        if day < earliest || day > latest {
+            self.refuse(
+                ProblemCode::ImpossibleDate,
+                path,
+                format!("{day} is far from today, {today}; check the year."),
+            );
+        }
+        day
+    }
+
     /// Whether anything was refused so far.
     pub fn is_clean(&self) -> bool {
         self.problems.is_empty()
@@ -206,4 +225,12 @@ impl Checks {
             Err(Error::Refused(self.problems))
         }
     }
+}
+
+/// Characters that a field cannot show: controls (line ends only where there are several lines), and those
+/// that turn the direction of what follows.
+fn is_unprintable(c: char, characters_max: usize) -> bool {
+    let is_line_end = matches!(c, '\n' | '\r' | '\t');
+    let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    turns || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
 }

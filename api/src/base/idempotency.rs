@@ -43,6 +43,13 @@ pub async fn look_up<R: Serialize>(
             "Send a key of your own, such as a UUID, and send the same one when you try again.",
         ));
     }
+    if key.chars().any(char::is_control) {
+        return Err(Error::refused(
+            ProblemCode::Malformed,
+            PATH,
+            "A key has no control characters.",
+        ));
+    }
     if key.len() > 200 {
         return Err(Error::refused(
             ProblemCode::TooLong,

@@ -133,6 +133,7 @@ pub async fn post_journal(act: &Act, new: PostJournal) -> Result<journal_entry::
     for (at, line) in new.lines.iter().enumerate() {
         postings.extend(line.checked(&mut checks, &format!("lines.{at}"), (&chart, &levels)));
     }
+    checks.near("on", new.on, act.at.date_naive());
     checks.finish()?;
     posting::check_open(&tx, "on", new.on).await?;
     let entry = NewEntry {
@@ -254,7 +255,17 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
         return Err(Error::refused(
             ProblemCode::WrongState,
             path,
-            "This entry belongs to a document; correct the document, such as by a credit note.",
+            "This entry belongs to a document; correct the document, such as an invoice by a credit note.",
+        ));
+    }
+    if reversal.on < entry.entry_on {
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "on",
+            format!(
+                "{} lies before the entry itself, {}.",
+                reversal.on, entry.entry_on
+            ),
         ));
     }
     let row = posting::reverse(&tx, act, (path, &entry), (reversal.on, memo)).await?;
@@ -280,7 +291,10 @@ pub async fn close_books(act: &Act, through: NaiveDate) -> Result<shop_row::Mode
     let tx = act.app.db.write().await?;
     let settings = shop::settings(&tx).await?;
     let mut checks = Checks::new();
-    checks.not_after("through", through, settings.day_of(act.at));
+    if through >= settings.day_of(act.at) {
+        let message = "Close only days that are over; today still takes payments.";
+        checks.refuse(ProblemCode::ImpossibleDate, "through", message);
+    }
     checks.finish()?;
     let before = settings.row;
     if let Some(closed) = before.books_closed_through

@@ -179,8 +179,20 @@ async fn an_entry_is_reversed_once_and_never_into_a_closed_period() {
         memo: "A slip".to_owned(),
     };
     let yesterday = today() - Days::new(1);
+    let early = post_journal(&owner, entry("z", yesterday, lines.clone()))
+        .await
+        .unwrap();
     close_books(&owner, yesterday).await.unwrap();
     let outcome = reverse_journal(&owner, reversal("b", yesterday)).await;
+    assert_eq!(
+        refusals(outcome),
+        [(ProblemCode::ImpossibleDate, "on".to_owned())]
+    );
+    let closed = ReverseJournal {
+        entry_id: early.id,
+        ..reversal("y", yesterday)
+    };
+    let outcome = reverse_journal(&owner, closed).await;
     assert_eq!(
         refusals(outcome),
         [(ProblemCode::PeriodClosed, "on".to_owned())]
@@ -190,6 +202,11 @@ async fn an_entry_is_reversed_once_and_never_into_a_closed_period() {
         refusals(outcome),
         [(ProblemCode::PeriodClosed, "on".to_owned())]
     );
+    let other = ReverseJournal {
+        entry_id: early.id,
+        ..reversal("x", today())
+    };
+    reverse_journal(&owner, other).await.unwrap();
     reverse_journal(&owner, reversal("d", today()))
         .await
         .unwrap();

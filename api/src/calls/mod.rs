@@ -7,8 +7,8 @@
 //! keeps the cost it had when it was fitted.
 //!
 //! Taking a call and recording a finding touch callbacks and flags, and closing one touches the warranty
-//! and the books: those acts lie above, and use `create`, `add_finding` and `mark_completed` in their own
-//! transaction.
+//! and the books, or what was offered: those acts lie above, and use `create`, `add_finding`,
+//! `mark_completed` and `cancel` in their own transaction.
 
 pub mod graphql;
 mod operations;
@@ -18,7 +18,7 @@ mod units;
 
 pub use operations::{
     CancelCall, FinishVisit, PartFitted, PartRating, RecordReading, RecordRemedy, RecordRootCause,
-    ScheduleVisit, cancel_call, finish_visit, record_reading, record_remedy, record_root_cause,
+    ScheduleVisit, cancel, finish_visit, record_reading, record_remedy, record_root_cause,
     schedule_visit,
 };
 pub use records::{NewCall, NewFinding, add_finding, create, mark_completed, must_be_open};

@@ -29,12 +29,15 @@ pub async fn serve(app: &Arc<App>) -> Outcome {
     let handle = server.handle();
     say(&transport.describe());
     let (stop, stopped) = watch::channel(false);
-    let sending = tokio::spawn(jobs::run(Arc::clone(app), transport, stopped));
-    let serving = tokio::spawn(server);
+    let mut sending = tokio::spawn(jobs::run(Arc::clone(app), transport, stopped));
+    let mut serving = tokio::spawn(server);
     say(&format!("nameplate listening on http://{address}"));
     tokio::select! {
         _ = terminate.recv() => {}
         _ = interrupt.recv() => {}
+        // Neither ends by itself. If one does, whoever watches over the program starts it again.
+        _ = &mut sending => return Err(Failure("the mail worker broke down".to_owned())),
+        _ = &mut serving => return Err(Failure("the server broke down".to_owned())),
     }
     shared.leaving.store(true, Ordering::Relaxed);
     tracing::info!("asked to end; running requests finish first");

@@ -4,10 +4,12 @@ use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
 
 use crate::base::{Error, Result};
+use crate::calls::CancelCall;
 use crate::calls::graphql::ServiceCall;
 use crate::graphql::context::act;
 use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
+use crate::payload;
 use crate::warranty::graphql::ShopWarranty;
 
 use super::operations;
@@ -63,12 +65,47 @@ impl CompleteCallPayload {
     }
 }
 
+/// A call to close without work.
+#[derive(InputObject)]
+pub struct CancelCallInput {
+    /// The call.
+    call_id: ID,
+    /// Why; kept in the audit log.
+    reason: String,
+}
+
+payload! {
+    /// What cancelling a call gave.
+    CancelCallPayload {
+        /// The call as it is now.
+        call: ServiceCall
+    }
+}
+
 /// Completing calls.
 #[derive(Default)]
 pub struct CloseoutMutation;
 
 #[Object]
 impl CloseoutMutation {
+    /// Closes a call without work; trips planned for it alone count as missed.
+    async fn cancel_call(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The call and why.")] input: CancelCallInput,
+    ) -> async_graphql::Result<CancelCallPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let cancel = CancelCall {
+                call_id: Kind::ServiceCall.row("callId", &input.call_id)?,
+                reason: input.reason,
+            };
+            operations::cancel_call(act, cancel).await
+        }
+        .await;
+        CancelCallPayload::of(outcome.map(ServiceCall::from))
+    }
+
     /// Completes a call: the shop's warranty on what was repaired is written, and what its parts cost is posted.
     async fn complete_call(
         &self,

@@ -8,7 +8,7 @@ pub mod graphql;
 mod operations;
 mod store;
 
-pub use operations::{CompleteCall, CompletedCall, complete_call};
+pub use operations::{CompleteCall, CompletedCall, cancel_call, complete_call};
 
 #[cfg(test)]
 pub mod testing;

@@ -10,7 +10,8 @@ use serde::Serialize;
 use crate::base::audit::Subject;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books::{self, NewEntry};
-use crate::{callbacks, calls, shop, warranty};
+use crate::calls::{self, CancelCall};
+use crate::{callbacks, estimates, invoices, shop, warranty};
 
 use super::store;
 
@@ -67,6 +68,26 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     once.keep(&tx, act, &call.id).await?;
     tx.commit().await?;
     Ok(CompletedCall { call, warranties })
+}
+
+/// Closes a call without work. What was offered for it is withdrawn: its links open no more.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a call that is billed, not open, or on which work was done.
+pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call::Model> {
+    act.staff_with(Right::CancelCall)?;
+    let tx = act.app.db.write().await?;
+    let call = calls::cancel(&tx, act, &command).await?;
+    if invoices::is_billed(&tx, call.id).await? {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "callId",
+            "This call is billed. Credit its invoice first.",
+        ));
+    }
+    estimates::withdraw(&tx, act, call.id).await?;
+    tx.commit().await?;
+    Ok(call)
 }
 
 /// Whether the work is far enough to close.

@@ -170,9 +170,10 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
         return Ok(Shown::NotTaken(Box::new(page)));
     }
     let today = settings.day_of(act.at);
-    let state = states::of_row(found.revision.state)
-        .decline(today, found.content.valid_until)
-        .map_err(|refusal| Error::caused("declining an open estimate", refusal))?;
+    let Ok(state) = states::of_row(found.revision.state).decline(today, found.content.valid_until)
+    else {
+        return Ok(closed(&settings, Behind::Nothing));
+    };
     let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
     states::moved(&tx, act, "declineEstimate", &found.revision, |row| {
         row.state = Set(states::for_row(state));

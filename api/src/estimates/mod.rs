@@ -23,7 +23,7 @@ pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use letter::letter;
 pub use offer::{NewLine, NewOption, Offer};
-pub use sending::{SendEstimate, expire_due, send_estimate};
+pub use sending::{SendEstimate, expire_due, send_estimate, withdraw};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
 

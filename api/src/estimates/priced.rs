@@ -9,7 +9,7 @@ use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::part;
 use nameplate_rules::money::{Cents, MoneyRefusal, spread_by_cents};
 use nameplate_rules::pricing::discount::{DiscountRefusal, discount_lines};
-use nameplate_rules::pricing::labour::{Crew, WorkHours, labour};
+use nameplate_rules::pricing::labour::{Crew, LabourTerms, WorkHours, labour};
 use nameplate_rules::pricing::trip::{RepairAnswer, diagnostic};
 use nameplate_rules::tax::{self, Exemption, LineTax, TaxLine, TaxResult};
 use rust_decimal::Decimal;
@@ -73,12 +73,7 @@ impl Terms {
     /// # Errors
     /// `NotFound` for a part; `TooMuch` for a discount beyond the lines; `OutOfRange` for what does not fit.
     pub fn price(&self, option: NewOption, path: &str) -> Result<PricedOption> {
-        let mut charges = option
-            .lines
-            .iter()
-            .enumerate()
-            .map(|(at, line)| self.charge(line, &format!("{path}.lines.{at}")))
-            .collect::<Result<Vec<_>>>()?;
+        let mut charges = self.charges(&option, path)?;
         let discounts = self.discounts(&mut charges, &option, path)?;
         let fits = |refusal: MoneyRefusal| too_large(path, &refusal);
         let taxed = charges
@@ -122,9 +117,22 @@ impl Terms {
         })
     }
 
-    fn charge(&self, line: &NewLine, path: &str) -> Result<Charge> {
+    /// The lines before discount and tax. The first hour is billed whole once, with the first labor.
+    fn charges(&self, option: &NewOption, path: &str) -> Result<Vec<Charge>> {
+        let mut labour = self.book.labour.clone();
+        let mut charges = Vec::with_capacity(option.lines.len());
+        for (at, line) in option.lines.iter().enumerate() {
+            charges.push(self.charge(line, &labour, &format!("{path}.lines.{at}"))?);
+            if line.kind == ChargeKind::Labour {
+                labour.minimum_minutes = 0;
+            }
+        }
+        Ok(charges)
+    }
+
+    fn charge(&self, line: &NewLine, labour: &LabourTerms, path: &str) -> Result<Charge> {
         match line.kind {
-            ChargeKind::Labour => self.labour(line, path),
+            ChargeKind::Labour => hours(line, labour.clone(), path),
             ChargeKind::Part => self.part(line, path),
             ChargeKind::Trip => counted(line, "Trip", self.book.trip(), path),
             ChargeKind::Diagnostic => counted(line, "Diagnosis", self.book.diagnostic(), path),
@@ -152,42 +160,6 @@ impl Terms {
             .times_half_up(charge.quantity)
             .map_err(|refusal| too_large(path, &refusal))?;
         Ok(Charge { cost, ..charge })
-    }
-
-    fn labour(&self, line: &NewLine, path: &str) -> Result<Charge> {
-        let minutes = line.minutes.unwrap_or_default();
-        let mut terms = self.book.labour.clone();
-        let mut unit_price = terms.hourly_rate;
-        let mut hours = line.hours;
-        if let Some(rate) = line.unit_price {
-            // A rate given for this line is the whole rate, whatever the hour.
-            (terms.hourly_rate, unit_price, hours) = (rate, rate, WorkHours::Regular);
-        } else if hours == WorkHours::AfterHours {
-            unit_price = unit_price
-                .times_half_up(terms.after_hours_multiplier)
-                .map_err(|refusal| too_large(path, &refusal))?;
-        }
-        let worked = u32::try_from(minutes)
-            .map_err(|error| Error::caused("minutes below zero passed the door", error))?;
-        let priced = labour(worked, &terms, hours, Crew::One).map_err(|refusal| {
-            let words = format!("This labor has no price: {refusal}.");
-            Error::refused(ProblemCode::OutOfRange, path, words)
-        })?;
-        let billed = i32::try_from(priced.billed_minutes)
-            .map_err(|error| Error::caused("billed minutes", error))?;
-        Ok(Charge {
-            kind: line.kind,
-            description: line
-                .description
-                .clone()
-                .unwrap_or_else(|| "Labor".to_owned()),
-            part_id: None,
-            quantity: in_hours(billed),
-            unit_price,
-            net: priced.cents,
-            cost: Cents::ZERO,
-            labour_minutes: Some(billed),
-        })
     }
 
     /// What each charge gives up: the diagnostic credit first, then the discount granted, spread over the rest.
@@ -254,6 +226,42 @@ impl Terms {
         }
         Ok(credits)
     }
+}
+
+/// Labor by time, at the terms of the book.
+fn hours(line: &NewLine, mut terms: LabourTerms, path: &str) -> Result<Charge> {
+    let minutes = line.minutes.unwrap_or_default();
+    let mut unit_price = terms.hourly_rate;
+    let mut hours = line.hours;
+    if let Some(rate) = line.unit_price {
+        // A rate given for this line is the whole rate, whatever the hour.
+        (terms.hourly_rate, unit_price, hours) = (rate, rate, WorkHours::Regular);
+    } else if hours == WorkHours::AfterHours {
+        unit_price = unit_price
+            .times_half_up(terms.after_hours_multiplier)
+            .map_err(|refusal| too_large(path, &refusal))?;
+    }
+    let worked = u32::try_from(minutes)
+        .map_err(|error| Error::caused("minutes below zero passed the door", error))?;
+    let priced = labour(worked, &terms, hours, Crew::One).map_err(|refusal| {
+        let words = format!("This labor has no price: {refusal}.");
+        Error::refused(ProblemCode::OutOfRange, path, words)
+    })?;
+    let billed = i32::try_from(priced.billed_minutes)
+        .map_err(|error| Error::caused("billed minutes", error))?;
+    Ok(Charge {
+        kind: line.kind,
+        description: line
+            .description
+            .clone()
+            .unwrap_or_else(|| "Labor".to_owned()),
+        part_id: None,
+        quantity: in_hours(billed),
+        unit_price,
+        net: priced.cents,
+        cost: Cents::ZERO,
+        labour_minutes: Some(billed),
+    })
 }
 
 /// A charge of so many at a price each.

@@ -13,6 +13,7 @@ use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::secret::Token;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::customers;
+use crate::pricing;
 use crate::shop::{self, Settings};
 
 use super::content::{self, Days};
@@ -53,12 +54,13 @@ pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_rev
     let others = others(&tx, &draft).await?;
     let settings = shop::settings(&tx).await?;
     let days = days(&settings, act, &send)?;
+    still_in_force(&tx, &draft, days.sent_on).await?;
     let state = states::of_row(draft.state)
         .send(days.sent_on, days.valid_until)
         .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
     let to = addressee(&tx, &estimate, send.to.as_deref()).await?;
     let content = content::of_revision(&tx, &settings, (&estimate, &draft), days).await?;
-    supersede(&tx, act, &others).await?;
+    supersede(&tx, act, verb, &others).await?;
     let sent = states::moved(&tx, act, verb, &draft, |row| {
         row.state = Set(states::for_row(state));
         row.valid_until = Set(Some(days.valid_until));
@@ -84,6 +86,27 @@ pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_rev
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(sent)
+}
+
+/// The price book and tax rules a draft was made with are still those of the day it is sent.
+///
+/// # Errors
+/// `Superseded` when others took effect since.
+async fn still_in_force(
+    tx: &impl ConnectionTrait,
+    draft: &estimate_revision::Model,
+    on: NaiveDate,
+) -> Result<()> {
+    let book = pricing::book_on(tx, on).await?;
+    let place = pricing::jurisdiction(tx, draft.tax_jurisdiction_id, on).await?;
+    if book.row.id == draft.price_book_id && place.row.id == draft.tax_jurisdiction_id {
+        return Ok(());
+    }
+    Err(Error::refused(
+        ProblemCode::Superseded,
+        "revisionId",
+        "Other prices or tax rules took effect since this was drafted. Revise it, then send that.",
+    ))
 }
 
 /// The other revisions of the estimate.
@@ -189,6 +212,7 @@ async fn customer_of(
 async fn supersede(
     tx: &impl ConnectionTrait,
     act: &Act,
+    verb: &'static str,
     others: &[estimate_revision::Model],
 ) -> Result<()> {
     let giving_way = others
@@ -199,7 +223,7 @@ async fn supersede(
         let state = states::of_row(revision.state)
             .supersede()
             .map_err(|refusal| states::refused("revisionId", refusal))?;
-        states::moved(tx, act, Right::SendEstimate.mutation(), revision, |row| {
+        states::moved(tx, act, verb, revision, |row| {
             row.state = Set(states::for_row(state));
         })
         .await?;
@@ -230,6 +254,18 @@ async fn link(
 
 /// Revisions that lapse in one transaction, so that nobody waits long for it.
 const LAPSES_MAX: u64 = 200;
+
+/// Takes back everything that is still offered for a call; its links open no more.
+///
+/// # Errors
+/// Internal only.
+pub async fn withdraw(tx: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<()> {
+    for estimate in store::estimates_of_call(tx, call_id).await? {
+        let revisions = store::revisions_of(tx, estimate.id).await?;
+        supersede(tx, act, Right::CancelCall.mutation(), &revisions).await?;
+    }
+    Ok(())
+}
 
 /// Lets sent revisions lapse whose last day is over. Returns how many did.
 ///

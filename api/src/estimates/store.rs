@@ -135,6 +135,17 @@ pub async fn get_revision(
         .ok_or_else(|| Error::not_found(path, "revision of an estimate"))
 }
 
+/// The estimates of a call; few by nature.
+pub async fn estimates_of_call(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+) -> Result<Vec<estimate::Model>> {
+    Ok(estimate::Entity::find()
+        .filter(estimate::Column::CallId.eq(call_id))
+        .all(db)
+        .await?)
+}
+
 /// All revisions of an estimate, the first first.
 pub async fn revisions_of(
     db: &impl ConnectionTrait,

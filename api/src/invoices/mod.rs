@@ -19,4 +19,4 @@ mod words;
 pub use letter::letter;
 pub use operations::{CreditInvoice, IssueInvoice, credit_invoice, issue_invoice};
 pub use payments::{Excess, PaymentPart, RecordPayment, record_payment};
-pub use store::{OpenRow, Owed, open_now, open_on, owed_by};
+pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};

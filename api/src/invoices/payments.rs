@@ -121,6 +121,7 @@ impl RecordPayment {
         let mut checks = Checks::new();
         checks.positive("amount", self.amount);
         checks.not_after("receivedOn", self.received_on, today);
+        checks.near("receivedOn", self.received_on, today);
         let reference = checks.text_if_any("reference", self.reference.as_deref(), LINE_MAX);
         let mut named = HashSet::new();
         for (at, part) in self.parts.iter().flatten().enumerate() {

@@ -47,6 +47,18 @@ pub async fn credit_of(
         .await?)
 }
 
+/// Whether an invoice of a call stands, not taken back by a credit note.
+pub async fn is_billed(db: &impl ConnectionTrait, call_id: i64) -> Result<bool> {
+    let documents = invoice::Entity::find()
+        .filter(invoice::Column::CallId.eq(call_id))
+        .all(db)
+        .await?;
+    Ok(documents.iter().any(|invoice| {
+        let is_credit_of_it = |other: &invoice::Model| other.credits_invoice_id == Some(invoice.id);
+        invoice.kind == ReceivableKind::Invoice && !documents.iter().any(is_credit_of_it)
+    }))
+}
+
 /// An invoice of this revision that no credit note takes back.
 pub async fn standing_invoice(
     db: &impl ConnectionTrait,

@@ -85,6 +85,7 @@ impl Mail {
             "estimate_revision" => Kind::EstimateRevision,
             "invoice" => Kind::Invoice,
             "outbox_mail" => Kind::Mail,
+            "flag" => Kind::Flag,
             _ => return None,
         };
         Some(kind.id(self.row.subject_id))

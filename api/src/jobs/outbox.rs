@@ -24,6 +24,9 @@ use crate::shop;
 
 use super::{backoff, letters};
 
+/// The subject of what is said about a mail itself.
+const ABOUT_MAIL: &str = "outbox_mail";
+
 /// Letters of what a relay said that are kept.
 const SAID_MAX: usize = 500;
 
@@ -181,7 +184,7 @@ async fn fail(act: &Act, mail: Model, said: &str) -> Result<()> {
     };
     let tx = act.app.db.write().await?;
     // A failed notice about a failed mail is not told by another notice: that could go on for ever.
-    if settle(&tx, &mail, change).await? && mail.kind != MailKind::Notice {
+    if settle(&tx, &mail, change).await? && mail.subject_kind != ABOUT_MAIL {
         tell_the_desk(&tx, act, &mail, &said).await?;
     }
     tx.commit().await?;
@@ -218,9 +221,9 @@ async fn tell_the_desk(
     said: &str,
 ) -> Result<()> {
     let what = match mail.kind {
-        MailKind::Estimate => "estimate",
-        MailKind::Invoice => "invoice or credit note",
-        MailKind::Notice => "notice",
+        MailKind::Estimate => "an estimate",
+        MailKind::Invoice => "an invoice or credit note",
+        MailKind::Notice => "a notice",
     };
     let name = if mail.to_name.is_empty() {
         &mail.to_email
@@ -230,13 +233,13 @@ async fn tell_the_desk(
     let notice = Payload::Notice {
         headline: format!("Mail to {name} could not be delivered"),
         sentences: vec![
-            format!("The mail with an {what} for {name} ({}) could not be delivered, and it will not be tried again by itself.", mail.to_email),
+            format!("The mail with {what} for {name} ({}) could not be delivered, and it will not be tried again by itself.", mail.to_email),
             format!("What came back: {said}."),
             "Check the address with the customer, then send the mail again from the list of failed mails.".to_owned(),
         ],
     };
     let about = Subject {
-        kind: "outbox_mail",
+        kind: ABOUT_MAIL,
         id: mail.id,
     };
     for person in desk(tx).await? {
@@ -324,7 +327,7 @@ pub async fn retry(act: &Act, key: &str, command: RetryMail) -> Result<Model> {
     row.give_up_at = Set(outbox::give_up_at(act));
     let after = row.update(&tx).await?;
     let subject = Subject {
-        kind: "outbox_mail",
+        kind: ABOUT_MAIL,
         id: after.id,
     };
     let standings = (Some(&Standing::of(&before)), Some(&Standing::of(&after)));

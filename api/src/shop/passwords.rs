@@ -3,6 +3,8 @@
 use argon2::Argon2;
 use argon2::password_hash::{PasswordHasher, PasswordVerifier, phc::PasswordHash};
 
+use tokio::sync::Semaphore;
+
 use crate::base::{Checks, Error, ProblemCode, Result};
 
 /// Shortest password taken (ASVS 5.0 section 6.2: at least 8).
@@ -81,7 +83,14 @@ pub async fn matches(password: String, hash: Option<String>) -> Result<bool> {
     .await
 }
 
+/// How many passwords are hashed at once: each takes 19 MiB, and strangers may ask.
+static HANDS: Semaphore = Semaphore::const_new(4);
+
 async fn apart<T: Send + 'static>(work: impl FnOnce() -> Result<T> + Send + 'static) -> Result<T> {
+    let _hand = HANDS
+        .acquire()
+        .await
+        .map_err(|error| Error::caused("password hands", error))?;
     tokio::task::spawn_blocking(work)
         .await
         .map_err(|error| Error::caused("password thread", error))?

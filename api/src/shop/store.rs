@@ -82,8 +82,9 @@ pub async fn close_books_through(
 
 /// The shop's postal address as printed.
 pub fn address_lines(row: &shop::Model) -> Vec<String> {
-    let town = format!("{}, {} {}", row.city, row.region, row.postal_code);
-    [Some(row.line1.clone()), row.line2.clone(), Some(town)]
+    let town =
+        (!row.city.is_empty()).then(|| format!("{}, {} {}", row.city, row.region, row.postal_code));
+    [Some(row.line1.clone()), row.line2.clone(), town]
         .into_iter()
         .flatten()
         .filter(|line| !line.is_empty())

@@ -347,7 +347,7 @@ const BRIEF: &[Row] = &[
         Staff,
         "warranties estimates flags callback otherMachines visits cautions",
     ),
-    ("ArrivalBrief", Desk, "balance"),
+    ("ArrivalBrief", Staff, "balance"),
     (
         "BriefCall",
         Staff,
@@ -372,7 +372,7 @@ const BRIEF: &[Row] = &[
         "number revision state sentAt validUntil options",
     ),
     ("BriefOption", Staff, "title accepted"),
-    ("BriefOption", Desk, "total"),
+    ("BriefOption", Staff, "total"),
     (
         "BriefFlag",
         Staff,

@@ -16,23 +16,6 @@ use super::reading::{Quantity, ReadingUnit};
 use super::work::Method;
 use super::{Reading, Remedy, ServiceCall, Visit};
 
-/// A call to close without work.
-#[derive(InputObject)]
-pub struct CancelCallInput {
-    /// The call.
-    call_id: ID,
-    /// Why; kept in the audit log.
-    reason: String,
-}
-
-payload! {
-    /// What cancelling a call gave.
-    CancelCallPayload {
-        /// The call as it is now.
-        call: ServiceCall
-    }
-}
-
 /// A trip to plan.
 #[derive(InputObject)]
 pub struct ScheduleVisitInput {
@@ -278,24 +261,6 @@ pub struct CallsMutation;
 
 #[Object]
 impl CallsMutation {
-    /// Closes a call without work; trips planned for it alone count as missed.
-    async fn cancel_call(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "The call and why.")] input: CancelCallInput,
-    ) -> async_graphql::Result<CancelCallPayload> {
-        let act = act(ctx)?;
-        let outcome = async {
-            let cancel = operations::CancelCall {
-                call_id: Kind::ServiceCall.row("callId", &input.call_id)?,
-                reason: input.reason,
-            };
-            operations::cancel_call(act, cancel).await
-        }
-        .await;
-        CancelCallPayload::of(outcome.map(ServiceCall::from))
-    }
-
     /// Plans a trip for one or more calls at one address.
     async fn schedule_visit(
         &self,

@@ -31,15 +31,17 @@ struct Cancelled<'a> {
 /// Closes a call without work. Trips planned for nothing else will not be made.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a call that is not open, or on which work was done.
-pub async fn cancel_call(act: &Act, cancel: CancelCall) -> Result<service_call::Model> {
-    act.staff_with(Right::CancelCall)?;
+/// `NotFound`; `WrongState` for a call that is not open, or on which work was done.
+pub async fn cancel(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    cancel: &CancelCall,
+) -> Result<service_call::Model> {
     let mut checks = Checks::new();
     let reason = checks.text("reason", &cancel.reason, TEXT_MAX);
-    let tx = act.app.db.write().await?;
-    let before = store::get_own_call(&tx, act, "callId", cancel.call_id).await?;
+    let before = store::get_own_call(tx, act, "callId", cancel.call_id).await?;
     must_be_open(&before, "callId")?;
-    if was_worked_on(&tx, before.id).await? {
+    if was_worked_on(tx, before.id).await? {
         checks.refuse(
             ProblemCode::WrongState,
             "callId",
@@ -47,26 +49,25 @@ pub async fn cancel_call(act: &Act, cancel: CancelCall) -> Result<service_call::
         );
     }
     checks.finish()?;
-    for visit in store::planned_for_alone(&tx, before.id).await? {
-        visits::finish(&tx, act, Right::CancelCall, (visit, VisitState::Missed)).await?;
+    for visit in store::planned_for_alone(tx, before.id).await? {
+        visits::finish(tx, act, Right::CancelCall, (visit, VisitState::Missed)).await?;
     }
     let mut row = before.clone().into_active_model();
     row.state = Set(CallState::Cancelled);
     row.version = Set(before.version + 1);
-    let after = row.update(&tx).await?;
+    let after = row.update(tx).await?;
     let said = Cancelled {
         call: &after,
         reason,
     };
     audit::record(
-        &tx,
+        tx,
         act,
         Right::CancelCall.mutation(),
         subject(after.id),
         (Some(&before), Some(&said)),
     )
     .await?;
-    tx.commit().await?;
     Ok(after)
 }
 

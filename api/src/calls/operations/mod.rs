@@ -5,7 +5,7 @@ mod readings;
 mod remedies;
 mod visits;
 
-pub use closing::{CancelCall, RecordRootCause, cancel_call, record_root_cause};
+pub use closing::{CancelCall, RecordRootCause, cancel, record_root_cause};
 pub use readings::{PartRating, RecordReading, record_reading};
 pub use remedies::{PartFitted, RecordRemedy, record_remedy};
 pub use visits::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit};

@@ -17,6 +17,8 @@ use super::super::store;
 
 /// Most lines of parts in one remedy.
 const PARTS_MAX: usize = 50;
+/// Most pieces of one part in one remedy.
+const QUANTITY_MAX: i64 = 1_000;
 /// Most minutes of labour in one remedy: four days and nights are a mistyped figure.
 const MINUTES_MAX: i32 = 6_000;
 
@@ -122,6 +124,13 @@ fn costed(checks: &mut Checks, new: &RecordRemedy, known: &[part::Model]) -> Vec
     for (place, fitted) in new.parts.iter().enumerate() {
         let path = format!("parts.{place}.quantity");
         checks.positive_decimal(&path, fitted.quantity);
+        if fitted.quantity > Decimal::from(QUANTITY_MAX) {
+            let message = format!(
+                "{} is more than a van holds; check the figure.",
+                fitted.quantity
+            );
+            checks.refuse(ProblemCode::OutOfRange, &path, message);
+        }
         let Some(part) = known.iter().find(|part| part.id == fitted.part_id) else {
             checks.refuse(
                 ProblemCode::NotFound,
