@@ -15,7 +15,9 @@ use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result, secret};
 use crate::shop::{self, Settings};
 
-use super::page::{Answer, AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace};
+use super::page::{
+    Answer, AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, WaitPage,
+};
 use super::{letter, printed, states, store};
 
 /// Longest name of who answers.
@@ -36,7 +38,7 @@ pub enum Shown {
     /// That there is nothing behind it, whatever the cause.
     Gone(GonePage),
     /// That there were too many tries.
-    TooManyTries(GonePage),
+    TooManyTries(WaitPage),
 }
 
 /// A file behind a link.
@@ -95,7 +97,9 @@ async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
             behind => closed(&settings, behind),
         }
     } else {
-        Shown::TooManyTries(gone(&settings))
+        Shown::TooManyTries(WaitPage {
+            shop: gone(&settings).shop,
+        })
     };
     Ok((settings, shown))
 }

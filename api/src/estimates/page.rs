@@ -251,6 +251,14 @@ pub struct GonePage {
     pub shop: ShopView,
 }
 
+/// What any link shows after too many tries, whether it is a live one or not.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Template)]
+#[template(path = "estimate_link/wait.html")]
+pub struct WaitPage {
+    /// Whom to call. It comes from the shop's settings, never from an estimate.
+    pub shop: ShopView,
+}
+
 #[cfg(test)]
 #[path = "page_tests.rs"]
 mod tests;

@@ -310,3 +310,17 @@ fn the_style_sheet_loads_nothing() {
         assert!(!STYLE_SHEET.contains(banned), "{banned} in the style sheet");
     }
 }
+
+#[test]
+fn the_page_that_asks_to_wait_tells_nothing_but_whom_to_call() {
+    let page = WaitPage {
+        shop: ShopView {
+            name: "Tern & Lantern".to_owned(),
+            phone: "(217) 555-0100".to_owned(),
+            phone_link: "+12175550100".to_owned(),
+        },
+    };
+    let html = page.render().unwrap();
+    assert!(html.contains("Please wait a minute") && html.contains("tel:+12175550100"));
+    assert!(!html.contains("stimate E-"));
+}
