@@ -33,11 +33,13 @@ async fn ask(shop: &Workshop, query: &str) -> (usize, u64) {
     let answer = schema::build(&act.app).execute(request).await;
     let answer = serde_json::to_value(answer).unwrap();
     assert_eq!(answer["errors"], Value::Null, "{answer:#}");
-    let rows = answer["data"]["serviceCalls"]["edges"]
-        .as_array()
-        .unwrap()
-        .len();
-    (rows, act.app.db.statements() - before)
+    let rows = [
+        &answer["data"]["serviceCalls"]["edges"],
+        &answer["data"]["search"],
+    ]
+    .into_iter()
+    .find_map(Value::as_array);
+    (rows.unwrap().len(), act.app.db.statements() - before)
 }
 
 #[tokio::test]
@@ -54,5 +56,12 @@ async fn thirty_calls_take_no_more_statements_than_a_few_do() {
         for statements in [statements_of_few, statements_of_many] {
             assert!(statements <= STATEMENTS_MAX, "{statements} statements");
         }
+        let (hits, statements) = ask(
+            &shop,
+            "{ search(text: \"range\") { title node { id __typename } } }",
+        )
+        .await;
+        assert_eq!(hits, 20);
+        assert!(statements <= 4, "{statements} statements for {hits} hits");
     }
 }

@@ -1,6 +1,6 @@
 //! Any record by its id, and the search box over all of them.
 
-use async_graphql::{Context, ID, Interface, Object, SimpleObject};
+use async_graphql::{ComplexObject, Context, ID, Interface, Object, SimpleObject};
 
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::base::search;
@@ -80,26 +80,32 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
 
 /// One record the search box found.
 #[derive(SimpleObject)]
+#[graphql(complex)]
 pub struct SearchHit {
     /// What kind of record it is, such as `customer` or `invoice`.
     kind: String,
     /// What to show first.
     title: String,
-    /// The record; null if it is of a kind that is not looked up by id.
-    node: Option<Node>,
+    #[graphql(skip)]
+    row: i64,
 }
 
-/// The kind behind a search row's subject.
-fn kind_of(subject_kind: &str) -> Option<Kind> {
-    match subject_kind {
-        "customer" => Some(Kind::Customer),
-        "appliance" => Some(Kind::Appliance),
-        "service_call" => Some(Kind::ServiceCall),
-        "part" => Some(Kind::Part),
-        "invoice" => Some(Kind::Invoice),
-        "payment" => Some(Kind::Payment),
-        "estimate" => Some(Kind::Estimate),
-        _ => None,
+#[ComplexObject]
+impl SearchHit {
+    /// The record; null if it is of a kind that is not looked up by id.
+    async fn node(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Node>> {
+        // Only the desk searches, and it may see every record: so hits are fetched together, by kind.
+        let row = self.row;
+        Ok(match self.kind.as_str() {
+            "customer" => Customer::of(ctx, row).await?.map(Node::from),
+            "appliance" => Appliance::of(ctx, row).await?.map(Node::from),
+            "service_call" => ServiceCall::of(ctx, row).await?.map(Node::from),
+            "part" => Part::of(ctx, row).await?.map(Node::from),
+            "invoice" => Invoice::of(ctx, row).await?.map(Node::from),
+            "payment" => Payment::of(ctx, row).await?.map(Node::from),
+            "estimate" => Estimate::of(ctx, row).await?.map(Node::from),
+            _ => None,
+        })
     }
 }
 
@@ -129,20 +135,13 @@ impl NodeQuery {
         #[graphql(desc = "Words or parts of words; a hit holds all of them.")] text: String,
     ) -> async_graphql::Result<Vec<SearchHit>> {
         let rows = search::find(reader(ctx)?, &text, 20).await.map_err(edge)?;
-        let mut hits = Vec::with_capacity(rows.len());
-        for row in rows {
-            let node = match kind_of(&row.subject_kind) {
-                Some(kind) if ctx.look_ahead().field("node").exists() => {
-                    find(ctx, kind, row.subject_id).await?
-                }
-                _ => None,
-            };
-            hits.push(SearchHit {
+        Ok(rows
+            .into_iter()
+            .map(|row| SearchHit {
                 kind: row.subject_kind,
                 title: row.title,
-                node,
-            });
-        }
-        Ok(hits)
+                row: row.subject_id,
+            })
+            .collect())
     }
 }
