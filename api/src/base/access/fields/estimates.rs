@@ -1,0 +1,35 @@
+use super::Row;
+use crate::base::access::Least::Desk;
+
+pub(super) const ESTIMATES: &[Row] = &[
+    ("Query", Desk, "estimate estimates"),
+    ("ServiceCall", Desk, "estimates"),
+    (
+        "Estimate",
+        Desk,
+        "id number call createdAt createdBy revisions latest accepted",
+    ),
+    (
+        "EstimateRevision",
+        Desk,
+        "id estimate revision state found notes draftedAt sentAt validUntil contentHash",
+    ),
+    (
+        "EstimateRevision",
+        Desk,
+        "answeredAt answeredName answeredFrom declineReason priceBook taxJurisdiction options",
+    ),
+    ("EstimateRevision", Desk, "acceptedOption"),
+    (
+        "EstimateOption",
+        Desk,
+        "id position title summary net discount tax total lines taxes",
+    ),
+    (
+        "EstimateLine",
+        Desk,
+        "position kind description part quantity unitPrice net discount taxable tax taxReason",
+    ),
+    ("EstimateLine", Desk, "cost marginPercent labourMinutes"),
+    ("EstimateTax", Desk, "name ratePercent taxable tax"),
+];

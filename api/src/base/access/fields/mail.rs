@@ -1,0 +1,11 @@
+use super::Row;
+use crate::base::access::Least::Desk;
+
+pub(super) const MAIL: &[Row] = &[
+    ("Query", Desk, "mails"),
+    (
+        "Mail",
+        Desk,
+        "id kind to toName subject state attempts lastError createdAt nextTryAt sentAt",
+    ),
+];

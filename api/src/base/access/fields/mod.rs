@@ -1,0 +1,37 @@
+//! The least a caller must be to read each field, type by type.
+//!
+//! One file a capability, one row for fields of one type that are decided alike. Types whose name ends
+//! in `Payload`, `Connection` or `Edge` follow the rule in `access/mod.rs`.
+
+mod appliances;
+mod books;
+mod brief;
+mod callbacks;
+mod calls;
+mod customers;
+mod estimates;
+mod invoices;
+mod mail;
+mod pricing;
+mod shop;
+mod warranty;
+
+use super::Least;
+
+/// Type, least, and its fields one by one.
+type Row = (&'static str, Least, &'static str);
+
+pub(super) const FIELDS: &[&[Row]] = &[
+    shop::SHOP,
+    customers::CUSTOMERS,
+    appliances::APPLIANCES,
+    pricing::PRICING,
+    books::BOOKS,
+    calls::CALLS,
+    warranty::WARRANTY,
+    estimates::ESTIMATES,
+    invoices::INVOICES,
+    callbacks::CALLBACKS,
+    brief::BRIEF,
+    mail::MAIL,
+];

@@ -1,0 +1,134 @@
+//! From what was typed to what is offered: prices by the book, discounts by line, tax by level.
+//!
+//! What stays true: the lines of an option add up to it, before and after discount and in tax.
+
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::part;
+use nameplate_rules::money::{Cents, MoneyRefusal};
+use nameplate_rules::tax::{self, Exemption, LineTax, TaxLine, TaxResult};
+use rust_decimal::Decimal;
+
+use crate::base::{Error, ProblemCode, Result};
+use crate::pricing::{self, Book, Jurisdiction};
+
+use super::offer::NewOption;
+use super::states::sentence;
+
+use charges::Charge;
+
+mod charges;
+mod discounts;
+
+/// What an offer is priced and taxed with.
+pub struct Terms {
+    pub book: Book,
+    pub parts: HashMap<i64, part::Model>,
+    pub jurisdiction: Jurisdiction,
+    pub exemption: Option<Exemption>,
+    pub on: NaiveDate,
+}
+
+/// One alternative, priced and taxed.
+pub struct PricedOption {
+    pub title: String,
+    pub summary: Option<String>,
+    pub lines: Vec<PricedLine>,
+    pub net: Cents,
+    pub discount: Cents,
+    /// Levels in the order of the jurisdiction's.
+    pub tax: TaxResult,
+    pub total: Cents,
+}
+
+/// One charge of it.
+pub struct PricedLine {
+    pub kind: ChargeKind,
+    pub description: String,
+    pub part_id: Option<i64>,
+    pub quantity: Decimal,
+    pub unit_price: Cents,
+    pub net: Cents,
+    pub discount: Cents,
+    pub tax: LineTax,
+    pub cost: Cents,
+    pub labour_minutes: Option<i32>,
+}
+
+impl Terms {
+    /// Prices one alternative, which the input names at `path`.
+    ///
+    /// # Errors
+    /// `NotFound` for a part; `TooMuch` for a discount beyond the lines; `OutOfRange` for what does not fit.
+    pub fn price(&self, option: NewOption, path: &str) -> Result<PricedOption> {
+        let mut charges = self.charges(&option, path)?;
+        let discounts = self.discounts(&mut charges, &option, path)?;
+        let fits = |refusal: MoneyRefusal| too_large(path, &refusal);
+        let taxed = charges
+            .iter()
+            .zip(&discounts)
+            .map(|(charge, discount)| {
+                Some(TaxLine {
+                    kind: pricing::charge_of_row(charge.kind),
+                    net: charge.net.checked_sub(*discount)?,
+                })
+            })
+            .collect::<Option<Vec<_>>>()
+            .ok_or_else(|| fits(MoneyRefusal::TooLarge))?;
+        let tax = tax::tax(
+            &taxed,
+            &self.jurisdiction.rules,
+            self.exemption.as_ref(),
+            self.on,
+        )
+        .map_err(|refusal| Error::caused("tax of an estimate", refusal))?;
+        let net = Cents::sum(charges.iter().map(|charge| charge.net)).map_err(fits)?;
+        let discount = Cents::sum(discounts.iter().copied()).map_err(fits)?;
+        let total = net
+            .checked_sub(discount)
+            .and_then(|left| left.checked_add(tax.total_cents))
+            .ok_or_else(|| fits(MoneyRefusal::TooLarge))?;
+        let lines = charges
+            .into_iter()
+            .zip(discounts)
+            .zip(tax.lines.clone())
+            .map(|((charge, discount), tax)| charge.with(discount, tax))
+            .collect();
+        Ok(PricedOption {
+            title: option.title,
+            summary: option.summary,
+            lines,
+            net,
+            discount,
+            tax,
+            total,
+        })
+    }
+}
+
+impl Charge {
+    fn with(self, discount: Cents, tax: LineTax) -> PricedLine {
+        PricedLine {
+            kind: self.kind,
+            description: self.description,
+            part_id: self.part_id,
+            quantity: self.quantity,
+            unit_price: self.unit_price,
+            net: self.net,
+            discount,
+            tax,
+            cost: self.cost,
+            labour_minutes: self.labour_minutes,
+        }
+    }
+}
+
+fn too_large(path: &str, refusal: &MoneyRefusal) -> Error {
+    Error::refused(
+        ProblemCode::OutOfRange,
+        path,
+        sentence(&refusal.to_string()),
+    )
+}

@@ -1,0 +1,139 @@
+//! Parts, and what one sells for.
+
+use std::sync::Arc;
+
+use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
+use chrono::{DateTime, Utc};
+use nameplate_entities::{part, part_cost};
+
+use crate::graphql::context::act;
+use crate::graphql::ids::Kind;
+use crate::graphql::loaders;
+use crate::graphql::scalars::{ExactDecimal, Money};
+
+use super::super::Book;
+use super::PriceBook;
+
+/// What a part cost, from when.
+#[derive(SimpleObject)]
+pub struct PartCost {
+    /// The cost.
+    cost: Money,
+    /// From when on.
+    from_at: DateTime<Utc>,
+}
+
+/// A part the shop sells.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct Part {
+    /// Number as its supplier prints it.
+    number: String,
+    /// What it is.
+    description: String,
+    /// Who supplies it.
+    supplier: Option<String>,
+    /// What it costs now.
+    cost: Money,
+    /// Sells at this price whatever it costs; null to price it by the book.
+    fixed_price: Option<Money>,
+    /// Never sells above this price; null for no cap.
+    list_price: Option<Money>,
+    /// How long its maker stands behind it.
+    maker_warranty_months: Option<i32>,
+    /// Send it back when changing the record.
+    version: i32,
+    #[graphql(skip)]
+    row: part::Model,
+}
+
+impl From<part::Model> for Part {
+    fn from(row: part::Model) -> Self {
+        Self {
+            number: row.number.clone(),
+            description: row.description.clone(),
+            supplier: row.supplier.clone(),
+            cost: Money::cents(row.cost_cents),
+            fixed_price: row.fixed_price_cents.map(Money::cents),
+            list_price: row.list_price_cents.map(Money::cents),
+            maker_warranty_months: row.maker_warranty_months,
+            version: row.version,
+            row,
+        }
+    }
+}
+
+impl Part {
+    /// The part behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        Ok(loaders::row::<part::Entity>(ctx, id).await?.map(Self::from))
+    }
+
+    /// The part with this id; all staff may see it, without what it costs.
+    pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        if act(ctx)?.staff().is_err() {
+            return Ok(None);
+        }
+        Self::of(ctx, id).await
+    }
+}
+
+#[ComplexObject]
+impl Part {
+    /// Opaque id.
+    pub async fn id(&self) -> ID {
+        Kind::Part.id(self.row.id)
+    }
+
+    /// What it cost, the first cost first.
+    async fn cost_history(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<PartCost>> {
+        let rows =
+            loaders::children::<part_cost::Entity>(ctx, part_cost::Column::PartId, self.row.id)
+                .await?;
+        let shown = |row: part_cost::Model| PartCost {
+            cost: Money::cents(row.cost_cents),
+            from_at: row.from_at,
+        };
+        Ok(rows.into_iter().map(shown).collect())
+    }
+}
+
+/// What set a part's price.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_rules::pricing::markup::PriceBasis")]
+pub enum PriceBasis {
+    /// The book's markup schedule.
+    Schedule,
+    /// The part's own fixed price.
+    Fixed,
+    /// The list price, which the schedule would have passed.
+    ListPriceCap,
+}
+
+/// What a part sells for on a day, before tax, and how that came about.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct PartPrice {
+    /// The price.
+    pub(super) price: Money,
+    /// What the part costs.
+    pub(super) cost: Money,
+    /// What set the price.
+    pub(super) basis: PriceBasis,
+    /// What the floor added so that no cheaper part sells dearer.
+    pub(super) raised_by_floor: Money,
+    /// Markup on cost, per hundred; null for a part that costs nothing.
+    pub(super) markup_percent: Option<ExactDecimal>,
+    /// Margin on price, per hundred; null for a part that sells for nothing.
+    pub(super) margin_percent: Option<ExactDecimal>,
+    #[graphql(skip)]
+    pub(super) book: Arc<Book>,
+}
+
+#[ComplexObject]
+impl PartPrice {
+    /// The price book used.
+    async fn price_book(&self) -> PriceBook {
+        self.book.row.clone().into()
+    }
+}

@@ -1,0 +1,68 @@
+//! Lists about callbacks and flags.
+
+use sea_orm::entity::prelude::*;
+use serde::{Deserialize, Serialize};
+
+/// What the office made of a proposed callback.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum CallbackState {
+    #[sea_orm(string_value = "proposed")]
+    Proposed,
+    #[sea_orm(string_value = "confirmed")]
+    Confirmed,
+    #[sea_orm(string_value = "rejected")]
+    Rejected,
+}
+
+/// Why a machine came back.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum CallbackClass {
+    #[sea_orm(string_value = "same_failure")]
+    SameFailure,
+    #[sea_orm(string_value = "related")]
+    Related,
+    #[sea_orm(string_value = "unrelated")]
+    Unrelated,
+    #[sea_orm(string_value = "use")]
+    Use,
+    #[sea_orm(string_value = "no_fault_found")]
+    NoFaultFound,
+}
+
+/// How loud a repeat failure is: watch, or act before closing the call.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum FlagLevel {
+    #[sea_orm(string_value = "watch")]
+    Watch,
+    #[sea_orm(string_value = "act")]
+    Act,
+}
+
+/// The life of a flag; it is never deleted.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum FlagState {
+    #[sea_orm(string_value = "open")]
+    Open,
+    #[sea_orm(string_value = "acknowledged")]
+    Acknowledged,
+    #[sea_orm(string_value = "answered")]
+    Answered,
+    #[sea_orm(string_value = "closed")]
+    Closed,
+}

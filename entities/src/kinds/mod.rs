@@ -1,0 +1,21 @@
+//! The closed lists that columns hold, each kept as a lower-case word.
+
+mod callbacks;
+mod estimates;
+mod machines;
+mod mail;
+mod money;
+mod people;
+mod pricing;
+mod tax;
+mod work;
+
+pub use callbacks::*;
+pub use estimates::*;
+pub use machines::*;
+pub use mail::*;
+pub use money::*;
+pub use people::*;
+pub use pricing::*;
+pub use tax::*;
+pub use work::*;
