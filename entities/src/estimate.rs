@@ -13,6 +13,8 @@ pub struct Model {
     pub call_id: i64,
     pub created_at: DateTimeUtc,
     pub created_by: i64,
+    /// The customer wants no more reminders of it since then.
+    pub reminders_stopped_at: Option<DateTimeUtc>,
 }
 
 /// Joins are written where they are used.

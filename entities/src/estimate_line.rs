@@ -27,6 +27,8 @@ pub struct Model {
     /// What the shop pays for the line.
     pub cost_cents: i64,
     pub labour_minutes: Option<i32>,
+    /// Heading it stands under.
+    pub section: Option<String>,
 }
 
 /// Joins are written where they are used.

@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::exact::Exact;
+
 /// One row of `estimate_option`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "estimate_option")]
@@ -18,6 +20,12 @@ pub struct Model {
     pub discount_cents: i64,
     pub tax_cents: i64,
     pub total_cents: i64,
+    /// Remarks below its lines.
+    pub notes: Option<String>,
+    /// The deposit as agreed, if by the hundred of the total.
+    pub deposit_percent: Option<Exact>,
+    /// What is wanted before the work begins; none if nothing is.
+    pub deposit_cents: Option<i64>,
 }
 
 /// Joins are written where they are used.

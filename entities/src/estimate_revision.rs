@@ -3,7 +3,7 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
-use crate::kinds::EstimateState;
+use crate::kinds::{AnswerWay, EstimateDelivery, EstimateState};
 
 /// One row of `estimate_revision`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -35,6 +35,24 @@ pub struct Model {
     /// The call, once accepted: one accepted estimate a call.
     pub accepted_call_id: Option<i64>,
     pub version: i32,
+    /// The offer as typed, so that it can be offered again at other prices.
+    #[serde(skip)]
+    pub offer_json: Option<String>,
+    /// Whether the customer is shown the figures of repair or replace.
+    pub weighs_replacement: bool,
+    /// What a new machine would cost, as the office typed it.
+    pub replacement_price_cents: Option<i64>,
+    /// How it reached the customer.
+    pub delivery: Option<EstimateDelivery>,
+    /// Day of the next reminder, while it waits for an answer.
+    pub next_reminder_on: Option<Date>,
+    /// How the answer came.
+    pub answered_by: Option<AnswerWay>,
+    pub answered_phone: Option<String>,
+    /// What was noted beside the answer.
+    pub answer_note: Option<String>,
+    /// Who took an answer that did not come by the link.
+    pub answer_received_by: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -40,6 +40,12 @@ pub struct Model {
     /// Last closed day; nothing posts on or before it.
     pub books_closed_through: Option<Date>,
     pub version: i32,
+    /// Days after sending an estimate until the first reminder; zero for none.
+    pub reminder_first_days: i32,
+    /// The same until the second.
+    pub reminder_second_days: i32,
+    /// Whether the customer is told on the day before the last.
+    pub reminder_last_day: bool,
 }
 
 /// Joins are written where they are used.

@@ -13,11 +13,15 @@ use crate::money::{Cents, MoneyRefusal, power_of_ten};
 use crate::percent::Percent;
 
 pub use content::{
-    ApplianceBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption, Rating, ShopBlock,
-    TaxLevel, TotalKind,
+    ApplianceBlock, ChangesBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption,
+    Rating, ShopBlock, TaxLevel, TotalKind,
 };
 
 mod content;
+pub mod deposit;
+pub mod difference;
+pub mod reminders;
+pub mod repair_or_replace;
 
 /// Where an estimate stands.
 ///

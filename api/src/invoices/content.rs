@@ -96,6 +96,7 @@ pub fn line(row: &invoice_line::Model) -> Line {
         taxable: Cents(row.taxable_cents),
         tax: Cents(row.tax_cents),
         tax_reason: row.tax_reason.clone(),
+        section: String::new(),
     }
 }
 

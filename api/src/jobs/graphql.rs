@@ -22,6 +22,10 @@ use super::outbox::{self, RetryMail};
 pub enum MailKind {
     /// An estimate with its link, to a customer.
     Estimate,
+    /// A reminder of an estimate that has no answer yet, to a customer.
+    Reminder,
+    /// What was noted of an answer that did not come by the link, to a customer.
+    Confirmation,
     /// An issued invoice or credit note, to a customer.
     Invoice,
     /// Plain words to a member of staff.
@@ -42,6 +46,8 @@ pub enum MailState {
     Sent,
     /// Given up. `retryMail` sends it again.
     Failed,
+    /// Not sent, because what it would say was over before it could leave.
+    Dropped,
 }
 
 /// A mail that was asked for.

@@ -60,6 +60,9 @@ fn default_settings() -> shop::ActiveModel {
         reading_tolerance_percent: Set(Exact(Decimal::TEN)),
         books_closed_through: Set(None),
         version: Set(1),
+        reminder_first_days: Set(3),
+        reminder_second_days: Set(10),
+        reminder_last_day: Set(true),
     }
 }
 

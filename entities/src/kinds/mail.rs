@@ -12,6 +12,10 @@ use serde::{Deserialize, Serialize};
 pub enum MailKind {
     #[sea_orm(string_value = "estimate")]
     Estimate,
+    #[sea_orm(string_value = "reminder")]
+    Reminder,
+    #[sea_orm(string_value = "confirmation")]
+    Confirmation,
     #[sea_orm(string_value = "invoice")]
     Invoice,
     #[sea_orm(string_value = "notice")]
@@ -35,4 +39,6 @@ pub enum MailState {
     Sent,
     #[sea_orm(string_value = "failed")]
     Failed,
+    #[sea_orm(string_value = "dropped")]
+    Dropped,
 }

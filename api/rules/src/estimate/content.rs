@@ -11,6 +11,9 @@ use crate::money::{Cents, MoneyRefusal};
 use crate::percent::Percent;
 use crate::tax::{ChargeKind, LevelKind};
 
+use super::deposit::Deposit;
+use super::repair_or_replace::Weighing;
+
 /// Everything an estimate says, as it was sent.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Content {
@@ -46,6 +49,21 @@ pub struct Content {
     pub warranty: String,
     /// Terms as printed.
     pub terms: String,
+    /// What is different from the revision sent before, for a customer who read that one.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub changes: Option<ChangesBlock>,
+    /// Figures for weighing repair against replacement, if the office wants them shown.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub weighing: Option<Weighing>,
+}
+
+/// What is different from an earlier revision, as printed.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ChangesBlock {
+    /// The revision it is compared with.
+    pub since: u32,
+    /// One sentence each.
+    pub sentences: Vec<String>,
 }
 
 /// The shop as printed.
@@ -115,6 +133,12 @@ pub struct OfferOption {
     pub tax: Cents,
     /// Subtotal less discount plus tax.
     pub total: Cents,
+    /// Remarks below the lines, or empty.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub notes: String,
+    /// What is wanted before the work begins.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub deposit: Option<Deposit>,
 }
 
 /// One line of an option.
@@ -138,6 +162,9 @@ pub struct Line {
     pub tax: Cents,
     /// Why it is or is not taxed.
     pub tax_reason: String,
+    /// Heading it stands under, or empty. Lines of one section follow one another.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub section: String,
 }
 
 /// Tax of one authority on one option.
@@ -293,6 +320,7 @@ mod tests {
             taxable: Cents(taxable),
             tax: Cents(tax),
             tax_reason: "Because the sample says so.".to_owned(),
+            section: String::new(),
         }
     }
 
@@ -340,11 +368,15 @@ mod tests {
                 ],
                 tax: Cents(558),
                 total: Cents(18_558),
+                notes: String::new(),
+                deposit: None,
             }],
             price_book: "2025-01".to_owned(),
             notes: String::new(),
             warranty: String::new(),
             terms: "Payment on completion.".to_owned(),
+            changes: None,
+            weighing: None,
         }
     }
 
@@ -404,6 +436,14 @@ mod tests {
         let mut changed = content.clone();
         changed.options[0].lines[0].description.push(' ');
         assert_ne!(changed.hash(), content.hash());
+    }
+
+    #[test]
+    fn what_a_revision_does_not_have_leaves_no_trace_in_its_text() {
+        let text = sample().canonical_json();
+        for key in ["changes", "weighing", "deposit", "section"] {
+            assert!(!text.contains(&format!("\"{key}\"")), "{key}: {text}");
+        }
     }
 
     /// Pinned so that a moved or renamed field is noticed: documents already sent carry such hashes.

@@ -69,6 +69,7 @@ fn document(prices: &[i64], discount: Discount, place: &Jurisdiction) -> Invoice
             taxable: tax.taxable_cents,
             tax: tax.tax_cents,
             tax_reason: tax.reason.clone(),
+            section: String::new(),
         });
     let levels = result.levels.iter().map(|level| TaxLevel {
         name: level.name.clone(),
