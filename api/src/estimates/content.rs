@@ -7,6 +7,7 @@ use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::{
     estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, tax_level,
 };
+use nameplate_rules::estimate::deposit::Deposit;
 use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
@@ -57,6 +58,8 @@ pub async fn of_revision(
         notes: revision.notes.clone().unwrap_or_default(),
         warranty: warranty(settings),
         terms: terms(settings),
+        changes: None,
+        weighing: None,
     };
     content
         .totals()
@@ -107,17 +110,30 @@ async fn options(
             .or_default()
             .push(level(row, &levels)?);
     }
-    let option = |row: estimate_option::Model| OfferOption {
-        lines: lines.remove(&row.id).unwrap_or_default(),
-        tax_levels: taxes.remove(&row.id).unwrap_or_default(),
-        title: row.title,
-        summary: row.summary.unwrap_or_default(),
-        subtotal: Cents(row.net_cents),
-        discount: Cents(row.discount_cents),
-        tax: Cents(row.tax_cents),
-        total: Cents(row.total_cents),
+    let option = |row: estimate_option::Model| {
+        Ok(OfferOption {
+            deposit: deposit(&row)?,
+            notes: row.notes.unwrap_or_default(),
+            lines: lines.remove(&row.id).unwrap_or_default(),
+            tax_levels: taxes.remove(&row.id).unwrap_or_default(),
+            title: row.title,
+            summary: row.summary.unwrap_or_default(),
+            subtotal: Cents(row.net_cents),
+            discount: Cents(row.discount_cents),
+            tax: Cents(row.tax_cents),
+            total: Cents(row.total_cents),
+        })
     };
-    Ok(rows.into_iter().map(option).collect())
+    rows.into_iter().map(option).collect()
+}
+
+fn deposit(row: &estimate_option::Model) -> Result<Option<Deposit>> {
+    let percent = row.deposit_percent.map(|percent| Percent::new(percent.0));
+    let percent = percent
+        .transpose()
+        .map_err(|refusal| Error::caused("deposit of an option", refusal))?;
+    let amount = row.deposit_cents.map(Cents);
+    Ok(amount.map(|amount| Deposit { percent, amount }))
 }
 
 fn line(row: estimate_line::Model) -> Line {
@@ -131,6 +147,7 @@ fn line(row: estimate_line::Model) -> Line {
         taxable: Cents(row.taxable_cents),
         tax: Cents(row.tax_cents),
         tax_reason: row.tax_reason,
+        section: row.section.unwrap_or_default(),
     }
 }
 

@@ -188,6 +188,8 @@ async fn write_revision(
     offer: Offer,
     terms: &Terms,
 ) -> Result<estimate_revision::Model> {
+    let offer_json =
+        serde_json::to_string(&offer).map_err(|error| Error::caused("an offer as typed", error))?;
     let mut priced = Vec::with_capacity(offer.options.len());
     for (at, option) in offer.options.into_iter().enumerate() {
         priced.push(terms.price(option, &format!("options.{at}"))?);
@@ -202,6 +204,9 @@ async fn write_revision(
         notes: Set(offer.notes),
         drafted_at: Set(act.at),
         version: Set(1),
+        offer_json: Set(Some(offer_json)),
+        weighs_replacement: Set(offer.weighs_replacement),
+        replacement_price_cents: Set(offer.replacement_price.map(|price| price.0)),
         ..Default::default()
     }
     .insert(tx)
@@ -232,6 +237,12 @@ async fn write_option(
         discount_cents: Set(option.discount.0),
         tax_cents: Set(option.tax.total_cents.0),
         total_cents: Set(option.total.0),
+        notes: Set(option.notes),
+        deposit_percent: Set(option
+            .deposit
+            .and_then(|deposit| deposit.percent)
+            .map(|percent| percent.per_hundred().into())),
+        deposit_cents: Set(option.deposit.map(|deposit| deposit.amount.0)),
         ..Default::default()
     }
     .insert(tx)
@@ -253,6 +264,7 @@ async fn write_option(
             tax_reason: Set(line.tax.reason),
             cost_cents: Set(line.cost.0),
             labour_minutes: Set(line.labour_minutes),
+            section: Set(line.section),
             ..Default::default()
         });
     estimate_line::Entity::insert_many(lines).exec(tx).await?;

@@ -4,17 +4,16 @@
 //! unknown secret look the same; an answer is taken once, and only for what was on the page; who answered, when
 //! and from where is kept.
 
-use nameplate_entities::kinds::{CallState, EstimateState};
-use nameplate_entities::{estimate, estimate_option, estimate_revision, staff};
+use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::{estimate, estimate_option, estimate_revision};
 use nameplate_rules::estimate::{Content, EstimateRefusal};
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveValue::Set, ConnectionTrait};
+use sea_orm::ConnectionTrait;
 
-use crate::base::audit::Subject;
-use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result, secret};
 use crate::shop::{self, Settings};
 
+use super::answers::{self, Noted, Offered};
 use super::page::{
     Answer, AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, WaitPage,
 };
@@ -137,15 +136,15 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
         behind => return Ok(closed(&settings, behind)),
     };
     let options = store::options_of(&tx, found.revision.id).await?;
-    let problem = match chosen(&found, &options, &answer) {
-        Ok(option) => match hindrance(&tx, act, &found).await? {
+    let problem_found = match chosen(&found, &options, &answer) {
+        Ok(option) => match answers::hindrance(&tx, act, &found.estimate).await? {
             None => return accepted(tx, act, &settings, (*found, option), &answer).await,
-            Some(problem) => problem,
+            Some(words) => problem(ProblemPlace::Page, words),
         },
-        Err(problem) => problem,
+        Err(found) => found,
     };
     let mut page = page(&settings, *found, token);
-    page.problem = Some(problem);
+    page.problem = Some(problem_found);
     page.chosen_option = answer.option;
     page.typed_name = answer.name;
     Ok(Shown::NotTaken(Box::new(page)))
@@ -179,20 +178,12 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
         return Ok(closed(&settings, Behind::Nothing));
     };
     let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
-    states::moved(&tx, act, "declineEstimate", &found.revision, |row| {
-        row.state = Set(states::for_row(state));
-        row.answered_at = Set(Some(act.at));
-        row.answered_from = Set(act.from.clone());
-        row.decline_reason = Set(kept.clone());
-    })
-    .await?;
-    let mut sentences = vec![format!(
-        "{} declined estimate {}, revision {}.",
-        found.content.customer.name, found.estimate.number, found.content.revision
-    )];
-    sentences.extend(kept.map(|reason| format!("Reason given: {reason}")));
-    let headline = format!("Estimate {} was declined", found.estimate.number);
-    tell_the_shop(&tx, act, &settings, &found.estimate, (headline, sentences)).await?;
+    let offered = Offered {
+        estimate: &found.estimate,
+        revision: &found.revision,
+    };
+    let noted = Noted::by_link(act, None);
+    answers::decline(&tx, act, &settings, offered, (kept, state), noted).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(Shown::Answered(AnsweredPage {
@@ -303,39 +294,6 @@ fn chosen(
     }
 }
 
-/// Why the work can no longer be accepted, though the link is open.
-async fn hindrance(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    found: &Found,
-) -> Result<Option<PageProblem>> {
-    let call = store::call(tx, found.estimate.call_id)
-        .await?
-        .ok_or_else(|| Error::internal("the call of an estimate is gone"))?;
-    if call.state == CallState::Cancelled {
-        let words = "This work was called off. Please call us.";
-        return Ok(Some(problem(ProblemPlace::Page, words)));
-    }
-    let Some(earlier) = store::accepted_revision(tx, call.id).await? else {
-        return Ok(None);
-    };
-    let gives_way = (earlier.estimate_id == found.estimate.id)
-        .then(|| states::of_row(earlier.state).supersede())
-        .and_then(std::result::Result::ok);
-    let Some(state) = gives_way else {
-        let words = "Another estimate for this work was already accepted. Please call us.";
-        return Ok(Some(problem(ProblemPlace::Page, words)));
-    };
-    // The customer accepts a later revision of what was accepted: the earlier one gives way to it.
-    states::moved(tx, act, "acceptEstimate", &earlier, |row| {
-        row.state = Set(states::for_row(state));
-        row.accepted_call_id = Set(None);
-    })
-    .await?;
-    store::revoke_links(tx, &[earlier.id], act.at).await?;
-    Ok(None)
-}
-
 async fn accepted(
     tx: sea_orm::DatabaseTransaction,
     act: &Act,
@@ -348,76 +306,22 @@ async fn accepted(
         .accept(today, found.content.valid_until)
         .map_err(|refusal: EstimateRefusal| Error::caused("accepting an open estimate", refusal))?;
     let name = answer.name.trim().to_owned();
-    states::moved(&tx, act, "acceptEstimate", &found.revision, |row| {
-        row.state = Set(states::for_row(state));
-        row.answered_at = Set(Some(act.at));
-        row.answered_name = Set(Some(name.clone()));
-        row.answered_from = Set(act.from.clone());
-        row.accepted_option_id = Set(Some(option.id));
-        row.accepted_call_id = Set(Some(found.estimate.call_id));
-    })
-    .await?;
-    let total = Cents(option.total_cents);
-    let total = format!("{} {total}", found.content.currency);
-    let answered_at = settings.in_words(act.at);
-    let number = found.estimate.number.clone();
-    let sentences = vec![
-        format!(
-            "{name} accepted \"{}\" of estimate {number}, revision {}, for {total}.",
-            option.title, found.content.revision
-        ),
-        format!("The answer came on {answered_at}. Plan the work and order the parts."),
-    ];
-    let headline = format!("Estimate {number} was accepted");
-    tell_the_shop(&tx, act, settings, &found.estimate, (headline, sentences)).await?;
+    let noted = Noted::by_link(act, Some(name.clone()));
+    let offered = Offered {
+        estimate: &found.estimate,
+        revision: &found.revision,
+    };
+    answers::accept(&tx, act, settings, offered, (&option, state), noted).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(Shown::Answered(AnsweredPage {
         shop: printed::shop_view(settings),
-        number,
+        number: found.estimate.number,
         answer: Answer::Accepted {
             name,
             option_title: option.title,
-            total,
-            answered_at,
+            total: format!("{} {}", found.content.currency, Cents(option.total_cents)),
+            answered_at: settings.in_words(act.at),
         },
     }))
-}
-
-async fn tell_the_shop(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    settings: &Settings,
-    estimate: &estimate::Model,
-    (headline, sentences): (String, Vec<String>),
-) -> Result<()> {
-    let about = Subject {
-        kind: "estimate",
-        id: estimate.id,
-    };
-    let notice = Payload::Notice {
-        headline,
-        sentences,
-    };
-    for to in office(tx, settings).await? {
-        outbox::enqueue(tx, act, &to, about, &notice).await?;
-    }
-    Ok(())
-}
-
-/// The shop's own address; while it has none, everybody who works at the desk.
-async fn office(tx: &impl ConnectionTrait, settings: &Settings) -> Result<Vec<Addressee>> {
-    let shop = Addressee {
-        email: settings.row.email.clone(),
-        name: settings.row.name.clone(),
-    };
-    if !shop.email.is_empty() {
-        return Ok(vec![shop]);
-    }
-    let desk = store::desk(tx).await?;
-    let to = |person: staff::Model| Addressee {
-        email: person.email,
-        name: person.name,
-    };
-    Ok(desk.into_iter().map(to).collect())
 }

@@ -5,6 +5,7 @@
 //! sent, at most one revision of all estimates for a call is accepted, and nothing is accepted that was not
 //! on the page (the hash tells).
 
+mod answers;
 mod content;
 mod drafting;
 pub mod graphql;

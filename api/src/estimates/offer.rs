@@ -1,12 +1,13 @@
 //! What an estimate offers, as typed: held against the door before anything is looked up.
 
 use nameplate_entities::kinds::ChargeKind;
+use nameplate_rules::estimate::deposit::DepositTerms;
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
 use nameplate_rules::pricing::discount::Discount;
 use nameplate_rules::pricing::labour::WorkHours;
 use rust_decimal::Decimal;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Checks, ProblemCode, Result};
@@ -21,7 +22,7 @@ const PRICE_MAX: Cents = Cents(100_000_000);
 const MINUTES_MAX: i32 = 10_000;
 
 /// Options with the words around them.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct Offer {
     /// What was found, as the customer reads it.
     pub found: Option<String>,
@@ -29,20 +30,29 @@ pub struct Offer {
     pub notes: Option<String>,
     /// Alternatives, at least one.
     pub options: Vec<NewOption>,
+    /// Whether the customer is shown the figures of repair or replace.
+    #[serde(default)]
+    pub weighs_replacement: bool,
+    /// What a comparable new machine costs, for those figures.
+    pub replacement_price: Option<Cents>,
 }
 
 /// One alternative.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub struct NewOption {
     pub title: String,
     pub summary: Option<String>,
     pub lines: Vec<NewLine>,
     pub discount_amount: Option<Cents>,
     pub discount_percent: Option<Decimal>,
+    /// Remarks below its lines.
+    pub notes: Option<String>,
+    pub deposit_amount: Option<Cents>,
+    pub deposit_percent: Option<Decimal>,
 }
 
 /// One charge. What is left out comes from the price book.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, Deserialize)]
 pub struct NewLine {
     pub kind: ChargeKind,
     pub description: Option<String>,
@@ -51,6 +61,8 @@ pub struct NewLine {
     pub minutes: Option<i32>,
     pub hours: WorkHours,
     pub unit_price: Option<Cents>,
+    /// Heading it stands under.
+    pub section: Option<String>,
 }
 
 impl Offer {
@@ -63,6 +75,9 @@ impl Offer {
         self.found = checks.text_if_any("found", self.found.as_deref(), TEXT_MAX);
         self.notes = checks.text_if_any("notes", self.notes.as_deref(), TEXT_MAX);
         count(&mut checks, "options", self.options.len(), OPTIONS_MAX);
+        if let Some(price) = self.replacement_price {
+            checks.positive("replacementPrice", price);
+        }
         if checks.is_clean() {
             for (at, option) in self.options.iter_mut().enumerate() {
                 option.check(&mut checks, &format!("options.{at}"));
@@ -117,6 +132,9 @@ impl NewOption {
             let path = format!("{below}.discountPercent");
             checks.refuse(ProblemCode::OutOfRange, &path, format!("{refusal}."));
         }
+        let path = format!("{below}.notes");
+        self.notes = checks.text_if_any(&path, self.notes.as_deref(), TEXT_MAX);
+        self.check_deposit(checks, below);
         let lines = format!("{below}.lines");
         count(checks, &lines, self.lines.len(), LINES_MAX);
         if self.lines.len() <= LINES_MAX {
@@ -124,6 +142,34 @@ impl NewOption {
                 line.check(checks, &format!("{lines}.{at}"));
             }
         }
+    }
+
+    fn check_deposit(&self, checks: &mut Checks, below: &str) {
+        if let Some(amount) = self.deposit_amount {
+            let path = format!("{below}.depositAmount");
+            checks.not_negative(&path, amount);
+            if self.deposit_percent.is_some() {
+                checks.refuse(
+                    ProblemCode::Malformed,
+                    &path,
+                    "Give a deposit as an amount or as a percentage, not as both.",
+                );
+            }
+        }
+        let path = format!("{below}.depositPercent");
+        if let Some(Err(refusal)) = self.deposit_percent.map(Percent::new) {
+            checks.refuse(ProblemCode::OutOfRange, &path, format!("{refusal}."));
+        }
+    }
+
+    /// The deposit wanted; what is no percentage was checked away before.
+    pub fn deposit(&self) -> Option<DepositTerms> {
+        let percent = self
+            .deposit_percent
+            .and_then(|percent| Percent::new(percent).ok());
+        self.deposit_amount
+            .map(DepositTerms::Amount)
+            .or(percent.map(DepositTerms::Percent))
     }
 
     /// The discount granted; none was checked away before.
@@ -138,10 +184,26 @@ impl NewOption {
 }
 
 impl NewLine {
+    /// A line of this kind with everything by the price book.
+    pub fn of(kind: ChargeKind) -> Self {
+        Self {
+            kind,
+            description: None,
+            part_id: None,
+            quantity: None,
+            minutes: None,
+            hours: WorkHours::Regular,
+            unit_price: None,
+            section: None,
+        }
+    }
+
     fn check(&mut self, checks: &mut Checks, below: &str) {
         let path = |field: &str| format!("{below}.{field}");
         let description = path("description");
         self.description = checks.text_if_any(&description, self.description.as_deref(), LINE_MAX);
+        let section = path("section");
+        self.section = checks.text_if_any(&section, self.section.as_deref(), LINE_MAX);
         if let Some(quantity) = self.quantity {
             checks.positive_decimal(&path("quantity"), quantity);
             checks.between(

@@ -11,7 +11,6 @@ use nameplate_entities::{
     appliance, appliance_type, estimate_revision, outbox_mail, service_call, staff,
 };
 use nameplate_rules::money::Cents;
-use nameplate_rules::pricing::labour::WorkHours;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, QueryOrder};
@@ -132,28 +131,22 @@ fn owner(app: &Arc<App>) -> Act {
 
 fn offer() -> Offer {
     let line = |kind, minutes| NewLine {
-        kind,
-        description: None,
-        part_id: None,
-        quantity: None,
         minutes,
-        hours: WorkHours::Regular,
-        unit_price: None,
+        ..NewLine::of(kind)
     };
     Offer {
         found: Some("The element is open.".to_owned()),
-        notes: None,
         options: vec![NewOption {
             title: "Repair".to_owned(),
-            summary: None,
             lines: vec![
                 line(ChargeKind::Labour, Some(70)),
                 line(ChargeKind::Trip, None),
                 line(ChargeKind::Diagnostic, None),
             ],
-            discount_amount: None,
             discount_percent: Some(Decimal::TEN),
+            ..NewOption::default()
         }],
+        ..Offer::default()
     }
 }
 

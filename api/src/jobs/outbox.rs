@@ -222,6 +222,8 @@ async fn tell_the_desk(
 ) -> Result<()> {
     let what = match mail.kind {
         MailKind::Estimate => "an estimate",
+        MailKind::Reminder => "a reminder of an estimate",
+        MailKind::Confirmation => "the confirmation of an answer",
         MailKind::Invoice => "an invoice or credit note",
         MailKind::Notice => "a notice",
     };

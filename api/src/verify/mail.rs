@@ -50,7 +50,8 @@ const RULES: &[Rule] = &[
         sql: "SELECT e.id AS row_id, CAST((SELECT COUNT(*) FROM outbox_mail m WHERE m.kind = 'estimate' \
               AND m.subject_kind = 'estimate' AND m.subject_id = e.id) AS BIGINT) AS found, \
               CAST(COUNT(r.id) AS BIGINT) AS expected FROM estimate e \
-              JOIN estimate_revision r ON r.estimate_id = e.id AND r.sent_at IS NOT NULL GROUP BY e.id \
+              JOIN estimate_revision r ON r.estimate_id = e.id AND r.sent_at IS NOT NULL \
+              AND COALESCE(r.delivery, 'mail') = 'mail' GROUP BY e.id \
               HAVING (SELECT COUNT(*) FROM outbox_mail m WHERE m.kind = 'estimate' \
               AND m.subject_kind = 'estimate' AND m.subject_id = e.id) < COUNT(r.id) ORDER BY e.id",
     },

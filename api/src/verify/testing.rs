@@ -6,7 +6,6 @@ use nameplate_entities::kinds::{
 };
 use nameplate_entities::{appliance_type, estimate_option, outbox_mail, service_call};
 use nameplate_rules::money::Cents;
-use nameplate_rules::pricing::labour::WorkHours;
 use rust_decimal::Decimal;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
@@ -135,20 +134,13 @@ impl TestShop {
 
 fn offer(part_price: Cents, discount: Option<Cents>) -> Offer {
     let line = |kind: ChargeKind| NewLine {
-        kind,
         description: Some(format!("{kind:?}")),
-        part_id: None,
-        quantity: None,
-        minutes: None,
-        hours: WorkHours::Regular,
-        unit_price: None,
+        ..NewLine::of(kind)
     };
     Offer {
         found: Some("The element is open.".to_owned()),
-        notes: None,
         options: vec![NewOption {
             title: "Repair".to_owned(),
-            summary: None,
             lines: vec![
                 NewLine {
                     quantity: Some(Decimal::ONE),
@@ -162,8 +154,9 @@ fn offer(part_price: Cents, discount: Option<Cents>) -> Offer {
                 line(ChargeKind::Trip),
             ],
             discount_amount: discount,
-            discount_percent: None,
+            ..NewOption::default()
         }],
+        ..Offer::default()
     }
 }
 

@@ -41,6 +41,8 @@ pub struct EstimateLineInput {
     hours: WorkHours,
     /// Price of one (labour: of an hour) instead of the book's; a fee and freight need it.
     unit_price: Option<Money>,
+    /// Heading it stands under. Lines of one section are printed together.
+    section: Option<String>,
 }
 
 impl EstimateLineInput {
@@ -54,6 +56,7 @@ impl EstimateLineInput {
             minutes: self.minutes,
             hours: self.hours.into(),
             unit_price: self.unit_price.map(|price| price.0),
+            section: self.section,
         })
     }
 }
@@ -71,6 +74,12 @@ pub struct EstimateOptionInput {
     discount_amount: Option<Money>,
     /// What is taken off, per hundred of the lines.
     discount_percent: Option<ExactDecimal>,
+    /// Remarks below its lines.
+    notes: Option<String>,
+    /// What is wanted before the work begins; not together with `depositPercent`.
+    deposit_amount: Option<Money>,
+    /// The same, per hundred of the option's total with tax.
+    deposit_percent: Option<ExactDecimal>,
 }
 
 impl EstimateOptionInput {
@@ -87,14 +96,17 @@ impl EstimateOptionInput {
             lines,
             discount_amount: self.discount_amount.map(|amount| amount.0),
             discount_percent: self.discount_percent.map(|percent| percent.0),
+            notes: self.notes,
+            deposit_amount: self.deposit_amount.map(|amount| amount.0),
+            deposit_percent: self.deposit_percent.map(|percent| percent.0),
         })
     }
 }
 
 fn command(
-    found: Option<String>,
-    notes: Option<String>,
+    (found, notes): (Option<String>, Option<String>),
     options: Vec<EstimateOptionInput>,
+    weighing: Option<RepairOrReplaceInput>,
 ) -> Result<offer::Offer> {
     let options = options
         .into_iter()
@@ -105,7 +117,18 @@ fn command(
         found,
         notes,
         options,
+        weighs_replacement: weighing.is_some(),
+        replacement_price: weighing
+            .and_then(|weighing| weighing.replacement_price)
+            .map(|price| price.0),
     })
+}
+
+/// Asks for the figures of repair or replace: age, usual life, and what each option costs against a new machine.
+#[derive(InputObject)]
+pub struct RepairOrReplaceInput {
+    /// What a comparable new machine costs; the other figures need none.
+    replacement_price: Option<Money>,
 }
 
 /// The work of a call to price.
@@ -121,6 +144,8 @@ pub struct DraftEstimateInput {
     notes: Option<String>,
     /// Alternatives, at least one.
     options: Vec<EstimateOptionInput>,
+    /// Shows the customer figures to weigh repair against replacement; left out, none are shown.
+    repair_or_replace: Option<RepairOrReplaceInput>,
 }
 
 impl DraftEstimateInput {
@@ -128,7 +153,11 @@ impl DraftEstimateInput {
         Ok(drafting::DraftEstimate {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
-            offer: command(self.found, self.notes, self.options)?,
+            offer: command(
+                (self.found, self.notes),
+                self.options,
+                self.repair_or_replace,
+            )?,
         })
     }
 }
@@ -154,6 +183,8 @@ pub struct ReviseEstimateInput {
     notes: Option<String>,
     /// Alternatives, at least one; they take the place of those before.
     options: Vec<EstimateOptionInput>,
+    /// Shows the customer figures to weigh repair against replacement; left out, none are shown.
+    repair_or_replace: Option<RepairOrReplaceInput>,
 }
 
 impl ReviseEstimateInput {
@@ -161,7 +192,11 @@ impl ReviseEstimateInput {
         Ok(drafting::ReviseEstimate {
             idempotency_key: self.idempotency_key,
             estimate_id: Kind::Estimate.row("estimateId", &self.estimate_id)?,
-            offer: command(self.found, self.notes, self.options)?,
+            offer: command(
+                (self.found, self.notes),
+                self.options,
+                self.repair_or_replace,
+            )?,
         })
     }
 }

@@ -28,6 +28,12 @@ pub struct EstimateOption {
     tax: Money,
     /// What the customer would pay.
     total: Money,
+    /// Remarks below its lines.
+    notes: Option<String>,
+    /// What is wanted before the work begins; null if nothing is.
+    deposit_wanted: Option<Money>,
+    /// The same per hundred of the total, if it was agreed so.
+    deposit_percent: Option<ExactDecimal>,
     #[graphql(skip)]
     row: estimate_option::Model,
 }
@@ -42,6 +48,9 @@ impl From<estimate_option::Model> for EstimateOption {
             discount: Money::cents(row.discount_cents),
             tax: Money::cents(row.tax_cents),
             total: Money::cents(row.total_cents),
+            notes: row.notes.clone(),
+            deposit_wanted: row.deposit_cents.map(Money::cents),
+            deposit_percent: row.deposit_percent.map(Into::into),
             row,
         }
     }
@@ -118,6 +127,8 @@ pub struct EstimateLine {
     margin_percent: Option<ExactDecimal>,
     /// Minutes billed, after minimum and increment; null for other kinds.
     labour_minutes: Option<i32>,
+    /// Heading it stands under; lines of one section follow one another.
+    section: Option<String>,
     #[graphql(skip)]
     part_id: Option<i64>,
 }
@@ -139,6 +150,7 @@ impl From<estimate_line::Model> for EstimateLine {
             cost: Money::cents(row.cost_cents),
             margin_percent: margin_percent(Cents(row.cost_cents), Cents(sold)),
             labour_minutes: row.labour_minutes,
+            section: row.section,
             part_id: row.part_id,
         }
     }

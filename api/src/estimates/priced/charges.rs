@@ -21,6 +21,8 @@ pub(super) struct Charge {
     pub(super) net: Cents,
     pub(super) cost: Cents,
     pub(super) labour_minutes: Option<i32>,
+    /// Heading it stands under.
+    pub(super) section: Option<String>,
 }
 
 impl Terms {
@@ -29,7 +31,11 @@ impl Terms {
         let mut labour = self.book.labour.clone();
         let mut charges = Vec::with_capacity(option.lines.len());
         for (at, line) in option.lines.iter().enumerate() {
-            charges.push(self.charge(line, &labour, &format!("{path}.lines.{at}"))?);
+            let charge = self.charge(line, &labour, &format!("{path}.lines.{at}"))?;
+            charges.push(Charge {
+                section: line.section.clone(),
+                ..charge
+            });
             if line.kind == ChargeKind::Labour {
                 labour.minimum_minutes = 0;
             }
@@ -103,6 +109,7 @@ fn hours(line: &NewLine, mut terms: LabourTerms, path: &str) -> Result<Charge> {
         net: priced.cents,
         cost: Cents::ZERO,
         labour_minutes: Some(billed),
+        section: None,
     })
 }
 
@@ -121,6 +128,7 @@ fn counted(line: &NewLine, name: &str, price: Cents, path: &str) -> Result<Charg
             .map_err(|refusal| too_large(path, &refusal))?,
         cost: Cents::ZERO,
         labour_minutes: None,
+        section: None,
     })
 }
 

@@ -7,6 +7,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::part;
+use nameplate_rules::estimate::deposit::{Deposit, DepositRefusal, deposit};
 use nameplate_rules::money::{Cents, MoneyRefusal};
 use nameplate_rules::tax::{self, Exemption, LineTax, TaxLine, TaxResult};
 use rust_decimal::Decimal;
@@ -41,6 +42,8 @@ pub struct PricedOption {
     /// Levels in the order of the jurisdiction's.
     pub tax: TaxResult,
     pub total: Cents,
+    pub notes: Option<String>,
+    pub deposit: Option<Deposit>,
 }
 
 /// One charge of it.
@@ -55,6 +58,7 @@ pub struct PricedLine {
     pub tax: LineTax,
     pub cost: Cents,
     pub labour_minutes: Option<i32>,
+    pub section: Option<String>,
 }
 
 impl Terms {
@@ -90,12 +94,14 @@ impl Terms {
             .checked_sub(discount)
             .and_then(|left| left.checked_add(tax.total_cents))
             .ok_or_else(|| fits(MoneyRefusal::TooLarge))?;
-        let lines = charges
+        let deposit = deposit_of(&option, total, path)?;
+        let mut lines = charges
             .into_iter()
             .zip(discounts)
             .zip(tax.lines.clone())
             .map(|((charge, discount), tax)| charge.with(discount, tax))
-            .collect();
+            .collect::<Vec<_>>();
+        in_sections(&mut lines);
         Ok(PricedOption {
             title: option.title,
             summary: option.summary,
@@ -104,8 +110,38 @@ impl Terms {
             discount,
             tax,
             total,
+            notes: option.notes,
+            deposit,
         })
     }
+}
+
+/// The deposit that is wanted for an option of this total.
+fn deposit_of(option: &NewOption, total: Cents, path: &str) -> Result<Option<Deposit>> {
+    let Some(terms) = option.deposit() else {
+        return Ok(None);
+    };
+    deposit(total, terms)
+        .map(Some)
+        .map_err(|refusal| match refusal {
+            DepositRefusal::Money(refusal) => too_large(path, &refusal),
+            refusal => Error::refused(
+                ProblemCode::TooMuch,
+                format!("{path}.depositAmount"),
+                sentence(&refusal.to_string()),
+            ),
+        })
+}
+
+/// Puts the lines of one section together, sections in the order they first appear in; lines of none come first.
+fn in_sections(lines: &mut [PricedLine]) {
+    let mut sections = vec![None];
+    for line in lines.iter() {
+        if !sections.contains(&line.section) {
+            sections.push(line.section.clone());
+        }
+    }
+    lines.sort_by_key(|line| sections.iter().position(|section| *section == line.section));
 }
 
 impl Charge {
@@ -121,6 +157,7 @@ impl Charge {
             tax,
             cost: self.cost,
             labour_minutes: self.labour_minutes,
+            section: self.section,
         }
     }
 }

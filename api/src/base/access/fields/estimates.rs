@@ -25,11 +25,16 @@ pub(super) const ESTIMATES: &[Row] = &[
         Desk,
         "id position title summary net discount tax total lines taxes",
     ),
+    ("EstimateOption", Desk, "notes depositWanted depositPercent"),
     (
         "EstimateLine",
         Desk,
         "position kind description part quantity unitPrice net discount taxable tax taxReason",
     ),
-    ("EstimateLine", Desk, "cost marginPercent labourMinutes"),
+    (
+        "EstimateLine",
+        Desk,
+        "cost marginPercent labourMinutes section",
+    ),
     ("EstimateTax", Desk, "name ratePercent taxable tax"),
 ];

@@ -3,7 +3,6 @@
 use nameplate_entities::kinds::{ChargeKind, PaymentMethod, Role};
 use nameplate_entities::{invoice, service_call};
 use nameplate_rules::money::Cents;
-use nameplate_rules::pricing::labour::WorkHours;
 
 use crate::base::{Act, Error, Result};
 use crate::estimates::{self, NewLine, NewOption, Offer};
@@ -30,8 +29,8 @@ impl Player<'_> {
                     plan.repair.component,
                     plan.repair.mode.replace('_', " ")
                 )),
-                notes: None,
                 options: vec![self.option(plan)?],
+                ..Offer::default()
             },
         };
         let drafted = estimates::draft_estimate(desk, draft).await?;
@@ -51,24 +50,22 @@ impl Player<'_> {
 
     fn option(&self, plan: &CallPlan) -> Result<NewOption> {
         let mut lines = vec![
-            line(ChargeKind::Trip),
+            NewLine::of(ChargeKind::Trip),
             NewLine {
                 minutes: Some(plan.repair.minutes),
-                ..line(ChargeKind::Labour)
+                ..NewLine::of(ChargeKind::Labour)
             },
         ];
         for part_id in self.parts_of(plan)? {
             lines.push(NewLine {
                 part_id: Some(part_id),
-                ..line(ChargeKind::Part)
+                ..NewLine::of(ChargeKind::Part)
             });
         }
         Ok(NewOption {
             title: format!("Repair: {}", plan.repair.component.to_lowercase()),
-            summary: None,
             lines,
-            discount_amount: None,
-            discount_percent: None,
+            ..NewOption::default()
         })
     }
 
@@ -119,17 +116,5 @@ impl Player<'_> {
         invoices::record_payment(&desk, payment).await?;
         self.unbanked = self.unbanked.checked_add(received).unwrap_or(self.unbanked);
         Ok(())
-    }
-}
-
-fn line(kind: ChargeKind) -> NewLine {
-    NewLine {
-        kind,
-        description: None,
-        part_id: None,
-        quantity: None,
-        minutes: None,
-        hours: WorkHours::Regular,
-        unit_price: None,
     }
 }
