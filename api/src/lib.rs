@@ -6,6 +6,7 @@
 pub mod base;
 
 pub mod appliances;
+pub mod attachments;
 pub mod books;
 pub mod brief;
 pub mod callbacks;

@@ -31,6 +31,9 @@ pub struct Model {
     /// Network address of the answer.
     pub answered_from: Option<String>,
     pub decline_reason: Option<String>,
+    /// The sentence agreed to by accepting, and its SHA-256.
+    pub consent_text: Option<String>,
+    pub consent_hash: Option<String>,
     pub accepted_option_id: Option<i64>,
     /// The call, once accepted: one accepted estimate a call.
     pub accepted_call_id: Option<i64>,

@@ -4,15 +4,15 @@
 //! [`exact::Exact`] decimals kept as text, because `SQLite` would turn a decimal column into a float.
 //! Nothing here knows a rule; each capability's `store` translates rows into the values rules use.
 
-pub mod exact;
-pub mod kinds;
-
 pub mod account;
 pub mod allocation;
 pub mod appliance;
 pub mod appliance_stay;
 pub mod appliance_type;
+pub mod attachment;
+pub mod attachment_content;
 pub mod audit_entry;
+pub mod call_consent;
 pub mod callback;
 pub mod check_advice;
 pub mod component;
@@ -22,9 +22,12 @@ pub mod estimate;
 pub mod estimate_line;
 pub mod estimate_link;
 pub mod estimate_option;
+pub mod estimate_picture;
+pub mod estimate_question;
 pub mod estimate_reminder;
 pub mod estimate_revision;
 pub mod estimate_tax;
+pub mod exact;
 pub mod expected_life;
 pub mod failure_mode;
 pub mod finding;
@@ -36,6 +39,8 @@ pub mod invoice;
 pub mod invoice_line;
 pub mod invoice_tax;
 pub mod journal_entry;
+pub mod kinds;
+pub mod local_rules;
 pub mod markup_bracket;
 pub mod number_series;
 pub mod outbox_mail;

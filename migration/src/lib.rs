@@ -6,6 +6,7 @@
 mod columns;
 mod m20261125_10_guards;
 mod m20261125_13_offers;
+mod m20261125_14_attachments_and_rules;
 mod m20261125_1_shop;
 mod m20261125_2_pricing;
 mod m20261125_3_customers;
@@ -37,6 +38,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_9_warranty::Migration),
             Box::new(m20261125_10_guards::Migration),
             Box::new(m20261125_13_offers::Migration),
+            Box::new(m20261125_14_attachments_and_rules::Migration),
         ]
     }
 }

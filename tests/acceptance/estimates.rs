@@ -276,9 +276,12 @@ on_both_databases! {
 
         let (status, used) = desk.get(&link).await;
         assert_eq!(status, StatusCode::OK);
-        assert!(!used.contains("395.58") && !used.contains("Fenwick"), "{used}");
-        let (status, _) = desk.get(&format!("{link}/estimate.pdf")).await;
-        assert_eq!(status, StatusCode::NOT_FOUND);
+        // What was accepted can be read again, and nothing can be answered any more.
+        assert!(used.contains("USD 395.58") && used.contains("By accepting I ask the shop"), "{used}");
+        assert!(!used.contains("<form"), "{used}");
+        let (status, pdf) = desk.get(&format!("{link}/estimate.pdf")).await;
+        assert_eq!(status, StatusCode::OK);
+        assert!(pdf.starts_with("%PDF-"));
         let query = "{ estimates(state: ACCEPTED) { edges { node { accepted { answeredName acceptedOption { total } } } } } }";
         let answer = desk.ask(query, json!({})).await;
         let accepted = graphql::at(&answer, "data.estimates.edges.0.node.accepted");

@@ -18,6 +18,7 @@ const FLOORS: &[&[&str]] = &[
     &["pricing"],
     &["books"],
     &["calls"],
+    &["attachments"],
     &["warranty"],
     &["estimates"],
     &["invoices"],

@@ -25,7 +25,7 @@ mod wording;
 
 pub use model::{
     ApplianceBlock, CustomerBlock, DocumentLine, EstimateDocument, InvoiceDocument, InvoiceKind,
-    OptionBlock, PaymentLine, PlateEntry, ShopBlock, TaxLine,
+    OptionBlock, PaymentLine, Picture, PlateEntry, ShopBlock, TaxLine,
 };
 pub use press::warm_up;
 pub use wording::unprintable_characters;
@@ -80,6 +80,11 @@ pub fn estimate_pdf(document: &EstimateDocument) -> Result<Vec<u8>, DocumentErro
         template: Template::Estimate,
         data: data.0,
         issued: issued.day,
+        pictures: document
+            .pictures
+            .iter()
+            .map(|picture| picture.jpeg.clone())
+            .collect(),
     })
 }
 
@@ -108,6 +113,7 @@ pub fn invoice_pdf(document: &InvoiceDocument) -> Result<Vec<u8>, DocumentError>
         template: Template::Invoice,
         data: data.0,
         issued: issued.day,
+        pictures: Vec::new(),
     })
 }
 

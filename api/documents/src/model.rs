@@ -60,6 +60,16 @@ pub struct ApplianceBlock {
     pub ratings: Vec<PlateEntry>,
 }
 
+/// A picture with what it shows.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Picture {
+    /// What it shows; also its text for who cannot see it.
+    pub words: String,
+    /// The picture itself, a JPEG; it reaches the typesetter as a file of its own.
+    #[serde(skip)]
+    pub jpeg: Vec<u8>,
+}
+
 /// One charged line.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct DocumentLine {
@@ -142,6 +152,12 @@ pub struct EstimateDocument {
     pub terms: String,
     /// What must not be done or used, one sentence each.
     pub cautions: Vec<String>,
+    /// What was found, in pictures.
+    #[serde(default)]
+    pub pictures: Vec<Picture>,
+    /// Lines that the local rules want, one paragraph each.
+    #[serde(default)]
+    pub local_lines: Vec<String>,
     /// How it was accepted, if it was: one sentence. Without it the page ends in lines to sign on.
     pub accepted: Option<String>,
 }

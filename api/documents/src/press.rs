@@ -1,6 +1,6 @@
 //! Runs the typesetter: a world of three templates, one data file and the fonts inside the program.
 //!
-//! What stays true: a template can read `/data.json` and the shared look, nothing else. Fonts and the
+//! What stays true: a template can read `/data.json`, its pictures and the shared look, nothing else. Fonts and the
 //! standard library are loaded once and kept; what one document left in the typesetter's memory is let go
 //! after a few more, so that a long-running service does not grow.
 
@@ -39,6 +39,8 @@ pub(crate) struct Order {
     pub(crate) data: Value,
     /// The day that goes into the file as its date; the clock is never asked.
     pub(crate) issued: Datetime,
+    /// JPEGs; the template reads the nth, from 0, as `/picture-n.jpg`.
+    pub(crate) pictures: Vec<Vec<u8>>,
 }
 
 /// Loads fonts and the standard library, so that the first document is not slower than the next.
@@ -77,6 +79,7 @@ fn print_with(
         press,
         main,
         data: Bytes::new(serde_json::to_vec(&data)?),
+        pictures: pictures(&order.pictures).map_err(DocumentError::Setup)?,
     };
     let pages: PagedDocument = typst::compile(&job)
         .output
@@ -159,6 +162,18 @@ fn source(path: &str, text: &str) -> Result<Source, String> {
     Ok(Source::new(file_id(path)?, text.to_owned()))
 }
 
+/// Each picture under the name the template knows it by.
+fn pictures(jpegs: &[Vec<u8>]) -> Result<Vec<(FileId, Bytes)>, String> {
+    jpegs
+        .iter()
+        .enumerate()
+        .map(|(at, jpeg)| {
+            let id = file_id(&format!("/picture-{at}.jpg"))?;
+            Ok((id, Bytes::new(jpeg.clone())))
+        })
+        .collect()
+}
+
 fn file_id(path: &str) -> Result<FileId, String> {
     let path = VirtualPath::new(path).map_err(|error| format!("{path}: {error:?}"))?;
     Ok(RootedPath::new(VirtualRoot::Project, path).intern())
@@ -169,6 +184,7 @@ struct Job<'a> {
     press: &'a Press,
     main: FileId,
     data: Bytes,
+    pictures: Vec<(FileId, Bytes)>,
 }
 
 impl World for Job<'_> {
@@ -202,7 +218,10 @@ impl World for Job<'_> {
         if id == self.press.data {
             Ok(self.data.clone())
         } else {
-            Err(FileError::AccessDenied)
+            let picture = self.pictures.iter().find(|(known, _)| *known == id);
+            picture
+                .map(|(_, bytes)| bytes.clone())
+                .ok_or(FileError::AccessDenied)
         }
     }
 

@@ -105,6 +105,48 @@ impl Caution {
     }
 }
 
+impl Caution {
+    /// What the owner of the machine is told on an estimate; nothing where the caution is for who opens it.
+    ///
+    /// # Source
+    /// As beside the technician's text of the same caution. Each tells the owner to keep away and leaves the work
+    /// to who is licensed for it.
+    #[must_use]
+    pub fn for_customer(self) -> Option<&'static str> {
+        match self {
+            Self::IsolateAndProveDead | Self::HeatedSplice => None,
+            Self::StoredEnergy => Some(
+                "Do not open this appliance, even unplugged: parts inside can hold a dangerous charge. \
+                 The maker's instructions, local codes and licensed practice come first.",
+            ),
+            Self::Gas => Some(
+                "This appliance burns gas. If you smell gas, leave, switch nothing, and call from outside. Work on gas is \
+                 only for those whom the place licenses for it. \
+                 The maker's instructions, local codes and licensed practice come first.",
+            ),
+            Self::Refrigerant => Some(
+                "If the sealed cooling system has to be opened, a person certified for it does so and recovers the \
+                 refrigerant. Keep flames and sparks away from a leak. \
+                 The maker's instructions, local codes and licensed practice come first.",
+            ),
+            Self::OverheatingCause => Some(
+                "Parts of this appliance have overheated. Do not use it until it is repaired; switch it off at its plug or \
+                 circuit breaker if you can do so safely. \
+                 The maker's instructions, local codes and licensed practice come first.",
+            ),
+            Self::WaterAndElectricity => Some(
+                "Water has been where electricity is. Do not use or touch the appliance while it or the floor is wet, and \
+                 leave it off until it has been tested. \
+                 The maker's instructions, local codes and licensed practice come first.",
+            ),
+            Self::DryerLint => Some(
+                "Lint in a dryer, its duct or its outlet can burn. Clear the filter at every load and have the duct kept \
+                 clear. The maker's instructions, local codes and licensed practice come first.",
+            ),
+        }
+    }
+}
+
 /// Whether a machine is fed with gas.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -192,6 +234,9 @@ mod tests {
         for caution in Caution::ALL {
             assert!(caution.text().ends_with(DEFERENCE), "{}", caution.key());
             assert!(!caution.text().contains("  "), "{}", caution.key());
+            let told = caution.for_customer().unwrap_or(DEFERENCE);
+            assert!(told.ends_with(DEFERENCE), "{}", caution.key());
+            assert!(!told.contains("  "), "{}", caution.key());
         }
     }
 

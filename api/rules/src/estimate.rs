@@ -12,11 +12,13 @@ use serde::{Deserialize, Serialize};
 use crate::money::{Cents, MoneyRefusal, power_of_ten};
 use crate::percent::Percent;
 
+pub use around::{Around, Picture};
 pub use content::{
     ApplianceBlock, ChangesBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption,
     Rating, ShopBlock, TaxLevel, TotalKind,
 };
 
+mod around;
 mod content;
 pub mod deposit;
 pub mod difference;

@@ -129,6 +129,21 @@ pub struct InvoiceMail {
     pub how_to_pay: String,
 }
 
+/// Carries the desk's answer to what a customer asked about an estimate.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct AnswerMail {
+    /// Who answers.
+    pub shop: MailShop,
+    /// To whom; empty leaves the greeting out.
+    pub customer_name: String,
+    /// Number of the estimate.
+    pub number: String,
+    /// The question in the customer's own words.
+    pub question: String,
+    /// The answer.
+    pub answer: String,
+}
+
 /// Tells staff something in plain sentences.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct NoticeMail {
@@ -195,6 +210,20 @@ impl InvoiceMail {
     }
 }
 
+impl AnswerMail {
+    /// The mail in its three parts.
+    ///
+    /// # Errors
+    /// Only if the template engine fails to write.
+    pub fn render(&self) -> askama::Result<RenderedMail> {
+        parts(
+            &AnswerSubject { mail: self },
+            &AnswerText { mail: self },
+            &AnswerHtml { mail: self },
+        )
+    }
+}
+
 impl NoticeMail {
     /// The mail in its three parts.
     ///
@@ -226,6 +255,9 @@ part!(EstimateHtml, EstimateMail, "mail/estimate/body.html");
 part!(InvoiceSubject, InvoiceMail, "mail/invoice/subject.txt");
 part!(InvoiceText, InvoiceMail, "mail/invoice/body.txt");
 part!(InvoiceHtml, InvoiceMail, "mail/invoice/body.html");
+part!(AnswerSubject, AnswerMail, "mail/answer/subject.txt");
+part!(AnswerText, AnswerMail, "mail/answer/body.txt");
+part!(AnswerHtml, AnswerMail, "mail/answer/body.html");
 part!(NoticeSubject, NoticeMail, "mail/notice/subject.txt");
 part!(NoticeText, NoticeMail, "mail/notice/body.txt");
 part!(NoticeHtml, NoticeMail, "mail/notice/body.html");

@@ -21,6 +21,8 @@ pub enum Payload {
         revision_id: i64,
         link_token: String,
     },
+    /// The answer to what a customer asked about an estimate.
+    EstimateAnswer { question_id: i64 },
     /// An issued invoice or credit note.
     Invoice { invoice_id: i64 },
     /// Plain words to a member of staff.
@@ -33,7 +35,7 @@ pub enum Payload {
 impl Payload {
     fn kind(&self) -> MailKind {
         match self {
-            Self::Estimate { .. } => MailKind::Estimate,
+            Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
             Self::Invoice { .. } => MailKind::Invoice,
             Self::Notice { .. } => MailKind::Notice,
         }

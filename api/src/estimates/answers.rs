@@ -12,7 +12,7 @@ use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit::Subject;
 use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Error, Result, secret};
 use crate::shop::Settings;
 
 use super::{states, store};
@@ -34,6 +34,8 @@ pub struct Noted {
     /// Telephone number it came from, in E.164.
     pub phone: Option<String>,
     pub note: Option<String>,
+    /// The sentence agreed to, where there was one on the page.
+    pub consent: Option<String>,
     /// Who on the staff took it.
     pub received_by: Option<i64>,
 }
@@ -48,6 +50,7 @@ impl Noted {
             from: act.from.clone(),
             phone: None,
             note: None,
+            consent: None,
             received_by: None,
         }
     }
@@ -68,6 +71,8 @@ impl Noted {
         row.answered_from = Set(self.from);
         row.answered_by = Set(Some(self.way));
         row.answered_phone = Set(self.phone);
+        row.consent_hash = Set(self.consent.as_deref().map(secret::hash));
+        row.consent_text = Set(self.consent);
         row.answer_note = Set(self.note);
         row.answer_received_by = Set(self.received_by);
         row.next_reminder_on = Set(None);

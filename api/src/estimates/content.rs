@@ -8,7 +8,7 @@ use nameplate_entities::{
     estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, tax_level,
 };
 use nameplate_rules::estimate::deposit::Deposit;
-use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel};
+use nameplate_rules::estimate::{Around, Content, Line, OfferOption, TaxLevel};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
 use rust_decimal::Decimal;
@@ -18,7 +18,7 @@ use crate::base::{Error, Result};
 use crate::shop::Settings;
 use crate::{customers, pricing};
 
-use super::{parties, store};
+use super::{cautions, parties, pictures, printed, store};
 
 /// The days a revision is frozen with.
 #[derive(Clone, Copy)]
@@ -40,6 +40,7 @@ pub async fn of_revision(
     let subject = store::subject_of(tx, estimate.call_id).await?;
     let customer = customers::get_customer(tx, "", subject.call.customer_id).await?;
     let address = customers::get_address(tx, "", subject.call.service_address_id).await?;
+    let cautions = cautions::of_work(tx, &subject).await?;
     let content = Content {
         number: estimate.number.clone(),
         revision: u32::try_from(revision.revision)
@@ -60,6 +61,12 @@ pub async fn of_revision(
         terms: terms(settings),
         changes: None,
         weighing: None,
+        around: Around {
+            pictures: pictures::frozen(tx, revision.id).await?,
+            cautions,
+            local_lines: Vec::new(),
+            consent: printed::CONSENT.to_owned(),
+        },
     };
     content
         .totals()

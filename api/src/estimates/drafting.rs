@@ -16,7 +16,7 @@ use crate::{customers, pricing, shop};
 
 use super::offer::Offer;
 use super::priced::{PricedOption, Terms};
-use super::store;
+use super::{pictures, store};
 
 /// An estimate to draft.
 #[derive(Clone, Debug, Serialize)]
@@ -213,6 +213,10 @@ async fn write_revision(
     .await?;
     for (position, option) in (1..).zip(priced) {
         write_option(tx, (row.id, position), option, terms).await?;
+    }
+    if !offer.pictures.is_empty() {
+        let about = store::subject_of(tx, estimate.call_id).await?;
+        pictures::write(tx, &about.call, row.id, offer.pictures).await?;
     }
     let subject = Subject {
         kind: "estimate_revision",

@@ -1,6 +1,6 @@
 //! The mail that carries an estimate: its link, and the same as PDF.
 
-use nameplate_documents::estimate_pdf;
+use nameplate_documents::{Picture, estimate_pdf};
 use nameplate_rules::estimate::Content;
 use sea_orm::ConnectionTrait;
 
@@ -8,7 +8,7 @@ use crate::base::config::Config;
 use crate::base::letter::{Attachment, Outgoing};
 use crate::base::{Error, Result};
 
-use super::{printed, store};
+use super::{pictures, printed, store};
 
 /// The mail of a sent revision, with the whole address of its link.
 ///
@@ -25,7 +25,7 @@ pub async fn letter(
     let attachment = Attachment {
         file_name: printed::file_name(&content),
         content_type: "application/pdf".to_owned(),
-        bytes: pdf(content.clone()).await?,
+        bytes: pdf(db, revision.id, content.clone(), None).await?,
     };
     let rendered = printed::mail(content, address(config, link_token))
         .render()
@@ -36,12 +36,20 @@ pub async fn letter(
     })
 }
 
-/// The PDF of frozen content. Typesetting takes long, so it leaves the async threads alone.
+/// The PDF of frozen content with its pictures and, once accepted, one sentence on that. Typesetting takes long, so it leaves the async threads alone.
 ///
 /// # Errors
 /// Internal only.
-pub async fn pdf(content: Content) -> Result<Vec<u8>> {
-    let document = printed::document(content);
+pub async fn pdf(
+    db: &impl ConnectionTrait,
+    revision_id: i64,
+    content: Content,
+    accepted: Option<String>,
+) -> Result<Vec<u8>> {
+    let shown = pictures::shown(db, revision_id).await?;
+    let picture = |(words, jpeg)| Picture { words, jpeg };
+    let shown = shown.into_iter().map(picture).collect();
+    let document = printed::document(content, shown, accepted);
     tokio::task::spawn_blocking(move || estimate_pdf(&document))
         .await
         .map_err(|error| Error::caused("typesetting an estimate", error))?

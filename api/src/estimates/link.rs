@@ -7,22 +7,25 @@
 use nameplate_entities::kinds::EstimateState;
 use nameplate_entities::{estimate, estimate_option, estimate_revision};
 use nameplate_rules::estimate::{Content, EstimateRefusal};
-use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Act, Error, Result, secret};
 use crate::shop::{self, Settings};
 
-use super::answers::{self, Noted, Offered};
-use super::page::{
-    Answer, AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, WaitPage,
-};
-use super::{letter, printed, states, store};
+use super::answered::{self, Agreement};
+use super::answers::{self, Noted, Offered, tell_the_shop};
+use super::page::{AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, WaitPage};
+use super::questions::{self, Asked};
+use super::{letter, pictures, printed, states, store};
 
 /// Longest name of who answers.
 const NAME_MAX: usize = 120;
 /// Longest reason to decline.
 const REASON_MAX: usize = 1_000;
+/// Longest question.
+const QUESTION_MAX: usize = 1_000;
+/// How long what was accepted can still be read by its link.
+const KEPT_DAYS: i64 = 366;
 /// Longest secret worth looking up; ours have 43 characters.
 const TOKEN_MAX: usize = 100;
 
@@ -32,8 +35,10 @@ pub enum Shown {
     Offer(Box<EstimatePage>),
     /// The same, with the problem that kept the answer from being taken.
     NotTaken(Box<EstimatePage>),
-    /// That it was answered, and right after answering, how.
-    Answered(AnsweredPage),
+    /// The answer it has, and what was accepted.
+    Answered(Box<AnsweredPage>),
+    /// That a question was taken: back to the page.
+    Asked,
     /// That there is nothing behind it, whatever the cause.
     Gone(GonePage),
     /// That there were too many tries.
@@ -66,7 +71,7 @@ struct Found {
 /// What is behind a secret.
 enum Behind {
     Open(Box<Found>),
-    Answered(estimate::Model),
+    Answered(Box<Found>),
     Nothing,
 }
 
@@ -92,8 +97,10 @@ async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
     let settings = shop::settings(db).await?;
     let shown = if admitted(act, token) {
         match behind(db, act, token).await? {
-            Behind::Open(found) => Shown::Offer(Box::new(page(&settings, *found, token))),
-            behind => closed(&settings, behind),
+            Behind::Open(found) => {
+                Shown::Offer(Box::new(page(db, &settings, *found, token).await?))
+            }
+            behind => closed(db, &settings, behind, token).await?,
         }
     } else {
         Shown::TooManyTries(WaitPage {
@@ -103,7 +110,7 @@ async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
     Ok((settings, shown))
 }
 
-/// The PDF behind a link that can still be answered.
+/// The PDF behind a link that can still be answered, or whose estimate was accepted.
 ///
 /// # Errors
 /// Internal only.
@@ -111,13 +118,43 @@ pub async fn pdf(act: &Act, token: &str) -> Result<Option<File>> {
     if !admitted(act, token) {
         return Ok(None);
     }
-    match behind(act.app.db.read(), act, token).await? {
-        Behind::Open(found) => Ok(Some(File {
-            name: printed::file_name(&found.content),
-            bytes: letter::pdf(found.content).await?,
-        })),
-        Behind::Answered(_) | Behind::Nothing => Ok(None),
+    let db = act.app.db.read();
+    let (Behind::Open(found) | Behind::Answered(found)) = behind(db, act, token).await? else {
+        return Ok(None);
+    };
+    let settings = shop::settings(db).await?;
+    let about = (&found.revision, &found.content);
+    let agreement = Agreement::of(db, &settings, about).await?;
+    if agreement.is_none() && found.revision.state != EstimateState::Sent {
+        return Ok(None);
     }
+    let accepted = agreement.map(|agreement| agreement.sentence());
+    let revision_id = found.revision.id;
+    Ok(Some(File {
+        name: printed::file_name(&found.content),
+        bytes: letter::pdf(db, revision_id, found.content, accepted).await?,
+    }))
+}
+
+/// The picture at this position of the estimate behind a link that can still be answered.
+///
+/// # Errors
+/// Internal only.
+pub async fn picture(act: &Act, token: &str, position: usize) -> Result<Option<Vec<u8>>> {
+    // A page shows several at once, so each is counted by itself.
+    let target = format!("link {} picture {position}", secret::hash(token));
+    if position > pictures::PICTURES_MAX || !act.app.throttle.admits(&target, act.from.as_deref()) {
+        return Ok(None);
+    }
+    let db = act.app.db.read();
+    let Behind::Open(found) = behind(db, act, token).await? else {
+        return Ok(None);
+    };
+    let shown = pictures::shown(db, found.revision.id).await?;
+    let picture = position
+        .checked_sub(1)
+        .and_then(|at| shown.into_iter().nth(at));
+    Ok(picture.map(|(_, bytes)| bytes))
 }
 
 /// Accepts one option, once.
@@ -133,17 +170,17 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
     let tx = act.app.db.write().await?;
     let found = match behind(&tx, act, token).await? {
         Behind::Open(found) => found,
-        behind => return Ok(closed(&settings, behind)),
+        behind => return closed(&tx, &settings, behind, token).await,
     };
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem_found = match chosen(&found, &options, &answer) {
         Ok(option) => match answers::hindrance(&tx, act, &found.estimate).await? {
-            None => return accepted(tx, act, &settings, (*found, option), &answer).await,
+            None => return accepted(tx, act, &settings, (*found, option), (&answer, token)).await,
             Some(words) => problem(ProblemPlace::Page, words),
         },
         Err(found) => found,
     };
-    let mut page = page(&settings, *found, token);
+    let mut page = page(&tx, &settings, *found, token).await?;
     page.problem = Some(problem_found);
     page.chosen_option = answer.option;
     page.typed_name = answer.name;
@@ -163,11 +200,11 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     let tx = act.app.db.write().await?;
     let found = match behind(&tx, act, token).await? {
         Behind::Open(found) => found,
-        behind => return Ok(closed(&settings, behind)),
+        behind => return closed(&tx, &settings, behind, token).await,
     };
     let typed = reason.trim();
     if let Some(words) = unfit(typed, REASON_MAX) {
-        let mut page = page(&settings, *found, token);
+        let mut page = page(&tx, &settings, *found, token).await?;
         page.problem = Some(problem(ProblemPlace::Reason, words));
         page.typed_reason = reason.chars().take(REASON_MAX).collect();
         return Ok(Shown::NotTaken(Box::new(page)));
@@ -175,7 +212,7 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     let today = settings.day_of(act.at);
     let Ok(state) = states::of_row(found.revision.state).decline(today, found.content.valid_until)
     else {
-        return Ok(closed(&settings, Behind::Nothing));
+        return Ok(Shown::Gone(gone(&settings)));
     };
     let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
     let offered = Offered {
@@ -183,16 +220,64 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
         revision: &found.revision,
     };
     let noted = Noted::by_link(act, None);
-    answers::decline(&tx, act, &settings, offered, (kept, state), noted).await?;
+    let revision = answers::decline(&tx, act, &settings, offered, (kept, state), noted).await?;
+    let about = (&revision, &found.content);
+    let page = answered::page(&tx, &settings, about, token).await?;
+    done(tx, act, page).await
+}
+
+/// Asks about the estimate; it can be answered as before.
+///
+/// # Errors
+/// Internal only; what the customer can mend comes back as a page.
+pub async fn ask(act: &Act, token: &str, question: &str) -> Result<Shown> {
+    // Looked up first by reading: strangers who guess must not hold up writers.
+    let (settings, first) = look_up(act, token).await?;
+    if !matches!(first, Shown::Offer(_)) {
+        return Ok(first);
+    }
+    let tx = act.app.db.write().await?;
+    let found = match behind(&tx, act, token).await? {
+        Behind::Open(found) => found,
+        behind => return closed(&tx, &settings, behind, token).await,
+    };
+    let typed = question.trim();
+    let empty = typed.is_empty().then_some("Type your question.");
+    let mut refusal = empty.or(unfit(typed, QUESTION_MAX));
+    if refusal.is_none() {
+        let about = (found.estimate.id, found.revision.id);
+        match questions::note(&tx, act, about, typed).await? {
+            Asked::Already => return Ok(Shown::Asked),
+            Asked::TooMany => refusal = Some("We have many questions from you. Please call us."),
+            Asked::New => {}
+        }
+    }
+    if let Some(words) = refusal {
+        let mut page = page(&tx, &settings, *found, token).await?;
+        page.problem = Some(problem(ProblemPlace::Question, words));
+        page.typed_question = question.chars().take(QUESTION_MAX).collect();
+        return Ok(Shown::NotTaken(Box::new(page)));
+    }
+    let (customer, number) = (&found.content.customer.name, &found.estimate.number);
+    let sentences = vec![
+        format!("{customer} asks about estimate {number}: {typed}"),
+        "Answer by the list of questions; the answer goes out by mail.".to_owned(),
+    ];
+    let headline = format!("A question about estimate {number}");
+    tell_the_shop(&tx, act, &settings, &found.estimate, (headline, sentences)).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
-    Ok(Shown::Answered(AnsweredPage {
-        shop: printed::shop_view(&settings),
-        number: found.estimate.number,
-        answer: Answer::Declined {
-            answered_at: settings.in_words(act.at),
-        },
-    }))
+    Ok(Shown::Asked)
+}
+
+/// The end of an answer that was taken.
+async fn done(tx: sea_orm::DatabaseTransaction, act: &Act, page: AnsweredPage) -> Result<Shown> {
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(Shown::Answered(Box::new(AnsweredPage {
+        is_new: true,
+        ..page
+    })))
 }
 
 /// Counts a try of this secret, from this address.
@@ -211,14 +296,17 @@ async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Beh
     };
     let revision = store::get_revision(db, "", link.revision_id).await?;
     let estimate = store::estimate_of(db, &revision).await?;
-    Ok(match revision.state {
-        EstimateState::Sent => Behind::Open(Box::new(Found {
+    let found = |revision| -> Result<Box<Found>> {
+        Ok(Box::new(Found {
             content: printed::content(&revision)?,
             estimate,
             revision,
-        })),
+        }))
+    };
+    Ok(match revision.state {
+        EstimateState::Sent => Behind::Open(found(revision)?),
         EstimateState::Accepted | EstimateState::Declined | EstimateState::Invoiced => {
-            Behind::Answered(estimate)
+            Behind::Answered(found(revision)?)
         }
         EstimateState::Draft | EstimateState::Expired | EstimateState::Superseded => {
             Behind::Nothing
@@ -227,15 +315,19 @@ async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Beh
 }
 
 /// What a link shows that takes no answer.
-fn closed(settings: &Settings, behind: Behind) -> Shown {
-    match behind {
-        Behind::Answered(estimate) => Shown::Answered(AnsweredPage {
-            shop: printed::shop_view(settings),
-            number: estimate.number,
-            answer: Answer::AlreadyAnswered,
-        }),
+async fn closed(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    behind: Behind,
+    token: &str,
+) -> Result<Shown> {
+    Ok(match behind {
+        Behind::Answered(found) => {
+            let about = (&found.revision, &found.content);
+            Shown::Answered(Box::new(answered::page(db, settings, about, token).await?))
+        }
         Behind::Open(_) | Behind::Nothing => Shown::Gone(gone(settings)),
-    }
+    })
 }
 
 fn gone(settings: &Settings) -> GonePage {
@@ -244,9 +336,20 @@ fn gone(settings: &Settings) -> GonePage {
     }
 }
 
-fn page(settings: &Settings, found: Found, token: &str) -> EstimatePage {
+async fn page(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    found: Found,
+    token: &str,
+) -> Result<EstimatePage> {
     let hash = found.revision.content_hash.unwrap_or_default();
-    printed::page(found.content, printed::shop_view(settings), token, &hash)
+    let asked = questions::asked(db, found.estimate.id).await?;
+    let mut page = printed::page(found.content, printed::shop_view(settings), token, &hash);
+    page.questions = asked
+        .into_iter()
+        .map(|row| questions::view(settings, row))
+        .collect();
+    Ok(page)
 }
 
 fn problem(place: ProblemPlace, message: &str) -> PageProblem {
@@ -299,29 +402,26 @@ async fn accepted(
     act: &Act,
     settings: &Settings,
     (found, option): (Found, estimate_option::Model),
-    answer: &Acceptance,
+    (answer, token): (&Acceptance, &str),
 ) -> Result<Shown> {
     let today = settings.day_of(act.at);
     let state = states::of_row(found.revision.state)
         .accept(today, found.content.valid_until)
         .map_err(|refusal: EstimateRefusal| Error::caused("accepting an open estimate", refusal))?;
     let name = answer.name.trim().to_owned();
-    let noted = Noted::by_link(act, Some(name.clone()));
+    let noted = Noted {
+        consent: Some(printed::agreed(found.content.around.consent.clone())),
+        ..Noted::by_link(act, Some(name))
+    };
     let offered = Offered {
         estimate: &found.estimate,
         revision: &found.revision,
     };
-    answers::accept(&tx, act, settings, offered, (&option, state), noted).await?;
-    tx.commit().await?;
-    act.app.mail_bell.notify_one();
-    Ok(Shown::Answered(AnsweredPage {
-        shop: printed::shop_view(settings),
-        number: found.estimate.number,
-        answer: Answer::Accepted {
-            name,
-            option_title: option.title,
-            total: format!("{} {}", found.content.currency, Cents(option.total_cents)),
-            answered_at: settings.in_words(act.at),
-        },
-    }))
+    let answer = (&option, state);
+    let revision = answers::accept(&tx, act, settings, offered, answer, noted).await?;
+    let kept_until = act.at + chrono::TimeDelta::days(KEPT_DAYS);
+    store::keep_links(&tx, revision.id, kept_until).await?;
+    let about = (&revision, &found.content);
+    let page = answered::page(&tx, settings, about, token).await?;
+    done(tx, act, page).await
 }

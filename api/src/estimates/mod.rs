@@ -5,7 +5,9 @@
 //! sent, at most one revision of all estimates for a call is accepted, and nothing is accepted that was not
 //! on the page (the hash tells).
 
+mod answered;
 mod answers;
+mod cautions;
 mod content;
 mod drafting;
 pub mod graphql;
@@ -14,8 +16,10 @@ pub mod link;
 mod offer;
 pub mod page;
 pub mod parties;
+mod pictures;
 mod priced;
 mod printed;
+mod questions;
 mod sending;
 mod states;
 mod store;
@@ -24,6 +28,8 @@ pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use letter::letter;
 pub use offer::{NewLine, NewOption, Offer};
+pub use pictures::{NewPicture, remove_attachment};
+pub use questions::{AnswerQuestion, answer_letter, answer_question};
 pub use sending::{SendEstimate, expire_due, send_estimate, withdraw};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};

@@ -12,6 +12,8 @@ use serde::{Deserialize, Serialize};
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Checks, ProblemCode, Result};
 
+use super::pictures::{self, NewPicture};
+
 /// Alternatives a customer can still choose from.
 const OPTIONS_MAX: usize = 10;
 /// Lines of one option; a job has far fewer.
@@ -35,6 +37,9 @@ pub struct Offer {
     pub weighs_replacement: bool,
     /// What a comparable new machine costs, for those figures.
     pub replacement_price: Option<Cents>,
+    /// Pictures to show, in order. They are of one call, so they are not offered again for another.
+    #[serde(default, skip_deserializing)]
+    pub pictures: Vec<NewPicture>,
 }
 
 /// One alternative.
@@ -74,6 +79,7 @@ impl Offer {
         let mut checks = Checks::new();
         self.found = checks.text_if_any("found", self.found.as_deref(), TEXT_MAX);
         self.notes = checks.text_if_any("notes", self.notes.as_deref(), TEXT_MAX);
+        pictures::check(&mut checks, &mut self.pictures);
         count(&mut checks, "options", self.options.len(), OPTIONS_MAX);
         if let Some(price) = self.replacement_price {
             checks.positive("replacementPrice", price);

@@ -98,6 +98,19 @@ pub struct OptionView {
     pub total: String,
 }
 
+/// A question of the customer and the desk's answer.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct AskedView {
+    /// When it was asked, in words.
+    pub asked_at: String,
+    /// In the customer's own words.
+    pub question: String,
+    /// Empty while it waits for one.
+    pub answer: String,
+    /// When it was answered, in words.
+    pub answered_at: String,
+}
+
 /// Where on the page an answer could not be taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum ProblemPlace {
@@ -107,6 +120,8 @@ pub enum ProblemPlace {
     Name,
     /// The reason is too long.
     Reason,
+    /// The question is empty or too long, or one too many.
+    Question,
     /// The answer as a whole, such as a revision that came in between.
     Page,
 }
@@ -128,6 +143,7 @@ impl PageProblem {
             ProblemPlace::Option => Some("option"),
             ProblemPlace::Name => Some("name"),
             ProblemPlace::Reason => Some("reason"),
+            ProblemPlace::Question => Some("question"),
             ProblemPlace::Page => None,
         }
     }
@@ -169,6 +185,10 @@ pub struct EstimatePage {
     pub terms: String,
     /// What must not be done or used, one sentence each.
     pub cautions: Vec<String>,
+    /// Words of the pictures, in order; the nth is at `/e/{token}/pictures/n`.
+    pub pictures: Vec<String>,
+    /// Lines the local rules want, one paragraph each.
+    pub local_lines: Vec<String>,
     /// The sentence the customer agrees to by accepting.
     pub consent: String,
     /// Hash of the frozen estimate shown; sent back so that nobody accepts what was not on the page.
@@ -177,6 +197,10 @@ pub struct EstimatePage {
     pub problem: Option<PageProblem>,
     /// The option chosen in that answer; empty for none.
     pub chosen_option: String,
+    /// What was asked already, oldest first.
+    pub questions: Vec<AskedView>,
+    /// The question typed in that answer.
+    pub typed_question: String,
     /// The name typed in that answer.
     pub typed_name: String,
     /// The reason typed in that answer.
@@ -201,7 +225,7 @@ impl EstimatePage {
 /// The answer an estimate has.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Answer {
-    /// Accepted just now.
+    /// Accepted.
     Accepted {
         /// The name typed.
         name: String,
@@ -209,36 +233,37 @@ pub enum Answer {
         option_title: String,
         /// Its total with the currency code.
         total: String,
-        /// When, in words.
-        answered_at: String,
+        /// The sentence agreed to; empty for one accepted before it was kept.
+        consent: String,
     },
-    /// Declined just now.
-    Declined {
-        /// When, in words.
-        answered_at: String,
-    },
-    /// Answered before; nothing was changed now.
-    AlreadyAnswered,
+    /// Declined.
+    Declined,
 }
 
-/// What a customer sees after answering.
+/// What a customer sees after answering, then and whenever the link is opened again.
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
 #[template(path = "estimate_link/answered.html")]
 pub struct AnsweredPage {
     /// Who offered.
     pub shop: ShopView,
+    /// The secret of this link, URL-safe as it stands.
+    pub token: String,
     /// Number of the estimate.
     pub number: String,
+    /// When it was answered, in words.
+    pub answered_at: String,
     /// The answer.
     pub answer: Answer,
+    /// Whether it was given just now.
+    pub is_new: bool,
 }
 
 impl AnsweredPage {
     fn headline(&self) -> &'static str {
-        match self.answer {
-            Answer::Accepted { .. } => "Thank you, your answer is with us",
-            Answer::Declined { .. } => "You declined the estimate",
-            Answer::AlreadyAnswered => "This estimate is answered already",
+        match (&self.answer, self.is_new) {
+            (Answer::Accepted { .. }, true) => "Thank you, your answer is with us",
+            (Answer::Declined, true) => "You declined the estimate",
+            (_, false) => "This estimate is answered already",
         }
     }
 }

@@ -206,13 +206,16 @@ fn typed_text_never_becomes_markup() -> askama::Result<()> {
             name: text(),
             ..ShopView::default()
         },
+        token: "kQ7zTt0v9x3w5r8yB2mN4a".to_owned(),
         number: text(),
+        answered_at: text(),
         answer: Answer::Accepted {
             name: text(),
             option_title: text(),
             total: text(),
-            answered_at: text(),
+            consent: text(),
         },
+        is_new: true,
     };
     assert!(!answered.render()?.contains("<script"));
     Ok(())
@@ -265,25 +268,29 @@ fn the_forms_post_what_the_service_reads() -> askama::Result<()> {
 
 #[test]
 fn each_answer_has_its_own_page() -> askama::Result<()> {
-    let page = |answer| AnsweredPage {
+    let page = |answer, is_new| AnsweredPage {
         shop: sample_page().shop,
+        token: sample_page().token,
         number: "E-2026-0187".to_owned(),
+        answered_at: "November 26, 2026, 9:14 AM".to_owned(),
         answer,
+        is_new,
     };
-    let accepted = page(Answer::Accepted {
+    let agreed = Answer::Accepted {
         name: "Odalys Fenwick".to_owned(),
         option_title: "Repair".to_owned(),
         total: "USD 170.08".to_owned(),
-        answered_at: "November 26, 2026, 9:14 AM".to_owned(),
-    });
-    let declined = page(Answer::Declined {
-        answered_at: "November 26, 2026, 9:14 AM".to_owned(),
-    });
-    let already = page(Answer::AlreadyAnswered);
+        consent: "I ask the shop to do the work.".to_owned(),
+    };
     for (page, part) in [
-        (&accepted, "USD 170.08"),
-        (&declined, "You declined"),
-        (&already, "changed nothing"),
+        (page(agreed.clone(), true), "USD 170.08"),
+        (page(agreed.clone(), true), "You need to do nothing more"),
+        (
+            page(agreed.clone(), false),
+            "I ask the shop to do the work.",
+        ),
+        (page(agreed, false), "changed nothing"),
+        (page(Answer::Declined, true), "You declined"),
     ] {
         let html = page.render()?;
         assert!(html.contains(part), "{part} is missing");

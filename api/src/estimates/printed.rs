@@ -16,7 +16,7 @@ use crate::shop::Settings;
 use super::page::{EstimatePage, LineView, OptionView, PlateFigure, PlateView, ShopView, TaxView};
 
 /// The sentence a customer agrees to by accepting.
-const CONSENT: &str = "By accepting I ask the shop to do the work of the chosen option at the total shown. \
+pub(super) const CONSENT: &str = "By accepting I ask the shop to do the work of the chosen option at the total shown. \
     My name, the time and my network address are recorded with this answer.";
 
 /// What a sent revision says.
@@ -69,7 +69,15 @@ pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -
         notes: paragraphs(&content.notes),
         warranty: content.warranty,
         terms: content.terms,
-        consent: CONSENT.to_owned(),
+        local_lines: content.around.local_lines,
+        pictures: content
+            .around
+            .pictures
+            .into_iter()
+            .map(|picture| picture.words)
+            .collect(),
+        cautions: content.around.cautions,
+        consent: agreed(content.around.consent),
         content_hash: content_hash.to_owned(),
         ..EstimatePage::default()
     }
@@ -108,8 +116,21 @@ fn line_view(line: Line) -> LineView {
     }
 }
 
-/// The PDF's document.
-pub fn document(content: Content) -> documents::EstimateDocument {
+/// The sentence agreed to; estimates sent before it was frozen with them had this one.
+pub fn agreed(consent: String) -> String {
+    if consent.is_empty() {
+        CONSENT.to_owned()
+    } else {
+        consent
+    }
+}
+
+/// The PDF's document, with its pictures and the answer, if there is one.
+pub fn document(
+    content: Content,
+    pictures: Vec<documents::Picture>,
+    accepted: Option<String>,
+) -> documents::EstimateDocument {
     let service_address = if content.customer.service_address == content.customer.billing_address {
         Vec::new()
     } else {
@@ -155,8 +176,10 @@ pub fn document(content: Content) -> documents::EstimateDocument {
         notes: paragraphs(&content.notes),
         warranty: content.warranty,
         terms: content.terms,
-        cautions: Vec::new(),
-        accepted: None,
+        cautions: content.around.cautions,
+        local_lines: content.around.local_lines,
+        pictures,
+        accepted,
     }
 }
 

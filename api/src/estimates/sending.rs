@@ -198,7 +198,11 @@ async fn addressee(
     })
 }
 
-async fn customer_of(
+/// The customer whose call an estimate is for.
+///
+/// # Errors
+/// Internal only.
+pub(super) async fn customer_of(
     tx: &impl ConnectionTrait,
     estimate: &estimate::Model,
 ) -> Result<customer::Model> {

@@ -268,6 +268,25 @@ pub async fn revoke_links(
     Ok(())
 }
 
+/// Keeps the links of an accepted revision open until then, so that what was accepted can be read again.
+pub async fn keep_links(
+    tx: &impl ConnectionTrait,
+    revision_id: i64,
+    until: DateTime<Utc>,
+) -> Result<()> {
+    estimate_link::Entity::update_many()
+        .set(estimate_link::ActiveModel {
+            expires_at: Set(until),
+            ..Default::default()
+        })
+        .filter(estimate_link::Column::RevisionId.eq(revision_id))
+        .filter(estimate_link::Column::RevokedAt.is_null())
+        .filter(estimate_link::Column::ExpiresAt.lt(until))
+        .exec(tx)
+        .await?;
+    Ok(())
+}
+
 /// The link with this hash that neither ended nor was stopped.
 pub async fn live_link(
     db: &impl ConnectionTrait,

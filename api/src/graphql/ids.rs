@@ -37,10 +37,12 @@ pub enum Kind {
     Callback,
     Flag,
     Mail,
+    Attachment,
+    EstimateQuestion,
 }
 
 impl Kind {
-    const ALL: [Self; 28] = [
+    const ALL: [Self; 30] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -69,6 +71,8 @@ impl Kind {
         Self::Callback,
         Self::Flag,
         Self::Mail,
+        Self::Attachment,
+        Self::EstimateQuestion,
     ];
 
     fn name(self) -> String {

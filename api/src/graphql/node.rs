@@ -3,12 +3,13 @@
 use async_graphql::{ComplexObject, Context, ID, Interface, Object, SimpleObject};
 
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
+use crate::attachments::graphql::Attachment;
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
-use crate::estimates::graphql::{Estimate, EstimateOption, EstimateRevision};
+use crate::estimates::graphql::{Estimate, EstimateOption, EstimateQuestion, EstimateRevision};
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
 use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
@@ -45,6 +46,8 @@ pub enum Node {
     Mail(Mail),
     Callback(Callback),
     Flag(Flag),
+    Attachment(Attachment),
+    EstimateQuestion(EstimateQuestion),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -74,6 +77,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
         Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
         Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
+        Kind::EstimateQuestion => EstimateQuestion::find(ctx, row).await?.map(Node::from),
+        Kind::Attachment => Attachment::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }

@@ -20,7 +20,15 @@ pub enum BodyFault {
 ///
 /// # Errors
 /// When it is larger than [`BODY_MAX`], or ends early.
-pub async fn read(mut payload: Payload) -> Result<Bytes, BodyFault> {
+pub async fn read(payload: Payload) -> Result<Bytes, BodyFault> {
+    read_up_to(payload, BODY_MAX).await
+}
+
+/// The whole body, if it has at most `bytes_max`.
+///
+/// # Errors
+/// When it is larger, or ends early.
+pub async fn read_up_to(mut payload: Payload, bytes_max: usize) -> Result<Bytes, BodyFault> {
     let mut body = BytesMut::new();
     let mut seen = 0_usize;
     while let Some(chunk) = payload.next().await {
@@ -29,13 +37,13 @@ pub async fn read(mut payload: Payload) -> Result<Bytes, BodyFault> {
         if seen > DRAIN_MAX {
             return Err(BodyFault::TooLarge);
         }
-        if seen <= BODY_MAX {
+        if seen <= bytes_max {
             body.extend_from_slice(&chunk);
         } else {
             body.clear();
         }
     }
-    if seen > BODY_MAX {
+    if seen > bytes_max {
         return Err(BodyFault::TooLarge);
     }
     Ok(body.freeze())

@@ -3,12 +3,15 @@
 //! Forms carry no further secret: the address itself is one, and is sent to nobody (no referrer). For the
 //! same reason browsers name no origin with these forms, so none is asked for.
 
+use std::time::Duration;
+
 use actix_web::http::StatusCode;
-use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_SECURITY_POLICY};
-use actix_web::web::{self, Data, Form, FormConfig, Path};
-use actix_web::{HttpRequest, HttpResponse};
+use actix_web::http::header::{CONTENT_DISPOSITION, CONTENT_SECURITY_POLICY, LOCATION};
+use actix_web::web::{self, Data, Form, FormConfig, Path, Payload};
+use actix_web::{FromRequest, HttpRequest, HttpResponse};
 use askama::Template;
 use serde::Deserialize;
+use serde::de::DeserializeOwned;
 
 use crate::base::{Act, Caller, Error, Result};
 use crate::estimates::link::{self, Acceptance, Shown};
@@ -21,8 +24,11 @@ use super::problem::problem;
 /// Longest form; a name, a reason and a hash need far less.
 const FORM_BYTES_MAX: usize = 16 * 1024;
 
-/// Nothing runs and nothing is loaded but our style sheet; forms go to us alone; no other page frames these.
-const POLICY: &str = "default-src 'none'; style-src 'self'; form-action 'self'; base-uri 'none'; \
+/// The longest a form may take to arrive.
+const FORM_TIMEOUT: Duration = Duration::from_secs(20);
+
+/// Nothing runs and nothing is loaded but our style sheet and pictures; forms go to us alone; no other page frames these.
+const POLICY: &str = "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; \
     frame-ancestors 'none'";
 
 /// Mounts the pages.
@@ -30,8 +36,19 @@ pub fn routes(routes: &mut web::ServiceConfig) {
     let form = || FormConfig::default().limit(FORM_BYTES_MAX);
     routes
         .route("/e/style.css", web::get().to(style))
-        .route("/e/{token}", web::get().to(open))
+        .service(
+            // Mail scanners look before people do; neither way of looking has an effect.
+            web::resource("/e/{token}")
+                .route(web::get().to(open))
+                .route(web::head().to(open)),
+        )
         .route("/e/{token}/estimate.pdf", web::get().to(pdf))
+        .route("/e/{token}/pictures/{position}", web::get().to(picture))
+        .service(
+            web::resource("/e/{token}/ask")
+                .app_data(form())
+                .route(web::post().to(ask)),
+        )
         .service(
             web::resource("/e/{token}/accept")
                 .app_data(form())
@@ -62,8 +79,29 @@ struct DeclineForm {
     reason: String,
 }
 
-/// A form as it arrived, or why it could not be read.
-type Received<F> = std::result::Result<Form<F>, actix_web::Error>;
+/// What the form to ask sends.
+#[derive(Deserialize)]
+struct AskForm {
+    #[serde(default)]
+    question: String,
+}
+
+/// The form, or the answer to one that cannot be read or takes too long to arrive.
+async fn received<F: DeserializeOwned + 'static>(
+    request: &HttpRequest,
+    payload: Payload,
+) -> std::result::Result<F, HttpResponse> {
+    let mut payload = payload.into_inner();
+    let reading = Form::<F>::from_request(request, &mut payload);
+    match tokio::time::timeout(FORM_TIMEOUT, reading).await {
+        Ok(Ok(form)) => Ok(form.into_inner()),
+        Ok(Err(error)) => Err(unreadable(&error)),
+        Err(_) => Err(problem(
+            StatusCode::REQUEST_TIMEOUT,
+            "The answer took too long to arrive. Nothing was changed; please send it again.",
+        )),
+    }
+}
 
 async fn style() -> HttpResponse {
     HttpResponse::Ok()
@@ -81,11 +119,11 @@ async fn accept(
     shared: Data<Shared>,
     request: HttpRequest,
     token: Path<String>,
-    form: Received<AcceptForm>,
+    payload: Payload,
 ) -> HttpResponse {
-    let form = match form {
-        Ok(form) => form.into_inner(),
-        Err(error) => return unreadable(&error),
+    let form: AcceptForm = match received(&request, payload).await {
+        Ok(form) => form,
+        Err(refusal) => return refusal,
     };
     let answer = Acceptance {
         option: form.option,
@@ -99,11 +137,50 @@ async fn decline(
     shared: Data<Shared>,
     request: HttpRequest,
     token: Path<String>,
-    form: Received<DeclineForm>,
+    payload: Payload,
 ) -> HttpResponse {
-    match form {
+    match received::<DeclineForm>(&request, payload).await {
         Ok(form) => shown(link::decline(&act(&shared, &request), &token, &form.reason).await),
-        Err(error) => unreadable(&error),
+        Err(refusal) => refusal,
+    }
+}
+
+async fn ask(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    token: Path<String>,
+    payload: Payload,
+) -> HttpResponse {
+    let form: AskForm = match received(&request, payload).await {
+        Ok(form) => form,
+        Err(refusal) => return refusal,
+    };
+    match link::ask(&act(&shared, &request), &token, &form.question).await {
+        // Back by GET, so that reading the page again sends nothing again.
+        Ok(Shown::Asked) => HttpResponse::SeeOther()
+            .insert_header((LOCATION, format!("/e/{token}#questions")))
+            .insert_header(("Cache-Control", "no-store"))
+            .insert_header(("Referrer-Policy", "no-referrer"))
+            .finish(),
+        outcome => shown(outcome),
+    }
+}
+
+async fn picture(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    place: Path<(String, usize)>,
+) -> HttpResponse {
+    let (token, position) = place.into_inner();
+    let act = act(&shared, &request);
+    match link::picture(&act, &token, position).await {
+        Ok(Some(bytes)) => HttpResponse::Ok()
+            .content_type("image/jpeg")
+            .insert_header(("Cache-Control", "private, no-store"))
+            .insert_header(("X-Content-Type-Options", "nosniff"))
+            .body(bytes),
+        Ok(None) => shown(link::nothing(&act).await),
+        Err(error) => shown(Err(error)),
     }
 }
 
@@ -147,6 +224,7 @@ fn shown(outcome: Result<Shown>) -> HttpResponse {
         Ok(Shown::NotTaken(page)) => (StatusCode::UNPROCESSABLE_ENTITY, page.render()),
         Ok(Shown::Answered(page)) => (StatusCode::OK, page.render()),
         Ok(Shown::Gone(page)) => (StatusCode::NOT_FOUND, page.render()),
+        Ok(Shown::Asked) => return fault(&Error::internal("only a question is asked")),
         Ok(Shown::TooManyTries(page)) => (StatusCode::TOO_MANY_REQUESTS, page.render()),
         Err(error) => return fault(&error),
     };

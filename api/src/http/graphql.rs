@@ -203,7 +203,8 @@ async fn caller(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
     Ok(act)
 }
 
-fn bearer(header: &str) -> Option<&str> {
+/// The token in an `Authorization` header.
+pub(super) fn bearer(header: &str) -> Option<&str> {
     let (scheme, token) = header.split_once(' ')?;
     scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
 }

@@ -4,6 +4,7 @@
 //! (`problem.rs`). What stays true: no answer is stored by anybody, no other site is invited to read one,
 //! every answer carries the id under which the log speaks of it, and no secret of a path reaches the log.
 
+mod attachments;
 mod body;
 mod estimate_link;
 mod graphql;
@@ -109,6 +110,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .route("/livez", web::get().to(health::livez))
         .route("/readyz", web::get().to(health::readyz))
         .configure(estimate_link::routes)
+        .configure(attachments::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

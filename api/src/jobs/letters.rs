@@ -18,6 +18,9 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             sentences,
         } => notice(shop, headline, sentences),
         Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
+        Payload::EstimateAnswer { question_id } => {
+            estimates::answer_letter(act.app.db.read(), shop, *question_id).await
+        }
         Payload::Estimate {
             revision_id,
             link_token,

@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::Around;
 use crate::money::{Cents, MoneyRefusal};
 use crate::percent::Percent;
 use crate::tax::{ChargeKind, LevelKind};
@@ -49,6 +50,9 @@ pub struct Content {
     pub warranty: String,
     /// Terms as printed.
     pub terms: String,
+    /// What stands around the offer; estimates sent before there was any of it have none.
+    #[serde(default, skip_serializing_if = "Around::is_empty")]
+    pub around: Around,
     /// What is different from the revision sent before, for a customer who read that one.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub changes: Option<ChangesBlock>,
@@ -375,6 +379,7 @@ mod tests {
             notes: String::new(),
             warranty: String::new(),
             terms: "Payment on completion.".to_owned(),
+            around: Around::default(),
             changes: None,
             weighing: None,
         }

@@ -12,6 +12,8 @@ use chrono::NaiveDate;
 use nameplate_entities::{appliance, appliance_stay};
 use nameplate_rules::serial::{SerialKey, ShopTag};
 
+use crate::attachments::On;
+use crate::attachments::graphql::Attachment;
 use crate::base::{Act, Error, ProblemCode, Result};
 use crate::callbacks::graphql::Flag;
 use crate::calls::graphql::history::{self, HistoryEntry};
@@ -204,6 +206,11 @@ impl Appliance {
     #[graphql(complexity = "10 * child_complexity")]
     async fn shop_warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
         ShopWarranty::of_appliance(ctx, self.row.id).await
+    }
+
+    /// Pictures and papers of the machine, such as its plate and its proof of purchase, oldest first.
+    async fn attachments(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Attachment>> {
+        Attachment::on(ctx, On::Appliance(self.row.id)).await
     }
 
     /// Flags ever raised on it, oldest first.

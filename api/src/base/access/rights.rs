@@ -106,10 +106,14 @@ rights! {
     DecideCallback "decideCallback" Desk,
     /// Acknowledge, answer or close a flag with a note.
     MoveFlag "moveFlag" Desk,
+    /// Take a picture or paper away, with a reason.
+    RemoveAttachment "removeAttachment" Desk,
     /// Price the work for a call.
     DraftEstimate "draftEstimate" Desk,
     /// Freeze an estimate and mail it to the customer.
     SendEstimate "sendEstimate" Desk,
+    /// Answer what a customer asked about an estimate.
+    AnswerQuestion "answerQuestion" Desk,
     /// Begin the next revision of an estimate.
     ReviseEstimate "reviseEstimate" Desk,
     /// Bill a call's accepted estimate.

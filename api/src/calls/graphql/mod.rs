@@ -14,6 +14,8 @@ use nameplate_entities::{finding, reading as reading_table, service_call, visit_
 use sea_orm::{ColumnTrait, QueryFilter, Select};
 
 use crate::appliances::graphql::Appliance;
+use crate::attachments::On;
+use crate::attachments::graphql::Attachment;
 use crate::base::own_work;
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::customers::graphql::{Customer, ServiceAddress};
@@ -191,6 +193,11 @@ impl ServiceCall {
         )
         .await?;
         Ok(rows.into_iter().map(Reading::from).collect())
+    }
+
+    /// Pictures and papers of the call itself, oldest first; its findings and its machine have their own.
+    async fn attachments(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Attachment>> {
+        Attachment::on(ctx, On::Call(self.row.id)).await
     }
 
     /// What was found wrong, oldest first.

@@ -6,6 +6,8 @@ use nameplate_entities::{finding, part, part_used, remedy};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::appliances::graphql::{Component, FailureMode};
+use crate::attachments::On;
+use crate::attachments::graphql::Attachment;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -86,6 +88,11 @@ impl Finding {
     /// What the technician adds.
     async fn note(&self) -> Option<&str> {
         self.row.note.as_deref()
+    }
+
+    /// Pictures and papers of it, oldest first.
+    async fn attachments(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Attachment>> {
+        Attachment::on(ctx, On::Finding(self.row.id)).await
     }
 
     /// What was done about it, oldest first.

@@ -2,11 +2,13 @@
 
 pub mod mutations;
 mod options;
+pub mod pictures;
+pub mod questions;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{estimate, estimate_option, estimate_revision};
+use nameplate_entities::{estimate, estimate_option, estimate_picture, estimate_revision};
 
 use crate::base::Error;
 use crate::calls::graphql::ServiceCall;
@@ -22,6 +24,8 @@ use super::store;
 
 pub use mutations::EstimatesMutation;
 pub use options::{EstimateLine, EstimateOption, EstimateTax};
+pub use pictures::{EstimatePicture, PicturesMutation};
+pub use questions::{EstimateQuestion, QuestionsMutation, QuestionsQuery};
 
 /// Where a revision of an estimate stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -123,6 +127,11 @@ impl Estimate {
         Ok(rows.into_iter().map(EstimateRevision::from).collect())
     }
 
+    /// What the customer asked about it, oldest first.
+    async fn questions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimateQuestion>> {
+        EstimateQuestion::of_estimate(ctx, self.row.id).await
+    }
+
     /// Its latest revision.
     async fn latest(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EstimateRevision>> {
         Ok(self.rows(ctx).await?.pop().map(EstimateRevision::from))
@@ -164,6 +173,10 @@ pub struct EstimateRevision {
     answered_from: Option<String>,
     /// Why the customer declined, if told.
     decline_reason: Option<String>,
+    /// The sentence the customer agreed to by accepting.
+    consent_text: Option<String>,
+    /// SHA-256 of that sentence.
+    consent_hash: Option<String>,
     #[graphql(skip)]
     row: estimate_revision::Model,
 }
@@ -184,6 +197,8 @@ impl From<estimate_revision::Model> for EstimateRevision {
             answered_name: row.answered_name.clone(),
             answered_from: row.answered_from.clone(),
             decline_reason: row.decline_reason.clone(),
+            consent_text: row.consent_text.clone(),
+            consent_hash: row.consent_hash.clone(),
             row,
         }
     }
@@ -238,6 +253,15 @@ impl EstimateRevision {
             loaders::children::<estimate_option::Entity>(ctx, column, self.row.id).await?;
         rows.sort_by_key(|row| row.position);
         Ok(rows.into_iter().map(EstimateOption::from).collect())
+    }
+
+    /// The pictures it shows, in order.
+    async fn pictures(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<EstimatePicture>> {
+        let column = estimate_picture::Column::RevisionId;
+        let mut rows =
+            loaders::children::<estimate_picture::Entity>(ctx, column, self.row.id).await?;
+        rows.sort_by_key(|row| row.position);
+        Ok(rows.into_iter().map(EstimatePicture::from).collect())
     }
 
     /// The option the customer accepted.

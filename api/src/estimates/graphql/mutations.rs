@@ -12,6 +12,7 @@ use crate::pricing::graphql::ChargeKind;
 
 use super::super::{drafting, offer, sending};
 use super::EstimateRevision;
+use super::pictures::{self, EstimatePictureInput};
 
 /// When work is done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -121,6 +122,7 @@ fn command(
         replacement_price: weighing
             .and_then(|weighing| weighing.replacement_price)
             .map(|price| price.0),
+        pictures: Vec::new(),
     })
 }
 
@@ -146,6 +148,8 @@ pub struct DraftEstimateInput {
     options: Vec<EstimateOptionInput>,
     /// Shows the customer figures to weigh repair against replacement; left out, none are shown.
     repair_or_replace: Option<RepairOrReplaceInput>,
+    /// Pictures to show, in order; at most 8.
+    pictures: Option<Vec<EstimatePictureInput>>,
 }
 
 impl DraftEstimateInput {
@@ -153,11 +157,14 @@ impl DraftEstimateInput {
         Ok(drafting::DraftEstimate {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
-            offer: command(
-                (self.found, self.notes),
-                self.options,
-                self.repair_or_replace,
-            )?,
+            offer: offer::Offer {
+                pictures: pictures::commands(self.pictures)?,
+                ..command(
+                    (self.found, self.notes),
+                    self.options,
+                    self.repair_or_replace,
+                )?
+            },
         })
     }
 }
@@ -185,6 +192,8 @@ pub struct ReviseEstimateInput {
     options: Vec<EstimateOptionInput>,
     /// Shows the customer figures to weigh repair against replacement; left out, none are shown.
     repair_or_replace: Option<RepairOrReplaceInput>,
+    /// Pictures to show, in order; at most 8. They too take the place of those before.
+    pictures: Option<Vec<EstimatePictureInput>>,
 }
 
 impl ReviseEstimateInput {
@@ -192,11 +201,14 @@ impl ReviseEstimateInput {
         Ok(drafting::ReviseEstimate {
             idempotency_key: self.idempotency_key,
             estimate_id: Kind::Estimate.row("estimateId", &self.estimate_id)?,
-            offer: command(
-                (self.found, self.notes),
-                self.options,
-                self.repair_or_replace,
-            )?,
+            offer: offer::Offer {
+                pictures: pictures::commands(self.pictures)?,
+                ..command(
+                    (self.found, self.notes),
+                    self.options,
+                    self.repair_or_replace,
+                )?
+            },
         })
     }
 }

@@ -2,12 +2,18 @@ use super::Row;
 use crate::base::access::Least::Desk;
 
 pub(super) const ESTIMATES: &[Row] = &[
-    ("Query", Desk, "estimate estimates"),
+    ("Query", Desk, "estimate estimates estimateQuestions"),
     ("ServiceCall", Desk, "estimates"),
     (
         "Estimate",
         Desk,
         "id number call createdAt createdBy revisions latest accepted",
+    ),
+    ("Estimate", Desk, "questions"),
+    (
+        "EstimateQuestion",
+        Desk,
+        "id estimate revision askedAt askedFrom question answer answeredAt answeredBy",
     ),
     (
         "EstimateRevision",
@@ -20,6 +26,8 @@ pub(super) const ESTIMATES: &[Row] = &[
         "answeredAt answeredName answeredFrom declineReason priceBook taxJurisdiction options",
     ),
     ("EstimateRevision", Desk, "acceptedOption"),
+    ("EstimateRevision", Desk, "pictures consentText consentHash"),
+    ("EstimatePicture", Desk, "words sha256 attachment"),
     (
         "EstimateOption",
         Desk,

@@ -4,6 +4,7 @@
 //! in `Payload`, `Connection` or `Edge` follow the rule in `access/mod.rs`.
 
 mod appliances;
+mod attachments;
 mod books;
 mod brief;
 mod callbacks;
@@ -28,6 +29,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     pricing::PRICING,
     books::BOOKS,
     calls::CALLS,
+    attachments::ATTACHMENTS,
     warranty::WARRANTY,
     estimates::ESTIMATES,
     invoices::INVOICES,
