@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::estimate::deposit::Deposit;
-use crate::estimate::{ApplianceBlock, CustomerBlock, ShopBlock, TaxLevel};
+use crate::estimate::{ApplianceBlock, Around, CustomerBlock, ShopBlock, TaxLevel};
 use crate::percent::Percent;
 use crate::tax::{ChargeKind, LevelKind};
 
@@ -66,6 +66,7 @@ fn content(revision: u32, options: Vec<OfferOption>) -> Content {
         terms: String::new(),
         changes: None,
         weighing: None,
+        around: Around::default(),
     }
 }
 
