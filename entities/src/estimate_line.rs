@@ -4,7 +4,7 @@ use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
 use crate::exact::Exact;
-use crate::kinds::ChargeKind;
+use crate::kinds::{ChargeKind, PricedBy, WorkHours};
 
 /// One row of `estimate_line`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -29,6 +29,19 @@ pub struct Model {
     pub labour_minutes: Option<i32>,
     /// Heading it stands under.
     pub section: Option<String>,
+    /// The listed task it was priced by.
+    pub task_id: Option<i64>,
+    pub work_hours: Option<WorkHours>,
+    /// How many technicians.
+    pub crew: Option<i32>,
+    /// The grade it was priced at; none for the book's own rate.
+    pub rate_name: Option<String>,
+    /// Minutes as typed, before minimum and increment.
+    pub worked_minutes: Option<i32>,
+    /// The zone of a trip; none for the book's own charge.
+    pub zone_name: Option<String>,
+    /// Whether the book or somebody set its price; none where nobody wrote it down.
+    pub priced_by: Option<PricedBy>,
 }
 
 /// Joins are written where they are used.

@@ -11,11 +11,19 @@ pub struct Model {
     pub id: i64,
     pub number: String,
     pub description: String,
-    pub supplier: Option<String>,
+    pub supplier_id: Option<i64>,
     pub cost_cents: i64,
     pub fixed_price_cents: Option<i64>,
     pub list_price_cents: Option<i64>,
     pub maker_warranty_months: Option<i32>,
+    /// The part that took its place.
+    pub superseded_by_id: Option<i64>,
+    /// The class of component it is, as flags name it.
+    pub component_class: Option<String>,
+    /// What the supplier holds back until the old part is returned.
+    pub core_deposit_cents: Option<i64>,
+    /// What it costs to have one sent.
+    pub freight_cents: Option<i64>,
     pub version: i32,
 }
 

@@ -12,6 +12,8 @@ pub struct Model {
     pub part_id: i64,
     pub cost_cents: i64,
     pub from_at: DateTimeUtc,
+    /// The list it came from; none for one typed in.
+    pub price_list_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

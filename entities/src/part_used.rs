@@ -17,6 +17,8 @@ pub struct Model {
     pub unit_cost_cents: i64,
     /// Quantity times unit cost.
     pub cost_cents: i64,
+    /// The batch, where somebody read it.
+    pub lot_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

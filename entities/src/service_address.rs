@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::exact::Exact;
+
 /// One row of `service_address`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "service_address")]
@@ -21,6 +23,10 @@ pub struct Model {
     pub tax_jurisdiction_id: Option<i64>,
     pub jurisdiction_confirmed_by: Option<i64>,
     pub jurisdiction_confirmed_at: Option<DateTimeUtc>,
+    /// Name of the trip zone, where the desk has settled it.
+    pub trip_zone: Option<String>,
+    /// Distance from the shop, in the unit of its price books.
+    pub trip_distance: Option<Exact>,
     pub version: i32,
 }
 

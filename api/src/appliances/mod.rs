@@ -18,4 +18,6 @@ pub use operations::{
     change_appliance, move_appliance,
 };
 pub use seed::open;
-pub use store::{get_appliance, get_component_of, get_failure_mode, type_of, types_by_ids};
+pub use store::{
+    components_by_ids, get_appliance, get_component_of, get_failure_mode, type_of, types_by_ids,
+};

@@ -158,6 +158,17 @@ pub async fn components_of(
         .await?)
 }
 
+/// The components with these ids, in one statement.
+pub async fn components_by_ids(
+    db: &impl ConnectionTrait,
+    ids: impl IntoIterator<Item = i64>,
+) -> Result<Vec<component::Model>> {
+    Ok(component::Entity::find()
+        .filter(component::Column::Id.is_in(ids))
+        .all(db)
+        .await?)
+}
+
 /// The component, which the input names at `path`, of this machine's type.
 ///
 /// # Errors

@@ -237,6 +237,16 @@ const KNOWN_CONSTRAINTS: &[(&str, &str, &str)] = &[
         "A part with this number is already on record.",
     ),
     (
+        "ux_supplier_name_key",
+        "name",
+        "A supplier of this name is already on record.",
+    ),
+    (
+        "supplier.name_key",
+        "name",
+        "A supplier of this name is already on record.",
+    ),
+    (
         "ux_account_code",
         "code",
         "An account with this code already exists.",

@@ -12,7 +12,7 @@ use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{Estimate, EstimateOption, EstimateQuestion, EstimateRevision};
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
-use crate::pricing::graphql::{Part, PriceBook, TaxJurisdiction};
+use crate::pricing::graphql::{FlatRateTask, Part, PriceBook, Supplier, TaxJurisdiction};
 
 use super::context::reader;
 use super::error::{bad_input, edge};
@@ -38,6 +38,8 @@ pub enum Node {
     Invoice(Invoice),
     Payment(Payment),
     PriceBook(PriceBook),
+    FlatRateTask(FlatRateTask),
+    Supplier(Supplier),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
     Estimate(Estimate),
@@ -67,6 +69,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Account => Account::find(ctx, row).await?.map(Node::from),
         Kind::JournalEntry => JournalEntry::find(ctx, row).await?.map(Node::from),
         Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
+        Kind::FlatRateTask => FlatRateTask::find(ctx, row).await?.map(Node::from),
+        Kind::Supplier => Supplier::find(ctx, row).await?.map(Node::from),
         Kind::Part => Part::find(ctx, row).await?.map(Node::from),
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
         Kind::Estimate => Estimate::find(ctx, row).await?.map(Node::from),

@@ -1,14 +1,15 @@
 //! The price book in force on a day, as values of the rules.
 
 use chrono::NaiveDate;
-use nameplate_entities::{markup_bracket, part, price_book};
+use nameplate_entities::{labour_rate, markup_bracket, part, price_book, trip_zone};
 use nameplate_rules::money::Cents;
 use nameplate_rules::pricing::labour::LabourTerms;
 use nameplate_rules::pricing::markup::{
     Bracket, MarkupSchedule, PartPrice, PartRule, ScheduleRefusal, ScheduleTerms,
 };
-use nameplate_rules::pricing::trip::DiagnosticCredit;
-use rust_decimal::Decimal;
+use nameplate_rules::pricing::trip::{
+    DiagnosticCredit, Place, TripRefusal, TripZone, ZoneArea, zone_of,
+};
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Error, ProblemCode, Result};
@@ -21,12 +22,41 @@ pub struct Book {
     pub row: price_book::Model,
     pub schedule: MarkupSchedule,
     pub labour: LabourTerms,
+    /// Prices of an hour by grade.
+    pub rates: Vec<labour_rate::Model>,
+    pub zones: Vec<TripZone>,
+}
+
+/// What is below a book, beside its tasks, which are looked up one by one.
+pub struct BookRows {
+    /// In the order of cost.
+    pub brackets: Vec<markup_bracket::Model>,
+    pub rates: Vec<labour_rate::Model>,
+    pub zones: Vec<trip_zone::Model>,
 }
 
 impl Book {
-    /// Charge for one trip.
-    pub fn trip(&self) -> Cents {
-        Cents(self.row.trip_cents)
+    /// Charge for one trip to this place, and the zone that says so; the book's own charge outside of every zone.
+    ///
+    /// # Errors
+    /// `NoZone` when the place was put into a zone that this book does not have.
+    pub fn trip(
+        &self,
+        place: Place<'_>,
+    ) -> std::result::Result<(Cents, Option<&str>), TripRefusal> {
+        let zone = zone_of(&self.zones, place)?;
+        Ok(zone.map_or((Cents(self.row.trip_cents), None), |zone| {
+            (zone.charge, Some(zone.name.as_str()))
+        }))
+    }
+
+    /// The terms of labour of a technician of this grade; none when the book has no such grade.
+    pub fn labour_of(&self, grade: &str) -> Option<LabourTerms> {
+        let rate = self.rates.iter().find(|rate| rate.name == grade)?;
+        Some(LabourTerms {
+            hourly_rate: Cents(rate.hourly_rate_cents),
+            ..self.labour.clone()
+        })
     }
 
     /// Charge for finding what is wrong.
@@ -47,24 +77,56 @@ impl Book {
     ///
     /// # Errors
     /// Internal, when the rows hold what could not have been saved.
-    pub fn of_rows(row: price_book::Model, brackets: &[markup_bracket::Model]) -> Result<Self> {
-        let schedule = schedule(&row, brackets)
+    pub fn of_rows(row: price_book::Model, below: BookRows) -> Result<Self> {
+        let schedule = schedule(&row, &below.brackets)
             .map_err(|refusal| Error::caused("markup schedule of a price book", refusal))?;
         let increment_minutes = u32::try_from(row.increment_minutes)
             .map_err(|error| Error::caused("billing increment of a price book", error))?;
+        let minimum_minutes = u32::try_from(row.minimum_minutes)
+            .map_err(|error| Error::caused("least time of a price book", error))?;
         let labour = LabourTerms {
             hourly_rate: Cents(row.hourly_rate_cents),
-            minimum_minutes: if row.first_hour_minimum { 60 } else { 0 },
+            minimum_minutes: if row.first_hour_minimum {
+                minimum_minutes
+            } else {
+                0
+            },
             increment_minutes,
             after_hours_multiplier: row.after_hours_multiplier.0,
-            second_technician_share: Decimal::ONE,
+            second_technician_share: row.second_technician_share.0,
         };
         Ok(Self {
             row,
             schedule,
             labour,
+            rates: below.rates,
+            zones: below.zones.into_iter().map(zone).collect(),
         })
     }
+}
+
+/// A zone's row as the rules know it.
+fn zone(row: trip_zone::Model) -> TripZone {
+    let codes = codes(&row);
+    let area = match row.up_to_distance {
+        Some(edge) => ZoneArea::UpTo(edge.0),
+        None if codes.is_empty() => ZoneArea::ByName,
+        None => ZoneArea::PostalCodes(codes),
+    };
+    TripZone {
+        name: row.name,
+        charge: Cents(row.charge_cents),
+        area,
+    }
+}
+
+/// The postal codes of a zone.
+pub(super) fn codes(row: &trip_zone::Model) -> Vec<String> {
+    let codes = row.postal_codes.as_deref().unwrap_or_default().split(',');
+    codes
+        .filter(|code| !code.is_empty())
+        .map(str::to_owned)
+        .collect()
 }
 
 /// The markup schedule of a book's rows, in the order of the brackets.
@@ -82,6 +144,7 @@ pub(super) fn schedule(
             })
             .collect(),
         minimum_markup_cents: Cents(row.minimum_markup_cents),
+        maximum_markup_cents: row.maximum_markup_cents.map(Cents),
         ending: kinds::ending_of_row(row.price_ending),
     })
 }
@@ -98,8 +161,20 @@ pub async fn book_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<Book> 
             format!("No price book is in force on {day}. Draft one and adopt it first."),
         ));
     };
-    let brackets = store::brackets_of(db, row.id).await?;
-    Book::of_rows(row, &brackets)
+    book_of(db, row).await
+}
+
+/// The book of a row, drafted or adopted.
+///
+/// # Errors
+/// Internal only.
+pub async fn book_of(db: &impl ConnectionTrait, row: price_book::Model) -> Result<Book> {
+    let below = BookRows {
+        brackets: store::brackets_of(db, row.id).await?,
+        rates: store::rates_of(db, row.id).await?,
+        zones: store::zones_of(db, row.id).await?,
+    };
+    Book::of_rows(row, below)
 }
 
 /// Price of one part by the book, under the part's own rules first.

@@ -15,9 +15,10 @@ mod tax;
 pub use book::{Book, book_on, price_part};
 pub use kinds::{charge_for_row, charge_of_row, charge_printed, level_of_row, level_printed};
 pub use operations::{
-    AddPart, AddTaxExemption, AddTaxJurisdiction, ChangePartCost, DraftPriceBook, NewBracket,
-    NewLevel, NewTaxability, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
-    change_part_cost, draft_price_book,
+    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, ChangePartCost, ChangePriceBook,
+    ClonePriceBook, DraftPriceBook, NewBracket, NewLevel, NewRate, NewTask, NewTaxability, NewZone,
+    add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book, change_part_cost,
+    change_price_book, clone_price_book, draft_price_book,
 };
-pub use store::{get_part, parts_by_id};
+pub use store::{get_part, grades_of, parts_by_id, tasks_by_id};
 pub use tax::{Jurisdiction, exemption_on, jurisdiction};

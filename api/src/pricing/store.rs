@@ -1,11 +1,16 @@
 //! Rows of price books, parts, jurisdictions and certificates.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use nameplate_entities::kinds::BookState;
 use nameplate_entities::{
-    markup_bracket, part, price_book, tax_exemption, tax_jurisdiction, tax_level, taxability,
+    flat_rate_task, labour_rate, markup_bracket, part, price_book, staff, supplier, tax_exemption,
+    tax_jurisdiction, tax_level, taxability, technician_rate, trip_zone,
 };
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{
+    ColumnTrait, Condition, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, Select,
+};
 
 use crate::base::{Error, Result};
 
@@ -54,6 +59,77 @@ pub async fn brackets_of(
         .await?)
 }
 
+/// The grades of a book, in order.
+pub async fn rates_of(db: &impl ConnectionTrait, book_id: i64) -> Result<Vec<labour_rate::Model>> {
+    Ok(labour_rate::Entity::find()
+        .filter(labour_rate::Column::PriceBookId.eq(book_id))
+        .order_by_asc(labour_rate::Column::Position)
+        .all(db)
+        .await?)
+}
+
+/// The trip zones of a book, in order.
+pub async fn zones_of(db: &impl ConnectionTrait, book_id: i64) -> Result<Vec<trip_zone::Model>> {
+    Ok(trip_zone::Entity::find()
+        .filter(trip_zone::Column::PriceBookId.eq(book_id))
+        .order_by_asc(trip_zone::Column::Position)
+        .all(db)
+        .await?)
+}
+
+/// All tasks of a book, in order.
+pub async fn tasks_of(
+    db: &impl ConnectionTrait,
+    book_id: i64,
+) -> Result<Vec<flat_rate_task::Model>> {
+    Ok(flat_rate_task::Entity::find()
+        .filter(flat_rate_task::Column::PriceBookId.eq(book_id))
+        .order_by_asc(flat_rate_task::Column::Position)
+        .all(db)
+        .await?)
+}
+
+/// Tasks of a book, narrowed to a type of machine (those for any included) and to a component.
+pub fn listed_tasks(
+    book_id: i64,
+    appliance_type_id: Option<i64>,
+    component_id: Option<i64>,
+) -> Select<flat_rate_task::Entity> {
+    let of_type = appliance_type_id.map(|id| {
+        Condition::any()
+            .add(flat_rate_task::Column::ApplianceTypeId.eq(id))
+            .add(flat_rate_task::Column::ApplianceTypeId.is_null())
+    });
+    let about = component_id.map(|id| flat_rate_task::Column::ComponentId.eq(id));
+    let mut narrowed = Condition::all();
+    if let Some(of_type) = of_type {
+        narrowed = narrowed.add(of_type);
+    }
+    if let Some(about) = about {
+        narrowed = narrowed.add(about);
+    }
+    flat_rate_task::Entity::find()
+        .filter(flat_rate_task::Column::PriceBookId.eq(book_id))
+        .filter(narrowed)
+}
+
+/// The tasks of these ids that exist, of whatever book, in one statement.
+///
+/// # Errors
+/// Internal only.
+pub async fn tasks_by_id(
+    db: &impl ConnectionTrait,
+    ids: &[i64],
+) -> Result<Vec<flat_rate_task::Model>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    Ok(flat_rate_task::Entity::find()
+        .filter(flat_rate_task::Column::Id.is_in(ids.iter().copied()))
+        .all(db)
+        .await?)
+}
+
 /// The part, which the input names at `path`.
 ///
 /// # Errors
@@ -77,6 +153,61 @@ pub async fn parts_by_id(db: &impl ConnectionTrait, ids: &[i64]) -> Result<Vec<p
         .filter(part::Column::Id.is_in(ids.iter().copied()))
         .all(db)
         .await?)
+}
+
+/// The supplier, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_supplier(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<supplier::Model> {
+    supplier::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "supplier"))
+}
+
+/// The supplier of this name, whatever its case.
+pub async fn supplier_by_name(
+    db: &impl ConnectionTrait,
+    name: &str,
+) -> Result<Option<supplier::Model>> {
+    Ok(supplier::Entity::find()
+        .filter(supplier::Column::NameKey.eq(name.to_lowercase()))
+        .one(db)
+        .await?)
+}
+
+/// The grade of each of these people who work here; none for somebody without a grade.
+///
+/// # Errors
+/// Internal only.
+pub async fn grades_of(
+    db: &impl ConnectionTrait,
+    staff_ids: &[i64],
+) -> Result<HashMap<i64, Option<String>>> {
+    if staff_ids.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let people = staff::Entity::find()
+        .filter(staff::Column::Id.is_in(staff_ids.iter().copied()))
+        .filter(staff::Column::LeftAt.is_null())
+        .all(db)
+        .await?;
+    let grades = technician_rate::Entity::find()
+        .filter(technician_rate::Column::StaffId.is_in(staff_ids.iter().copied()))
+        .all(db)
+        .await?;
+    let mut found: HashMap<_, _> = people.into_iter().map(|row| (row.id, None)).collect();
+    for grade in grades {
+        if let Some(held) = found.get_mut(&grade.staff_id) {
+            *held = Some(grade.rate_name);
+        }
+    }
+    Ok(found)
 }
 
 /// The part with this number, as printed by its supplier.

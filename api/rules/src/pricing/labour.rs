@@ -314,5 +314,34 @@ mod tests {
             prop_assert!(long.cents >= short.cents);
             prop_assert!(short.billed_minutes >= minutes);
         }
+
+        #[test]
+        fn time_is_billed_in_whole_increments_at_no_less_than_the_minimum(
+            minutes in 1_u32..2_000, minimum in 0_u32..200, increment in 1_u32..=60, rate in 0_i64..50_000,
+        ) {
+            let terms = LabourTerms {
+                minimum_minutes: minimum,
+                increment_minutes: increment,
+                ..LabourTerms::usual(Cents(rate))
+            };
+            let billed = labour(minutes, &terms, WorkHours::Regular, Crew::One).unwrap().billed_minutes;
+            prop_assert_eq!(billed % increment, 0);
+            prop_assert!(billed >= minutes.max(minimum));
+            prop_assert!(billed < minutes.max(minimum) + increment);
+        }
+
+        #[test]
+        fn a_task_costs_what_its_hours_cost_by_the_clock_without_minimum(
+            quarters in 1_u32..80, rate in 0_i64..50_000, after: bool, two: bool,
+        ) {
+            let terms = LabourTerms { minimum_minutes: 0, ..LabourTerms::usual(Cents(rate)) };
+            let hours = if after { WorkHours::AfterHours } else { WorkHours::Regular };
+            let crew = if two { Crew::Two } else { Crew::One };
+            let task = flat_rate(Decimal::new(i64::from(quarters) * 25, 2), &terms, hours, crew).unwrap();
+            prop_assert_eq!(task, labour(quarters * 15, &terms, hours, crew).unwrap().cents);
+            let with_minimum = LabourTerms { minimum_minutes: 600, ..terms };
+            let same = flat_rate(Decimal::new(i64::from(quarters) * 25, 2), &with_minimum, hours, crew);
+            prop_assert_eq!(same, Ok(task));
+        }
     }
 }

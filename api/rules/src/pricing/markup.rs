@@ -50,6 +50,9 @@ pub struct ScheduleTerms {
     pub brackets: Vec<Bracket>,
     /// Least amount, in cents, that a part earns over its cost.
     pub minimum_markup_cents: Cents,
+    /// Most that a part earns over its cost; none for no cap. Holds after the ending.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub maximum_markup_cents: Option<Cents>,
     /// Price ending, applied last.
     pub ending: PriceEnding,
 }
@@ -78,6 +81,8 @@ pub struct PartPrice {
 pub enum PriceBasis {
     /// The schedule.
     Schedule,
+    /// The most a part may earn, which the schedule would have passed.
+    MarkupCap,
     /// The part's own fixed price.
     Fixed,
     /// The list price, which the schedule would have passed.
@@ -127,6 +132,9 @@ pub enum ScheduleRefusal {
     /// The least markup is below zero.
     #[error("the minimum markup {minimum} is below zero")]
     NegativeMinimum { minimum: Cents },
+    /// The most a part may earn is less than the least.
+    #[error("the maximum markup {maximum} is below the minimum markup {minimum}")]
+    MaximumBelowMinimum { minimum: Cents, maximum: Cents },
 }
 
 /// Why a part has no price.
@@ -153,6 +161,10 @@ impl MarkupSchedule {
             let minimum = terms.minimum_markup_cents;
             return Err(ScheduleRefusal::NegativeMinimum { minimum });
         }
+        let minimum = terms.minimum_markup_cents;
+        if let Some(maximum) = terms.maximum_markup_cents.filter(|most| *most < minimum) {
+            return Err(ScheduleRefusal::MaximumBelowMinimum { minimum, maximum });
+        }
         check_brackets(&terms.brackets)?;
         Ok(Self(terms))
     }
@@ -166,7 +178,7 @@ impl MarkupSchedule {
     /// Price of one part before tax.
     ///
     /// Shape: cost to price, bracket and what the floor added. Unit: whole cents. Order: multiplier
-    /// (rounded half up, once), minimum markup, floor, price ending. A part that costs nothing and has no
+    /// (rounded half up, once), minimum markup, floor, price ending, maximum markup. A part that costs nothing and has no
     /// minimum markup sells for nothing.
     ///
     /// # Errors
@@ -181,11 +193,13 @@ impl MarkupSchedule {
         let own = self.before_floor(cost)?;
         let floor = self.highest_below(bracket)?.unwrap_or(own);
         let floored = own.max(floor);
+        let by_schedule = ended(floored, self.0.ending)?;
+        let cap = self.highest_at(cost)?.filter(|cap| *cap < by_schedule);
         Ok(PartPrice {
-            price: ended(floored, self.0.ending)?,
+            price: cap.unwrap_or(by_schedule),
             bracket,
             raised_by_floor_cents: floored.checked_sub(own).ok_or(MoneyRefusal::TooLarge)?,
-            basis: PriceBasis::Schedule,
+            basis: cap.map_or(PriceBasis::Schedule, |_| PriceBasis::MarkupCap),
         })
     }
 
@@ -243,6 +257,14 @@ impl MarkupSchedule {
             }
         }
         Ok(found)
+    }
+
+    /// Cost and the most a part may earn over it.
+    fn highest_at(&self, cost: Cents) -> Result<Option<Cents>, MoneyRefusal> {
+        self.0
+            .maximum_markup_cents
+            .map(|most| cost.checked_add(most).ok_or(MoneyRefusal::TooLarge))
+            .transpose()
     }
 
     /// Brackets that end, with their last cost.

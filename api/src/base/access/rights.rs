@@ -66,8 +66,18 @@ rights! {
     AddFailureMode "addFailureMode" Desk,
     /// Begin a price book.
     DraftPriceBook "draftPriceBook" Owner,
+    /// Begin a price book as a copy of another.
+    ClonePriceBook "clonePriceBook" Owner,
+    /// Change a price book that is a draft.
+    ChangePriceBook "changePriceBook" Owner,
     /// Put a drafted price book to use.
     AdoptPriceBook "adoptPriceBook" Owner,
+    /// Say at which rate of the price book somebody works.
+    SetLabourGrade "setLabourGrade" Owner,
+    /// Record who sells parts to the shop.
+    AddSupplier "addSupplier" Desk,
+    /// Correct a supplier's record.
+    ChangeSupplier "changeSupplier" Desk,
     /// Record a part the shop sells.
     AddPart "addPart" Desk,
     /// Record what a part costs now.

@@ -2,7 +2,7 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{markup_bracket, price_book};
+use nameplate_entities::{labour_rate, markup_bracket, price_book, trip_zone};
 use nameplate_rules::pricing::{margin, markup};
 use rust_decimal::Decimal;
 
@@ -13,8 +13,8 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 
-use super::super::Book;
-use super::two_decimals;
+use super::super::book;
+use super::{DistanceUnit, LabourRate, TripZone, two_decimals};
 
 /// Whether a price book may be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -110,12 +110,18 @@ pub struct PriceBook {
     hourly_rate: Money,
     /// Whether the first hour is billed whole.
     first_hour_minimum: bool,
+    /// How long that first hour is.
+    minimum_minutes: i32,
     /// Time is rounded up to a multiple of this.
     increment_minutes: i32,
     /// Factor for work after hours.
     after_hours_multiplier: ExactDecimal,
-    /// Charge for one trip.
+    /// What a second technician adds, as a share of the first one's price.
+    second_technician_share: ExactDecimal,
+    /// Charge for one trip to an address in none of the zones.
     trip: Money,
+    /// Unit of the zones' distances.
+    distance_unit: Option<DistanceUnit>,
     /// Charge for finding what is wrong.
     diagnostic: Money,
     /// Whether that charge is credited when the repair is accepted.
@@ -124,10 +130,14 @@ pub struct PriceBook {
     markup_kind: MarkupKind,
     /// Least a part earns over its cost.
     minimum_markup: Money,
+    /// Most a part earns over its cost; null for no cap.
+    maximum_markup: Option<Money>,
     /// The cents a part price is lifted to.
     price_ending: PriceEnding,
     /// When it was adopted; null for a draft.
     adopted_at: Option<DateTime<Utc>>,
+    /// Send it back when changing the draft.
+    version: i32,
     #[graphql(skip)]
     row: price_book::Model,
 }
@@ -140,15 +150,20 @@ impl From<price_book::Model> for PriceBook {
             state: row.state.into(),
             hourly_rate: Money::cents(row.hourly_rate_cents),
             first_hour_minimum: row.first_hour_minimum,
+            minimum_minutes: row.minimum_minutes,
             increment_minutes: row.increment_minutes,
             after_hours_multiplier: row.after_hours_multiplier.into(),
+            second_technician_share: row.second_technician_share.into(),
+            distance_unit: row.distance_unit.map(Into::into),
             trip: Money::cents(row.trip_cents),
             diagnostic: Money::cents(row.diagnostic_cents),
             diagnostic_credited: row.diagnostic_credited,
             markup_kind: row.markup_kind.into(),
             minimum_markup: Money::cents(row.minimum_markup_cents),
+            maximum_markup: row.maximum_markup_cents.map(Money::cents),
             price_ending: row.price_ending.into(),
             adopted_at: row.adopted_at,
+            version: row.version,
             row,
         }
     }
@@ -196,12 +211,26 @@ impl PriceBook {
         Ok(rows.into_iter().map(MarkupBracket::from).collect())
     }
 
+    /// Prices of an hour by the technician's grade.
+    async fn rates(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<LabourRate>> {
+        let column = labour_rate::Column::PriceBookId;
+        let rows = loaders::children::<labour_rate::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(LabourRate::from).collect())
+    }
+
+    /// Zones of the shop's area, each with its charge for a trip.
+    #[graphql(complexity = "20 * child_complexity")]
+    async fn zones(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<TripZone>> {
+        let column = trip_zone::Column::PriceBookId;
+        let rows = loaders::children::<trip_zone::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(TripZone::from).collect())
+    }
+
     /// Every bracket edge at which a dearer part would sell for less; graduated schedules have none.
     async fn inversions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<MarkupInversion>> {
         let brackets = self.brackets(ctx).await?;
-        let book = Book::of_rows(self.row.clone(), &brackets).map_err(edge)?;
-        let found = book
-            .schedule
+        let found = book::schedule(&self.row, &brackets)
+            .map_err(|refusal| edge(Error::caused("schedule of a price book", refusal)))?
             .inversions()
             .map_err(|refusal| edge(Error::caused("inversions of a price book", refusal)))?;
         Ok(found.into_iter().map(MarkupInversion::from).collect())

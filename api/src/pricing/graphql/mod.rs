@@ -1,8 +1,13 @@
 //! Price books and parts in the graph; tax rules are in `taxes`.
 
+mod book_inputs;
+mod book_mutations;
+mod book_queries;
 mod books;
+mod lists;
 pub mod mutations;
 mod parts;
+mod suppliers;
 mod taxes;
 
 use std::sync::Arc;
@@ -25,9 +30,13 @@ use crate::shop;
 
 use super::{book_on, price_part, store};
 
+pub use book_mutations::PriceBooksMutation;
+pub use book_queries::PriceBooksQuery;
 pub use books::{BookState, MarkupBracket, MarkupInversion, MarkupKind, PriceBook, PriceEnding};
+pub use lists::{DistanceUnit, FlatRateTask, LabourRate, TripZone};
 pub use mutations::PricingMutation;
 pub use parts::{Part, PartCost, PartPrice, PriceBasis};
+pub use suppliers::{LabourGrade, Supplier, SuppliersMutation, SuppliersQuery};
 pub use taxes::{ChargeKind, LevelKind, TaxBasis, TaxExemption, TaxJurisdiction};
 
 /// A figure per hundred as shown beside prices.

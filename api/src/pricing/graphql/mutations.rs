@@ -1,4 +1,4 @@
-//! Keeping price books, parts and tax rules.
+//! Keeping parts and tax rules; price books are in `book_mutations`.
 
 use async_graphql::{Context, ID, InputObject, Object};
 use chrono::NaiveDate;
@@ -10,103 +10,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 
 use super::super::operations;
-use super::{
-    ChargeKind, LevelKind, MarkupKind, Part, PriceBook, PriceEnding, TaxBasis, TaxExemption,
-    TaxJurisdiction,
-};
-
-/// One step of a markup schedule.
-#[derive(InputObject)]
-pub struct MarkupBracketInput {
-    /// Highest cost of this bracket, itself inside; left out for the last, open bracket.
-    up_to: Option<Money>,
-    /// Price per unit of cost, 1 to 100.
-    multiplier: ExactDecimal,
-}
-
-/// A price book to draft.
-#[derive(InputObject)]
-pub struct DraftPriceBookInput {
-    /// Name, such as the period it is for.
-    name: String,
-    /// First day it is used.
-    effective_from: NaiveDate,
-    /// Price of an hour of one technician.
-    hourly_rate: Money,
-    /// Whether the first hour is billed whole.
-    #[graphql(default = true)]
-    first_hour_minimum: bool,
-    /// Time is rounded up to a multiple of this, 1 to 60.
-    #[graphql(default = 15)]
-    increment_minutes: i32,
-    /// Factor for work after hours, 1 to 100; 1.5 when left out.
-    after_hours_multiplier: Option<ExactDecimal>,
-    /// Charge for one trip.
-    trip: Money,
-    /// Charge for finding what is wrong.
-    diagnostic: Money,
-    /// Whether that charge is credited when the repair is accepted.
-    #[graphql(default = true)]
-    diagnostic_credited: bool,
-    /// How the brackets apply.
-    markup_kind: MarkupKind,
-    /// Least a part earns over its cost; nothing when left out.
-    minimum_markup: Option<Money>,
-    /// The cents a part price is lifted to; as computed when left out.
-    price_ending: Option<PriceEnding>,
-    /// Steps from the cheapest cost up; the last is open.
-    brackets: Vec<MarkupBracketInput>,
-}
-
-impl From<DraftPriceBookInput> for operations::DraftPriceBook {
-    fn from(input: DraftPriceBookInput) -> Self {
-        let usual = rust_decimal::Decimal::new(15, 1);
-        let bracket = |bracket: MarkupBracketInput| operations::NewBracket {
-            up_to: bracket.up_to.map(|edge| edge.0),
-            multiplier: bracket.multiplier.0,
-        };
-        Self {
-            name: input.name,
-            effective_from: input.effective_from,
-            hourly_rate: input.hourly_rate.0,
-            first_hour_minimum: input.first_hour_minimum,
-            increment_minutes: input.increment_minutes,
-            after_hours_multiplier: input.after_hours_multiplier.map_or(usual, |given| given.0),
-            trip: input.trip.0,
-            diagnostic: input.diagnostic.0,
-            diagnostic_credited: input.diagnostic_credited,
-            markup_kind: input.markup_kind.into(),
-            minimum_markup: input
-                .minimum_markup
-                .map_or_else(Default::default, |least| least.0),
-            price_ending: input.price_ending.unwrap_or(PriceEnding::AsComputed).into(),
-            brackets: input.brackets.into_iter().map(bracket).collect(),
-        }
-    }
-}
-
-payload! {
-    /// What drafting a price book gave.
-    DraftPriceBookPayload {
-        /// The draft; look at its inversions before adopting it.
-        price_book: PriceBook
-    }
-}
-
-/// A drafted price book to put to use.
-#[derive(InputObject)]
-pub struct AdoptPriceBookInput {
-    /// The draft.
-    price_book_id: ID,
-}
-
-payload! {
-    /// What adopting a price book gave.
-    AdoptPriceBookPayload {
-        /// The book in use.
-        price_book: PriceBook
-    }
-}
+use super::{ChargeKind, LevelKind, Part, TaxBasis, TaxExemption, TaxJurisdiction};
 
 /// A part to record.
 #[derive(InputObject)]
@@ -280,37 +184,12 @@ payload! {
     }
 }
 
-/// Keeping price books, parts and tax rules.
+/// Keeping parts and tax rules.
 #[derive(Default)]
 pub struct PricingMutation;
 
 #[Object]
 impl PricingMutation {
-    /// Begins a price book: all rates and the whole markup schedule at once.
-    async fn draft_price_book(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "The price book.")] input: DraftPriceBookInput,
-    ) -> async_graphql::Result<DraftPriceBookPayload> {
-        let outcome = operations::draft_price_book(act(ctx)?, input.into()).await;
-        DraftPriceBookPayload::of(outcome.map(PriceBook::from))
-    }
-
-    /// Puts a drafted price book to use from its day on; it is never edited afterwards.
-    async fn adopt_price_book(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "Which draft.")] input: AdoptPriceBookInput,
-    ) -> async_graphql::Result<AdoptPriceBookPayload> {
-        let act = act(ctx)?;
-        let outcome = async {
-            let book = Kind::PriceBook.row("priceBookId", &input.price_book_id)?;
-            operations::adopt_price_book(act, book).await
-        }
-        .await;
-        AdoptPriceBookPayload::of(outcome.map(PriceBook::from))
-    }
-
     /// Records a part the shop sells.
     async fn add_part(
         &self,

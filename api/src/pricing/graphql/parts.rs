@@ -12,7 +12,7 @@ use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 
 use super::super::Book;
-use super::PriceBook;
+use super::{PriceBook, Supplier};
 
 /// What a part cost, from when.
 #[derive(SimpleObject)]
@@ -31,8 +31,6 @@ pub struct Part {
     number: String,
     /// What it is.
     description: String,
-    /// Who supplies it.
-    supplier: Option<String>,
     /// What it costs now.
     cost: Money,
     /// Sells at this price whatever it costs; null to price it by the book.
@@ -52,7 +50,6 @@ impl From<part::Model> for Part {
         Self {
             number: row.number.clone(),
             description: row.description.clone(),
-            supplier: row.supplier.clone(),
             cost: Money::cents(row.cost_cents),
             fixed_price: row.fixed_price_cents.map(Money::cents),
             list_price: row.list_price_cents.map(Money::cents),
@@ -85,6 +82,19 @@ impl Part {
         Kind::Part.id(self.row.id)
     }
 
+    /// Name of who supplies it.
+    async fn supplier(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        Ok(self.supplied_by(ctx).await?.map(Supplier::into_name))
+    }
+
+    /// Who supplies it.
+    async fn supplied_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Supplier>> {
+        match self.row.supplier_id {
+            Some(id) => Supplier::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
     /// What it cost, the first cost first.
     async fn cost_history(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<PartCost>> {
         let rows =
@@ -104,6 +114,8 @@ impl Part {
 pub enum PriceBasis {
     /// The book's markup schedule.
     Schedule,
+    /// The most the book lets a part earn, which the schedule would have passed.
+    MarkupCap,
     /// The part's own fixed price.
     Fixed,
     /// The list price, which the schedule would have passed.

@@ -9,6 +9,7 @@ use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, ProblemCode, Result, Right, search};
 
 use super::super::store;
+use super::suppliers;
 
 /// A part to record.
 #[derive(Clone, Debug)]
@@ -44,10 +45,10 @@ fn amount(checks: &mut Checks, path: &str, amount: Cents) -> i64 {
 pub async fn add_part(act: &Act, new: AddPart) -> Result<part::Model> {
     act.staff_with(Right::AddPart)?;
     let mut checks = Checks::new();
-    let row = part::ActiveModel {
+    let supplier = checks.text_if_any("supplier", new.supplier.as_deref(), LINE_MAX);
+    let mut row = part::ActiveModel {
         number: Set(checks.text("number", &new.number, LINE_MAX)),
         description: Set(checks.text("description", &new.description, LINE_MAX)),
-        supplier: Set(checks.text_if_any("supplier", new.supplier.as_deref(), LINE_MAX)),
         cost_cents: Set(amount(&mut checks, "cost", new.cost)),
         fixed_price_cents: Set(new
             .fixed_price
@@ -63,6 +64,10 @@ pub async fn add_part(act: &Act, new: AddPart) -> Result<part::Model> {
     };
     checks.finish()?;
     let tx = act.app.db.write().await?;
+    if let Some(name) = supplier {
+        let supplier = suppliers::named(&tx, act, Right::AddPart, name).await?;
+        row.supplier_id = Set(Some(supplier.id));
+    }
     let row = row.insert(&tx).await?;
     cost_from_now(&tx, act, &row).await?;
     audit::created(&tx, act, Right::AddPart.mutation(), subject(row.id), &row).await?;

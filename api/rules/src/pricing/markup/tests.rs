@@ -35,6 +35,7 @@ fn terms(kind: ScheduleKind, brackets: Vec<Bracket>) -> ScheduleTerms {
         kind,
         brackets,
         minimum_markup_cents: Cents::ZERO,
+        maximum_markup_cents: None,
         ending: PriceEnding::None,
     }
 }
@@ -145,6 +146,16 @@ fn a_schedule_that_cannot_price_every_cost_is_refused() {
         MarkupSchedule::new(below),
         Err(ScheduleRefusal::NegativeMinimum { minimum: Cents(-1) })
     );
+    let (minimum, maximum) = (Cents(500), Cents(499));
+    let crossed = ScheduleTerms {
+        minimum_markup_cents: minimum,
+        maximum_markup_cents: Some(maximum),
+        ..terms(ScheduleKind::Whole, vec![open("2")])
+    };
+    assert_eq!(
+        MarkupSchedule::new(crossed),
+        Err(ScheduleRefusal::MaximumBelowMinimum { minimum, maximum })
+    );
 }
 
 #[test]
@@ -168,8 +179,9 @@ fn any_schedule() -> impl Strategy<Value = MarkupSchedule> {
         Just(PriceEnding::UpTo99)
     ];
     let steps = prop::collection::vec((1_i64..20_000, 100_i64..500), 0..5);
-    (kind, ending, steps, 100_i64..500, 0_i64..1_000).prop_map(
-        |(kind, ending, steps, top, minimum)| {
+    let earned = (0_i64..1_000, prop::option::of(0_i64..30_000));
+    (kind, ending, steps, 100_i64..500, earned).prop_map(
+        |(kind, ending, steps, top, (minimum, above))| {
             let mut edge = 0;
             let mut brackets: Vec<Bracket> = Vec::new();
             for (width, multiplier) in steps {
@@ -187,6 +199,7 @@ fn any_schedule() -> impl Strategy<Value = MarkupSchedule> {
                 kind,
                 brackets,
                 minimum_markup_cents: Cents(minimum),
+                maximum_markup_cents: above.map(|above| Cents(minimum + above)),
                 ending,
             })
             .expect("edges rise and multipliers are one or more")
@@ -203,6 +216,65 @@ proptest! {
         let dearer = schedule.price(Cents(cost + more)).unwrap().price;
         prop_assert!(dearer >= cheaper, "{cheaper} then {dearer}");
         prop_assert!(cheaper >= Cents(cost));
+    }
+
+    #[test]
+    fn a_dearer_part_under_one_list_price_never_sells_cheaper(
+        schedule in any_schedule(), cost in 0_i64..100_000, more in 0_i64..30_000, cap in 0_i64..200_000,
+    ) {
+        let rule = PartRule { fixed_price: None, list_price_cap: Some(Cents(cap)) };
+        let cheaper = schedule.price_under(Cents(cost), rule).unwrap().price;
+        let dearer = schedule.price_under(Cents(cost + more), rule).unwrap().price;
+        prop_assert!(dearer >= cheaper, "{cheaper} then {dearer}");
+        prop_assert!(dearer <= Cents(cap));
+    }
+
+    #[test]
+    fn a_part_earns_no_less_than_the_minimum_and_no_more_than_the_maximum(
+        schedule in any_schedule(), cost in 0_i64..100_000,
+    ) {
+        let price = schedule.price(Cents(cost)).unwrap();
+        let earned = price.price.0 - cost;
+        prop_assert!(earned >= schedule.terms().minimum_markup_cents.0);
+        if let Some(most) = schedule.terms().maximum_markup_cents {
+            prop_assert!(earned <= most.0);
+            prop_assert!(price.basis == PriceBasis::Schedule || earned == most.0);
+        }
+    }
+
+    #[test]
+    fn inversions_are_found_where_trying_every_cost_finds_them(
+        steps in prop::collection::vec((1_i64..60, 100_i64..400), 1..5), top in 100_i64..400, minimum in 0_i64..40,
+    ) {
+        let mut edge = 0;
+        let mut brackets = Vec::new();
+        for (width, multiplier) in steps {
+            edge += width;
+            brackets.push(Bracket { up_to_cents: Some(Cents(edge)), multiplier: Decimal::new(multiplier, 2) });
+        }
+        brackets.push(Bracket { up_to_cents: None, multiplier: Decimal::new(top, 2) });
+        let plain = ScheduleTerms {
+            minimum_markup_cents: Cents(minimum),
+            ..terms(ScheduleKind::Whole, brackets)
+        };
+        let schedule = MarkupSchedule::new(plain.clone()).unwrap();
+        let found: Vec<i64> = schedule.inversions().unwrap().iter().map(|i| i.edge_cost.0).collect();
+        // Reckoned anew from the terms alone: the price of each cost, and where it falls below one reached before.
+        let unfloored = |cost: i64| {
+            let bracket = plain.brackets.iter().find(|b| b.up_to_cents.is_none_or(|up_to| cost <= up_to.0)).unwrap();
+            let hundredths = bracket.multiplier.mantissa();
+            let marked = (i128::from(cost) * hundredths * 2 + 100).div_euclid(200);
+            i64::try_from(marked).unwrap().max(cost + minimum)
+        };
+        let mut highest = 0;
+        let mut tried = Vec::new();
+        for cost in 1..=edge {
+            highest = highest.max(unfloored(cost));
+            if unfloored(cost + 1) < highest && plain.brackets.iter().any(|b| b.up_to_cents == Some(Cents(cost))) {
+                tried.push(cost);
+            }
+        }
+        prop_assert_eq!(found, tried);
     }
 
     #[test]

@@ -21,8 +21,21 @@ pub(super) const PRICING: &[Row] = &[
     (
         "PriceBook",
         Desk,
-        "priceEnding adoptedAt brackets inversions",
+        "priceEnding adoptedAt brackets inversions version minimumMinutes maximumMarkup",
     ),
+    (
+        "PriceBook",
+        Desk,
+        "secondTechnicianShare distanceUnit rates zones",
+    ),
+    ("LabourRate", Desk, "name hourlyRate"),
+    ("TripZone", Desk, "name charge postalCodes upToDistance"),
+    (
+        "FlatRateTask",
+        Desk,
+        "id key name description hours priceBook applianceType component",
+    ),
+    ("Query", Desk, "priceBookInForce flatRateTasks"),
     (
         "MarkupBracket",
         Desk,
@@ -41,8 +54,11 @@ pub(super) const PRICING: &[Row] = &[
     (
         "Part",
         Desk,
-        "supplier cost fixedPrice listPrice costHistory",
+        "supplier suppliedBy cost fixedPrice listPrice costHistory",
     ),
+    ("Query", Desk, "suppliers labourGrades"),
+    ("Supplier", Desk, "id name email version"),
+    ("LabourGrade", Desk, "staff grade"),
     ("PartCost", Desk, "cost fromAt"),
     (
         "PartPrice",
