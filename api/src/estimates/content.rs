@@ -166,6 +166,8 @@ pub fn printed_quantity(kind: ChargeKind, quantity: Decimal, minutes: Option<i32
             format!("{} h", hours.normalize())
         }
         (ChargeKind::Labour, Some(minutes)) => format!("{} h {} min", minutes / 60, minutes % 60),
+        // A listed task has hours and no minutes on a clock.
+        (ChargeKind::Labour, None) => format!("{} h", quantity.normalize()),
         _ => quantity.normalize().to_string(),
     }
 }

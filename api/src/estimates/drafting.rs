@@ -4,7 +4,8 @@ use std::collections::HashMap;
 
 use nameplate_entities::kinds::{CallState, EstimateState};
 use nameplate_entities::{
-    estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, service_call,
+    estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, service_address,
+    service_call,
 };
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 use serde::{Deserialize, Serialize};
@@ -15,7 +16,7 @@ use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::{customers, pricing, shop};
 
 use super::offer::Offer;
-use super::priced::{PricedOption, Terms};
+use super::priced::{Destination, PricedOption, Terms};
 use super::{pictures, store};
 
 /// An estimate to draft.
@@ -168,8 +169,14 @@ async fn terms(
         ));
     };
     let parts = pricing::parts_by_id(tx, &offer.part_ids()).await?;
+    let book = pricing::book_on(tx, on).await?;
+    let tasks = offer.named(|terms| terms.task_id);
+    let technicians = offer.named(|terms| terms.technician_id);
     Ok(Terms {
-        book: pricing::book_on(tx, on).await?,
+        tasks: pricing::tasks_in(tx, book.row.id, &tasks).await?,
+        grades: pricing::grades_of(tx, &technicians).await?,
+        destination: destination(tx, call, &address).await?,
+        book,
         parts: parts
             .into_iter()
             .map(|part| (part.id, part))
@@ -177,6 +184,20 @@ async fn terms(
         jurisdiction: pricing::jurisdiction(tx, jurisdiction_id, on).await?,
         exemption: pricing::exemption_on(tx, call.customer_id, on).await?,
         on,
+    })
+}
+
+/// Where the visit for a call goes.
+async fn destination(
+    tx: &impl ConnectionTrait,
+    call: &service_call::Model,
+    address: &service_address::Model,
+) -> Result<Destination> {
+    Ok(Destination {
+        zone: address.trip_zone.clone(),
+        postal_code: address.postal_code.clone(),
+        distance: address.trip_distance.map(|distance| distance.0),
+        charged_with: store::trip_charged_with(tx, call.id).await?,
     })
 }
 
@@ -269,6 +290,13 @@ async fn write_option(
             cost_cents: Set(line.cost.0),
             labour_minutes: Set(line.labour_minutes),
             section: Set(line.section),
+            task_id: Set(line.basis.task_id),
+            work_hours: Set(line.basis.hours),
+            crew: Set(line.basis.crew),
+            rate_name: Set(line.basis.rate_name),
+            worked_minutes: Set(line.basis.worked_minutes),
+            zone_name: Set(line.basis.zone_name),
+            priced_by: Set(line.basis.priced_by),
             ..Default::default()
         });
     estimate_line::Entity::insert_many(lines).exec(tx).await?;

@@ -12,6 +12,7 @@ mod content;
 mod drafting;
 pub mod graphql;
 mod letter;
+mod line_terms;
 pub mod link;
 mod offer;
 pub mod page;
@@ -27,6 +28,7 @@ mod store;
 pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use letter::letter;
+pub use line_terms::LineTerms;
 pub use offer::{NewLine, NewOption, Offer};
 pub use pictures::{NewPicture, remove_attachment};
 pub use questions::{AnswerQuestion, answer_letter, answer_question};
@@ -34,5 +36,7 @@ pub use sending::{SendEstimate, expire_due, send_estimate, withdraw};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
 
+#[cfg(test)]
+mod catalogue_tests;
 #[cfg(test)]
 mod tests;

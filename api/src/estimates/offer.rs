@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Checks, ProblemCode, Result};
 
+use super::line_terms::{self, LineTerms};
 use super::pictures::{self, NewPicture};
 
 /// Alternatives a customer can still choose from.
@@ -68,6 +69,9 @@ pub struct NewLine {
     pub unit_price: Option<Cents>,
     /// Heading it stands under.
     pub section: Option<String>,
+    /// What it names of the price book beside its kind.
+    #[serde(default, skip_serializing_if = "LineTerms::is_plain")]
+    pub terms: LineTerms,
 }
 
 impl Offer {
@@ -91,6 +95,17 @@ impl Offer {
         }
         checks.finish()?;
         Ok(self)
+    }
+
+    /// What its lines name by id beside parts.
+    pub fn named(&self, what: fn(&LineTerms) -> Option<i64>) -> Vec<i64> {
+        let lines = self.options.iter().flat_map(|option| &option.lines);
+        let mut ids = lines
+            .filter_map(|line| what(&line.terms))
+            .collect::<Vec<_>>();
+        ids.sort_unstable();
+        ids.dedup();
+        ids
     }
 
     /// Ids of the parts its lines name.
@@ -147,6 +162,7 @@ impl NewOption {
             for (at, line) in self.lines.iter_mut().enumerate() {
                 line.check(checks, &format!("{lines}.{at}"));
             }
+            self.check_repeated(checks, &lines);
         }
     }
 
@@ -178,6 +194,27 @@ impl NewOption {
             .or(percent.map(DepositTerms::Percent))
     }
 
+    /// One trip and one diagnosis; more of them for a reason.
+    fn check_repeated(&self, checks: &mut Checks, lines: &str) {
+        let mut seen = Vec::new();
+        for (at, line) in self.lines.iter().enumerate() {
+            if !line_terms::may_repeat(line.kind) {
+                continue;
+            }
+            let several = line
+                .quantity
+                .is_some_and(|quantity| quantity > Decimal::ONE);
+            if (several || seen.contains(&line.kind)) && line.terms.repeat_reason.is_none() {
+                checks.refuse(
+                    ProblemCode::Missing,
+                    &format!("{lines}.{at}.repeatReason"),
+                    "This option charges it already. Say why it is charged again, or take the line out.",
+                );
+            }
+            seen.push(line.kind);
+        }
+    }
+
     /// The discount granted; none was checked away before.
     pub fn discount(&self) -> Option<Discount> {
         let percent = self
@@ -201,6 +238,7 @@ impl NewLine {
             hours: WorkHours::Regular,
             unit_price: None,
             section: None,
+            terms: LineTerms::default(),
         }
     }
 
@@ -228,6 +266,7 @@ impl NewLine {
         if let Some(minutes) = self.minutes {
             checks.between(&path("minutes"), minutes, (1, MINUTES_MAX));
         }
+        self.terms.check(checks, self.kind, below);
         self.check_kind(checks, &path);
     }
 
@@ -245,8 +284,9 @@ impl NewLine {
                 needs("description", self.description.is_some(), words);
             }
             ChargeKind::Labour => {
-                let words = "Say how many minutes the work takes.";
-                needs("minutes", self.minutes.is_some(), words);
+                let words = "Say how many minutes the work takes, or name a task.";
+                let by_task = self.terms.task_id.is_some();
+                needs("minutes", self.minutes.is_some() || by_task, words);
             }
             ChargeKind::Freight | ChargeKind::Fee => {
                 let words = "The price book has no price for this kind; give one.";
@@ -271,6 +311,11 @@ impl NewLine {
             "minutes",
             self.minutes.is_some() && !is_labour,
             "Only a line for labour takes minutes.",
+        );
+        takes_none(
+            "minutes",
+            self.minutes.is_some() && self.terms.task_id.is_some(),
+            "A task has its own hours; name it or give minutes, not both.",
         );
         takes_none(
             "quantity",

@@ -3,12 +3,12 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::{EstimateState, Role};
+use nameplate_entities::kinds::{ChargeKind, EstimateState, Role};
 use nameplate_entities::{
     appliance, appliance_type, estimate, estimate_line, estimate_link, estimate_option,
-    estimate_revision, estimate_tax, price_book, service_call, staff, tax_level,
+    estimate_revision, estimate_tax, price_book, service_call, staff, tax_level, visit_call,
 };
-use sea_orm::sea_query::Query;
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query};
 use sea_orm::{
     ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder,
     QuerySelect, Select,
@@ -299,6 +299,66 @@ pub async fn live_link(
         .filter(estimate_link::Column::ExpiresAt.gt(at))
         .one(db)
         .await?)
+}
+
+/// Number of another call on one of this call's visits, whose offer stands and charges the trip.
+///
+/// # Errors
+/// Internal only.
+pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
+    let visits = Query::select()
+        .column(visit_call::Column::VisitId)
+        .from(visit_call::Entity)
+        .and_where(visit_call::Column::CallId.eq(call_id))
+        .to_owned();
+    let others = Query::select()
+        .column(visit_call::Column::CallId)
+        .from(visit_call::Entity)
+        .and_where(visit_call::Column::VisitId.in_subquery(visits))
+        .and_where(visit_call::Column::CallId.ne(call_id))
+        .to_owned();
+    let mut query = Query::select();
+    let column = |table: &str, name: &str| Expr::col((Alias::new(table), Alias::new(name)));
+    query
+        .expr(column("service_call", "number"))
+        .from(service_call::Entity)
+        .inner_join(
+            estimate::Entity,
+            column("estimate", "call_id").equals(("service_call", "id")),
+        )
+        .inner_join(
+            estimate_revision::Entity,
+            column("estimate_revision", "estimate_id").equals(("estimate", "id")),
+        )
+        .inner_join(
+            estimate_option::Entity,
+            column("estimate_option", "revision_id").equals(("estimate_revision", "id")),
+        )
+        .inner_join(
+            estimate_line::Entity,
+            column("estimate_line", "option_id").equals(("estimate_option", "id")),
+        )
+        .and_where(column("service_call", "id").in_subquery(others))
+        .and_where(column("estimate_revision", "state").is_in([
+            EstimateState::Sent,
+            EstimateState::Accepted,
+            EstimateState::Invoiced,
+        ]))
+        // Of an accepted offer only what was accepted counts.
+        .and_where(
+            column("estimate_revision", "accepted_option_id")
+                .is_null()
+                .or(column("estimate_revision", "accepted_option_id")
+                    .equals(("estimate_option", "id"))),
+        )
+        .and_where(column("estimate_line", "kind").eq(ChargeKind::Trip))
+        .and_where(column("estimate_line", "net_cents").gt(0))
+        .order_by((service_call::Entity, service_call::Column::Id), Order::Asc)
+        .limit(1);
+    let found = db.query_one(&query).await?;
+    Ok(found
+        .map(|row| row.try_get_by_index::<String>(0))
+        .transpose()?)
 }
 
 /// Estimates for a call, or with a revision in a state.

@@ -25,19 +25,19 @@ use crate::base::{Act, App, Caller};
 use crate::{appliances, customers, pricing, shop};
 
 /// A shop with one open call, on a database of its own.
-struct World {
-    app: Arc<App>,
-    call_id: i64,
+pub(super) struct World {
+    pub(super) app: Arc<App>,
+    pub(super) call_id: i64,
     keys: u32,
     _folder: tempfile::TempDir,
 }
 
-fn noon() -> DateTime<Utc> {
+pub(super) fn noon() -> DateTime<Utc> {
     "2026-11-25T18:00:00Z".parse().unwrap()
 }
 
 impl World {
-    async fn new() -> Self {
+    pub(super) async fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let file = folder.path().join("shop.db");
         let db = Db::open(&format!("sqlite://{}?mode=rwc", file.display()))
@@ -56,11 +56,11 @@ impl World {
         }
     }
 
-    fn owner(&self) -> Act {
+    pub(super) fn owner(&self) -> Act {
         owner(&self.app)
     }
 
-    fn key(&mut self) -> String {
+    pub(super) fn key(&mut self) -> String {
         self.keys += 1;
         format!("key {}", self.keys)
     }

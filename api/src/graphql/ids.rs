@@ -44,7 +44,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 30] = [
+    const ALL: [Self; 32] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,

@@ -5,6 +5,9 @@
 //! and a recorded jurisdiction are never edited, a new cost never changes an estimate, and every kind of charge has a
 //! rule of taxability wherever the shop works.
 
+/// Longest chain of parts that took one another's place.
+const SUPERSESSIONS_MAX: usize = 20;
+
 mod book;
 pub mod graphql;
 mod kinds;
@@ -17,8 +20,8 @@ pub use kinds::{charge_for_row, charge_of_row, charge_printed, level_of_row, lev
 pub use operations::{
     AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, ChangePartCost, ChangePriceBook,
     ClonePriceBook, DraftPriceBook, NewBracket, NewLevel, NewRate, NewTask, NewTaxability, NewZone,
-    add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book, change_part_cost,
-    change_price_book, clone_price_book, draft_price_book,
+    SetLabourGrade, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
+    change_part_cost, change_price_book, clone_price_book, draft_price_book, set_labour_grade,
 };
-pub use store::{get_part, grades_of, parts_by_id, tasks_by_id};
+pub use store::{get_part, grades_of, parts_by_id, tasks_in};
 pub use tax::{Jurisdiction, exemption_on, jurisdiction};

@@ -113,21 +113,39 @@ pub fn listed_tasks(
         .filter(narrowed)
 }
 
-/// The tasks of these ids that exist, of whatever book, in one statement.
+/// The tasks of a book that stand for these ids: themselves, or those of the same key when another book lists them.
+///
+/// Two statements at most. What the book does not list is left out.
 ///
 /// # Errors
 /// Internal only.
-pub async fn tasks_by_id(
+pub async fn tasks_in(
     db: &impl ConnectionTrait,
+    book_id: i64,
     ids: &[i64],
-) -> Result<Vec<flat_rate_task::Model>> {
+) -> Result<HashMap<i64, flat_rate_task::Model>> {
     if ids.is_empty() {
-        return Ok(Vec::new());
+        return Ok(HashMap::new());
     }
-    Ok(flat_rate_task::Entity::find()
+    let asked = flat_rate_task::Entity::find()
         .filter(flat_rate_task::Column::Id.is_in(ids.iter().copied()))
         .all(db)
-        .await?)
+        .await?;
+    let keys = asked.iter().map(|row| row.task_key.clone());
+    let keys = keys.collect::<Vec<_>>();
+    let listed = flat_rate_task::Entity::find()
+        .filter(flat_rate_task::Column::PriceBookId.eq(book_id))
+        .filter(flat_rate_task::Column::TaskKey.is_in(keys))
+        .all(db)
+        .await?;
+    let listed: HashMap<_, _> = listed
+        .into_iter()
+        .map(|row| (row.task_key.clone(), row))
+        .collect();
+    Ok(asked
+        .into_iter()
+        .filter_map(|row| Some((row.id, listed.get(&row.task_key)?.clone())))
+        .collect())
 }
 
 /// The part, which the input names at `path`.

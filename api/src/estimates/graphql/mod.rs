@@ -1,5 +1,6 @@
 //! Estimates in the graph. They are money documents: owner and office only.
 
+mod lines;
 pub mod mutations;
 mod options;
 pub mod pictures;
@@ -22,8 +23,9 @@ use crate::shop::graphql::Staff;
 
 use super::store;
 
-pub use mutations::EstimatesMutation;
-pub use options::{EstimateLine, EstimateOption, EstimateTax};
+pub use lines::{EstimateLine, PricedBy};
+pub use mutations::{EstimatesMutation, WorkHours};
+pub use options::{EstimateOption, EstimateTax};
 pub use pictures::{EstimatePicture, PicturesMutation};
 pub use questions::{EstimateQuestion, QuestionsMutation, QuestionsQuery};
 

@@ -10,7 +10,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 use crate::pricing::graphql::ChargeKind;
 
-use super::super::{drafting, offer, sending};
+use super::super::{LineTerms, drafting, offer, sending};
 use super::EstimateRevision;
 use super::pictures::{self, EstimatePictureInput};
 
@@ -24,6 +24,16 @@ pub enum WorkHours {
     AfterHours,
 }
 
+/// How many technicians do the work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_rules::pricing::labour::Crew")]
+pub enum Crew {
+    /// One.
+    One,
+    /// Two; the second adds the book's share of the first one's price.
+    Two,
+}
+
 /// One charge. What is left out comes from the price book.
 #[derive(InputObject)]
 pub struct EstimateLineInput {
@@ -35,8 +45,18 @@ pub struct EstimateLineInput {
     part_id: Option<ID>,
     /// How many; one when left out. Not for labour.
     quantity: Option<ExactDecimal>,
-    /// Minutes the work takes; for labour only, which needs it.
+    /// Minutes the work takes; for labour only, which needs it or a task.
     minutes: Option<i32>,
+    /// The flat-rate task that labour is priced by instead; its hours are the price, and no minimum applies.
+    task_id: Option<ID>,
+    /// How many technicians; for labour, one when left out.
+    crew: Option<Crew>,
+    /// Grade of the technician, by the name of a rate in the price book; for labour.
+    grade: Option<String>,
+    /// The technician whose grade it is; for labour, not together with `grade`.
+    technician_id: Option<ID>,
+    /// Why the option charges a second trip or diagnosis; printed behind its name.
+    repeat_reason: Option<String>,
     /// When the work is done; for labour.
     #[graphql(default_with = "WorkHours::Regular")]
     hours: WorkHours,
@@ -49,7 +69,17 @@ pub struct EstimateLineInput {
 impl EstimateLineInput {
     fn command(self, below: &str) -> Result<offer::NewLine> {
         let path = format!("{below}.partId");
+        let task = format!("{below}.taskId");
+        let technician = format!("{below}.technicianId");
+        let terms = LineTerms {
+            task_id: Kind::FlatRateTask.row_if_any(&task, self.task_id.as_ref())?,
+            crew: self.crew.map(Into::into),
+            grade: self.grade,
+            technician_id: Kind::Staff.row_if_any(&technician, self.technician_id.as_ref())?,
+            repeat_reason: self.repeat_reason,
+        };
         Ok(offer::NewLine {
+            terms,
             kind: self.kind.into(),
             description: self.description,
             part_id: Kind::Part.row_if_any(&path, self.part_id.as_ref())?,

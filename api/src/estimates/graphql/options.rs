@@ -2,13 +2,13 @@
 
 use async_graphql::{ComplexObject, Context, ID, SimpleObject};
 use nameplate_entities::{estimate_line, estimate_option, estimate_tax};
-use nameplate_rules::money::Cents;
 
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
-use crate::pricing::graphql::{ChargeKind, Part, margin_percent};
+
+use super::EstimateLine;
 
 /// One alternative of an estimate.
 #[derive(SimpleObject)]
@@ -94,76 +94,6 @@ impl EstimateOption {
         let mut rows = loaders::children::<estimate_tax::Entity>(ctx, column, self.row.id).await?;
         rows.sort_by_key(|row| row.position);
         Ok(rows.into_iter().map(EstimateTax::from).collect())
-    }
-}
-
-/// One charge of an option.
-#[derive(SimpleObject)]
-#[graphql(complex)]
-pub struct EstimateLine {
-    /// Place in the option, from 1.
-    position: i32,
-    /// What it charges for.
-    kind: ChargeKind,
-    /// Description as printed.
-    description: String,
-    /// How many; labour in billed hours.
-    quantity: ExactDecimal,
-    /// Price of one; labour by the hour.
-    unit_price: Money,
-    /// Price of the line before discount.
-    net: Money,
-    /// Its share of discounts.
-    discount: Money,
-    /// How much of it is taxed.
-    taxable: Money,
-    /// Its tax.
-    tax: Money,
-    /// Why it is or is not taxed.
-    tax_reason: String,
-    /// What the shop pays for it.
-    cost: Money,
-    /// What is left of its price after discount and cost, per hundred of that price.
-    margin_percent: Option<ExactDecimal>,
-    /// Minutes billed, after minimum and increment; null for other kinds.
-    labour_minutes: Option<i32>,
-    /// Heading it stands under; lines of one section follow one another.
-    section: Option<String>,
-    #[graphql(skip)]
-    part_id: Option<i64>,
-}
-
-impl From<estimate_line::Model> for EstimateLine {
-    fn from(row: estimate_line::Model) -> Self {
-        let sold = row.net_cents.saturating_sub(row.discount_cents);
-        Self {
-            position: row.position,
-            kind: row.kind.into(),
-            description: row.description,
-            quantity: row.quantity.into(),
-            unit_price: Money::cents(row.unit_price_cents),
-            net: Money::cents(row.net_cents),
-            discount: Money::cents(row.discount_cents),
-            taxable: Money::cents(row.taxable_cents),
-            tax: Money::cents(row.tax_cents),
-            tax_reason: row.tax_reason,
-            cost: Money::cents(row.cost_cents),
-            margin_percent: margin_percent(Cents(row.cost_cents), Cents(sold)),
-            labour_minutes: row.labour_minutes,
-            section: row.section,
-            part_id: row.part_id,
-        }
-    }
-}
-
-#[ComplexObject]
-impl EstimateLine {
-    /// The part, for a line of one.
-    async fn part(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Part>> {
-        match self.part_id {
-            Some(id) => Part::of(ctx, id).await,
-            None => Ok(None),
-        }
     }
 }
 

@@ -6,7 +6,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ChargeKind;
-use nameplate_entities::part;
+use nameplate_entities::{flat_rate_task, part};
 use nameplate_rules::estimate::deposit::{Deposit, DepositRefusal, deposit};
 use nameplate_rules::money::{Cents, MoneyRefusal};
 use nameplate_rules::tax::{self, Exemption, LineTax, TaxLine, TaxResult};
@@ -20,13 +20,25 @@ use super::states::sentence;
 
 use charges::Charge;
 
+mod basis;
 mod charges;
 mod discounts;
+mod labour;
+mod parts;
+mod trips;
+
+pub use basis::Basis;
+pub use trips::Destination;
 
 /// What an offer is priced and taxed with.
 pub struct Terms {
     pub book: Book,
     pub parts: HashMap<i64, part::Model>,
+    /// By the id that lines name; each is of the book in force.
+    pub tasks: HashMap<i64, flat_rate_task::Model>,
+    /// The grade of each technician a line names; none for the book's own rate.
+    pub grades: HashMap<i64, Option<String>>,
+    pub destination: Destination,
     pub jurisdiction: Jurisdiction,
     pub exemption: Option<Exemption>,
     pub on: NaiveDate,
@@ -59,6 +71,7 @@ pub struct PricedLine {
     pub cost: Cents,
     pub labour_minutes: Option<i32>,
     pub section: Option<String>,
+    pub basis: Basis,
 }
 
 impl Terms {
@@ -158,6 +171,7 @@ impl Charge {
             cost: self.cost,
             labour_minutes: self.labour_minutes,
             section: self.section,
+            basis: self.basis,
         }
     }
 }

@@ -1,13 +1,13 @@
 //! Price books and parts in the graph; tax rules are in `taxes`.
 
-mod book_inputs;
+pub mod book_inputs;
 mod book_mutations;
 mod book_queries;
 mod books;
 mod lists;
 pub mod mutations;
 mod parts;
-mod suppliers;
+pub mod suppliers;
 mod taxes;
 
 use std::sync::Arc;

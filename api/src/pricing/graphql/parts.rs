@@ -11,7 +11,7 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 
-use super::super::Book;
+use super::super::{Book, SUPERSESSIONS_MAX};
 use super::{PriceBook, Supplier};
 
 /// What a part cost, from when.
@@ -39,6 +39,12 @@ pub struct Part {
     list_price: Option<Money>,
     /// How long its maker stands behind it.
     maker_warranty_months: Option<i32>,
+    /// Class of component it is, as flags name it.
+    component_class: Option<String>,
+    /// What the supplier holds back until the old part is returned; charged on a line of its own.
+    core_deposit: Option<Money>,
+    /// What it costs to have one sent; charged on a line of its own.
+    freight: Option<Money>,
     /// Send it back when changing the record.
     version: i32,
     #[graphql(skip)]
@@ -54,6 +60,9 @@ impl From<part::Model> for Part {
             fixed_price: row.fixed_price_cents.map(Money::cents),
             list_price: row.list_price_cents.map(Money::cents),
             maker_warranty_months: row.maker_warranty_months,
+            component_class: row.component_class.clone(),
+            core_deposit: row.core_deposit_cents.map(Money::cents),
+            freight: row.freight_cents.map(Money::cents),
             version: row.version,
             row,
         }
@@ -64,6 +73,24 @@ impl Part {
     /// The part behind a column of another record the caller may see.
     pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
         Ok(loaders::row::<part::Entity>(ctx, id).await?.map(Self::from))
+    }
+
+    /// The last of the chain of parts that took this one's place; none for a part that is current.
+    pub async fn replacement_of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        let mut last = None;
+        let mut next = Some(id);
+        // Chains are short and without cycles; the bound only keeps a request from running on.
+        for _ in 0..SUPERSESSIONS_MAX {
+            let Some(id) = next else {
+                break;
+            };
+            let Some(part) = Self::of(ctx, id).await? else {
+                break;
+            };
+            next = part.row.superseded_by_id;
+            last = Some(part);
+        }
+        Ok(last.filter(|part| part.row.id != id))
     }
 
     /// The part with this id; all staff may see it, without what it costs.
@@ -80,6 +107,22 @@ impl Part {
     /// Opaque id.
     pub async fn id(&self) -> ID {
         Kind::Part.id(self.row.id)
+    }
+
+    /// The part that took its place; null for one that is current.
+    async fn superseded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Part>> {
+        match self.row.superseded_by_id {
+            Some(id) => Self::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The last of the chain of parts that took its place; null for one that is current.
+    async fn replacement(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Part>> {
+        match self.row.superseded_by_id {
+            Some(_) => Self::replacement_of(ctx, self.row.id).await,
+            None => Ok(None),
+        }
     }
 
     /// Name of who supplies it.

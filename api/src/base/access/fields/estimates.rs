@@ -44,5 +44,10 @@ pub(super) const ESTIMATES: &[Row] = &[
         Desk,
         "cost marginPercent labourMinutes section",
     ),
+    (
+        "EstimateLine",
+        Desk,
+        "workedMinutes hours crew grade tripZone pricedBy replacement task",
+    ),
     ("EstimateTax", Desk, "name ratePercent taxable tax"),
 ];

@@ -49,12 +49,12 @@ pub(super) const PRICING: &[Row] = &[
     (
         "Part",
         Staff,
-        "id number description makerWarrantyMonths version",
+        "id number description makerWarrantyMonths version componentClass supersededBy replacement",
     ),
     (
         "Part",
         Desk,
-        "supplier suppliedBy cost fixedPrice listPrice costHistory",
+        "coreDeposit freight supplier suppliedBy cost fixedPrice listPrice costHistory",
     ),
     ("Query", Desk, "suppliers labourGrades"),
     ("Supplier", Desk, "id name email version"),

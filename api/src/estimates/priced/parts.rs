@@ -1,0 +1,73 @@
+//! A part on a line, with the deposit on the old one and the freight as charges of their own.
+
+use nameplate_entities::kinds::{ChargeKind, PricedBy};
+use nameplate_entities::part;
+use nameplate_rules::money::Cents;
+
+use crate::base::{Error, Result};
+use crate::pricing;
+
+use super::super::offer::NewLine;
+use super::basis::Basis;
+use super::charges::{Charge, counted};
+use super::{Terms, too_large};
+
+impl Terms {
+    /// A part of the catalogue, and what comes with it; or something else by its price alone.
+    pub(super) fn part(&self, line: &NewLine, path: &str) -> Result<Vec<Charge>> {
+        let Some(part_id) = line.part_id else {
+            return Ok(vec![counted(line, "Part", Cents::ZERO, path)?]);
+        };
+        let part_path = format!("{path}.partId");
+        let part = self
+            .parts
+            .get(&part_id)
+            .ok_or_else(|| Error::not_found(&part_path, "part"))?;
+        let unit_price = match line.unit_price {
+            Some(price) => price,
+            None => pricing::price_part(&self.book, part, &part_path)?.price,
+        };
+        let charge = counted(line, &part.description, unit_price, path)?;
+        let cost = Cents(part.cost_cents)
+            .times_half_up(charge.quantity)
+            .map_err(|refusal| too_large(path, &refusal))?;
+        let with = beside(part, &charge, path)?;
+        Ok(std::iter::once(Charge { cost, ..charge })
+            .chain(with)
+            .collect())
+    }
+}
+
+/// Deposit and freight of a part, passed on at what they cost the shop.
+fn beside(part: &part::Model, of: &Charge, path: &str) -> Result<Vec<Charge>> {
+    let name = &part.description;
+    let deposit = part.core_deposit_cents.map(|each| {
+        let words = format!("Core deposit, {name}: comes back with the old part");
+        (ChargeKind::Fee, words, each)
+    });
+    let freight = part
+        .freight_cents
+        .map(|each| (ChargeKind::Freight, format!("Freight, {name}"), each));
+    deposit
+        .into_iter()
+        .chain(freight)
+        .filter(|(_, _, each)| *each > 0)
+        .map(|(kind, description, each)| {
+            let net = Cents(each)
+                .times_half_up(of.quantity)
+                .map_err(|refusal| too_large(path, &refusal))?;
+            Ok(Charge {
+                description,
+                quantity: of.quantity,
+                unit_price: Cents(each),
+                net,
+                cost: net,
+                basis: Basis {
+                    priced_by: Some(PricedBy::Book),
+                    ..Basis::default()
+                },
+                ..Charge::of(kind)
+            })
+        })
+        .collect()
+}
