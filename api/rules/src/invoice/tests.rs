@@ -5,7 +5,8 @@ use super::*;
 use crate::percent::Percent;
 use crate::pricing::discount::{Discount, discount_lines};
 use crate::tax::{
-    Basis, ChargeKind, Jurisdiction, Level, LevelKind, TaxLine, TaxResult, Taxability, tax,
+    Basis, ChargeKind, Jurisdiction, Level, LevelKind, Prices, Rule, Sale, TaxLine, TaxResult,
+    Treatment, tax,
 };
 use crate::worked::rows;
 
@@ -20,34 +21,25 @@ fn place(rates: &[&str]) -> Jurisdiction {
         rate: Percent::parse(rate).unwrap(),
         from_on: None,
         until_on: None,
+        exempts: Vec::new(),
     };
-    let rule = |kind| {
-        (
-            kind,
-            Taxability {
-                taxable: true,
-                reason: "a taxed sale".to_owned(),
-            },
-        )
-    };
+    let rule = |kind| (kind, vec![Rule::always(Treatment::Taxed, "a taxed sale")]);
     Jurisdiction {
         name: "Sample County".to_owned(),
         levels: rates.iter().map(level).collect(),
-        taxable: ChargeKind::ALL.into_iter().map(rule).collect(),
+        rules: ChargeKind::ALL.into_iter().map(rule).collect(),
         basis: Basis::Invoice,
         methods: Vec::new(),
+        prices: Prices::BeforeTax,
     }
 }
 
 fn taxed(nets: &[Cents], place: &Jurisdiction) -> TaxResult {
     let lines: Vec<TaxLine> = nets
         .iter()
-        .map(|net| TaxLine {
-            kind: ChargeKind::Part,
-            net: *net,
-        })
+        .map(|net| TaxLine::new(ChargeKind::Part, *net))
         .collect();
-    tax(&lines, place, None, day()).unwrap()
+    tax(&lines, place, None, &Sale::of_day(day())).unwrap()
 }
 
 /// Prices, a document discount and the tax on what remains, as a document.

@@ -53,7 +53,51 @@ pub struct BracketTable {
     pub over_whole_dollars: Vec<BracketStep>,
 }
 
+/// What is wrong with a bracket table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum TableFault {
+    /// A tax below nothing.
+    #[error("a tax in the table is below zero")]
+    Negative,
+    /// A step that does not end above the one before it, or not within a dollar.
+    #[error("the steps must rise, from 0.01 to 0.99")]
+    NotRising,
+    /// A larger amount that pays less.
+    #[error("a larger amount must not pay less")]
+    Falling,
+}
+
 impl BracketTable {
+    /// The first fault of the table, if it has one.
+    ///
+    /// # Errors
+    /// `Negative`, `NotRising`, `Falling`, in this order.
+    pub fn check(&self) -> Result<(), TableFault> {
+        for steps in [&self.under_a_dollar, &self.over_whole_dollars] {
+            let mut before = BracketStep {
+                up_to_cents: Cents::ZERO,
+                tax_cents: Cents::ZERO,
+            };
+            for step in steps {
+                if step.tax_cents.is_negative() || self.whole_dollar_tax_cents.is_negative() {
+                    return Err(TableFault::Negative);
+                }
+                if step.up_to_cents <= before.up_to_cents || step.up_to_cents > Cents(99) {
+                    return Err(TableFault::NotRising);
+                }
+                if step.tax_cents < before.tax_cents || step.tax_cents > self.whole_dollar_tax_cents
+                {
+                    return Err(TableFault::Falling);
+                }
+                before = *step;
+            }
+        }
+        if self.whole_dollar_tax_cents.is_negative() {
+            return Err(TableFault::Negative);
+        }
+        Ok(())
+    }
+
     /// Tax on one amount; a credit is the negative of the tax on the same amount.
     ///
     /// # Errors

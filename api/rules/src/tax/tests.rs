@@ -1,4 +1,7 @@
+use std::collections::BTreeMap;
+
 use proptest::prelude::*;
+use rust_decimal::Decimal;
 
 use super::*;
 use crate::worked::rows;
@@ -18,42 +21,38 @@ fn level(kind: LevelKind, rate: &str) -> Level {
         rate: percent(rate),
         from_on: None,
         until_on: None,
+        exempts: Vec::new(),
     }
 }
 
 /// A made-up place that taxes every kind but those listed.
 fn place(levels: Vec<Level>, basis: Basis, untaxed: &[ChargeKind]) -> Jurisdiction {
-    let rule = |kind: ChargeKind| {
-        let taxable = !untaxed.contains(&kind);
-        let reason = if taxable {
-            "part of a taxed sale"
+    let rules = |kind: ChargeKind| {
+        let rule = if untaxed.contains(&kind) {
+            Rule::always(Treatment::NotTaxed, "separately stated")
         } else {
-            "separately stated"
+            Rule::always(Treatment::Taxed, "part of a taxed sale")
         };
-        (
-            kind,
-            Taxability {
-                taxable,
-                reason: reason.to_owned(),
-            },
-        )
+        (kind, vec![rule])
     };
     Jurisdiction {
         name: "Sample County".to_owned(),
         levels,
-        taxable: ChargeKind::ALL.into_iter().map(rule).collect(),
+        rules: ChargeKind::ALL.into_iter().map(rules).collect(),
         basis,
         methods: Vec::new(),
+        prices: Prices::BeforeTax,
     }
 }
 
 fn parts(nets: &[i64]) -> Vec<TaxLine> {
     nets.iter()
-        .map(|net| TaxLine {
-            kind: ChargeKind::Part,
-            net: Cents(*net),
-        })
+        .map(|net| TaxLine::new(ChargeKind::Part, Cents(*net)))
         .collect()
+}
+
+fn sale(on: &str) -> Sale {
+    Sale::of_day(day(on))
 }
 
 #[derive(Deserialize)]
@@ -103,42 +102,13 @@ fn documents_are_taxed_as_in_the_worked_cases() {
             .iter()
             .map(|rate| level(LevelKind::State, &rate.to_string()));
         let place = place(levels.collect(), row.input.basis, &[]);
-        let result = tax(&parts(&row.input.nets), &place, None, day("2025-03-14")).unwrap();
+        let result = tax(&parts(&row.input.nets), &place, None, &sale("2025-03-14")).unwrap();
         let answer = Answer {
             total: result.total_cents,
             lines: result.lines.iter().map(|line| line.tax_cents).collect(),
             levels: result.levels.iter().map(|level| level.tax_cents).collect(),
         };
         assert_eq!(answer, row.expected, "{}", row.source);
-    }
-}
-
-#[derive(Deserialize)]
-struct Job {
-    untaxed: Vec<ChargeKind>,
-}
-
-/// One job, part 80.00 and labour 120.00 stated apart, under the matrices of several states.
-#[test]
-fn one_job_has_the_taxable_base_of_its_state() {
-    for row in rows::<Job, Cents>(include_str!("../../../../fixtures/worked/tax-one-job.json")) {
-        let place = place(
-            vec![level(LevelKind::State, "7")],
-            Basis::Invoice,
-            &row.input.untaxed,
-        );
-        let lines = [
-            TaxLine {
-                kind: ChargeKind::Part,
-                net: Cents(8_000),
-            },
-            TaxLine {
-                kind: ChargeKind::Labour,
-                net: Cents(12_000),
-            },
-        ];
-        let result = tax(&lines, &place, None, day("2025-03-14")).unwrap();
-        assert_eq!(result.taxable_cents, row.expected, "{}", row.source);
     }
 }
 
@@ -187,7 +157,7 @@ fn the_day_decides_between_the_table_and_the_rule() {
         },
     ];
     let total = |on| {
-        tax(&parts(&[101]), &place, None, day(on))
+        tax(&parts(&[101]), &place, None, &sale(on))
             .unwrap()
             .total_cents
     };
@@ -206,7 +176,7 @@ fn only_the_levels_in_force_that_day_count() {
         &[],
     );
     let total = |on| {
-        tax(&parts(&[10_000]), &place, None, day(on))
+        tax(&parts(&[10_000]), &place, None, &sale(on))
             .unwrap()
             .total_cents
             .0
@@ -226,23 +196,26 @@ fn every_line_says_why() {
         &[ChargeKind::Labour],
     );
     let lines = [
-        TaxLine {
-            kind: ChargeKind::Part,
-            net: Cents(8_000),
-        },
-        TaxLine {
-            kind: ChargeKind::Labour,
-            net: Cents(12_000),
-        },
+        TaxLine::new(ChargeKind::Part, Cents(8_000)),
+        TaxLine::new(ChargeKind::Labour, Cents(12_000)),
     ];
-    let held = Exemption {
-        certificate: "EX-77".to_owned(),
+    let held = Certificate {
+        number: "EX-77".to_owned(),
         reason: "resale".to_owned(),
+        buyer: Buyer {
+            name: "Sample Rentals".to_owned(),
+            address: "1 Sample Street".to_owned(),
+            tax_id: "00-0000000".to_owned(),
+            business_type: "lessor".to_owned(),
+        },
+        received_on: Some(day("2025-01-01")),
+        purchases: Purchases::Blanket,
         from_on: day("2025-01-01"),
         until_on: Some(day("2025-12-31")),
+        last_purchase_on: Some(day("2025-12-01")),
     };
     let reasons = |exemption, on| -> Vec<String> {
-        let result = tax(&lines, &place, exemption, day(on)).unwrap();
+        let result = tax(&lines, &place, exemption, &sale(on)).unwrap();
         result.lines.into_iter().map(|line| line.reason).collect()
     };
     let labour = "Not taxed in Sample County: separately stated.";
@@ -268,9 +241,9 @@ fn every_line_says_why() {
 #[test]
 fn a_kind_without_a_rule_is_refused_and_not_guessed() {
     let mut place = place(vec![level(LevelKind::State, "6")], Basis::Invoice, &[]);
-    place.taxable.remove(&ChargeKind::Part);
+    place.rules.remove(&ChargeKind::Part);
     assert_eq!(
-        tax(&parts(&[100]), &place, None, day("2025-03-14")),
+        tax(&parts(&[100]), &place, None, &sale("2025-03-14")),
         Err(TaxRefusal::NoRule {
             jurisdiction: "Sample County".to_owned(),
             kind: ChargeKind::Part
@@ -285,7 +258,7 @@ fn levels_beyond_a_hundred_percent_are_refused() {
         &parts(&[100]),
         &place(levels, Basis::Item, &[]),
         None,
-        day("2025-03-14"),
+        &sale("2025-03-14"),
     );
     assert!(matches!(
         result,
@@ -299,11 +272,11 @@ fn a_place_without_levels_and_a_document_without_lines_have_no_tax() {
         &parts(&[100]),
         &place(vec![], Basis::Invoice, &[]),
         None,
-        day("2025-03-14"),
+        &sale("2025-03-14"),
     );
     assert_eq!(none.unwrap().total_cents, Cents::ZERO);
     let place = place(vec![level(LevelKind::State, "6")], Basis::Item, &[]);
-    let empty = tax(&[], &place, None, day("2025-03-14")).unwrap();
+    let empty = tax(&[], &place, None, &sale("2025-03-14")).unwrap();
     assert_eq!((empty.total_cents, empty.lines.len()), (Cents::ZERO, 0));
 }
 
@@ -311,7 +284,7 @@ fn a_place_without_levels_and_a_document_without_lines_have_no_tax() {
 #[test]
 fn a_return_on_the_same_bill_keeps_its_own_tax() {
     let place = place(vec![level(LevelKind::State, "8")], Basis::Invoice, &[]);
-    let result = tax(&parts(&[10_000, -9_999]), &place, None, day("2025-03-14")).unwrap();
+    let result = tax(&parts(&[10_000, -9_999]), &place, None, &sale("2025-03-14")).unwrap();
     let by_line: Vec<i64> = result.lines.iter().map(|line| line.tax_cents.0).collect();
     assert_eq!(
         (result.total_cents, by_line),
@@ -319,49 +292,73 @@ fn a_return_on_the_same_bill_keeps_its_own_tax() {
     );
 }
 
+/// Rules of every treatment: part, labour, trip by share, freight with the goods, fees untaxed.
+fn every_treatment() -> BTreeMap<ChargeKind, Vec<Rule>> {
+    let rule = |kind, treatment| (kind, vec![Rule::always(treatment, "x")]);
+    BTreeMap::from([
+        rule(ChargeKind::Part, Treatment::Taxed),
+        rule(ChargeKind::Labour, Treatment::NotTaxed),
+        rule(ChargeKind::Trip, Treatment::ProratedByParts),
+        rule(ChargeKind::Diagnostic, Treatment::Taxed),
+        rule(ChargeKind::Freight, Treatment::FollowsGoodsByShare),
+        rule(ChargeKind::Fee, Treatment::NotTaxed),
+    ])
+}
+
 fn any_place() -> impl Strategy<Value = Jurisdiction> {
-    let rates = prop::collection::vec(0_i64..90_000, 0..4);
+    let level = (
+        0_i64..90_000,
+        prop::sample::subsequence(&ChargeKind::ALL, 0..3),
+    );
+    let levels = prop::collection::vec(level, 0..4);
     let basis = prop_oneof![Just(Basis::Item), Just(Basis::Invoice)];
-    (rates, basis, any::<bool>()).prop_map(|(rates, basis, brackets)| {
-        let levels = rates.into_iter().map(|rate| Level {
+    (levels, basis, 0..4_u8).prop_map(|(levels, basis, way)| {
+        let levels = levels.into_iter().map(|(rate, exempts)| Level {
             rate: Percent::new(Decimal::new(rate, 4)).expect("below nine percent"),
-            ..level(LevelKind::State, "0")
+            exempts: exempts.clone(),
+            ..level_of("0")
         });
         let mut place = place(levels.collect(), basis, &[ChargeKind::Labour]);
-        if brackets && place.levels.iter().any(|level| level.rate > Percent::ZERO) {
-            let method = Method::Brackets(six_percent_table());
-            place.methods = vec![DatedMethod {
-                from_on: day("2008-01-03"),
-                method,
-            }];
+        if way % 2 == 1 {
+            place.rules = every_treatment();
+        }
+        match way {
+            0 => {
+                let method = Method::Brackets(six_percent_table());
+                place.methods = vec![DatedMethod {
+                    from_on: day("2008-01-03"),
+                    method,
+                }];
+            }
+            1 => place.prices = Prices::WithTax,
+            _ => {}
         }
         place
     })
 }
 
+fn level_of(rate: &str) -> Level {
+    level(LevelKind::State, rate)
+}
+
 fn any_lines() -> impl Strategy<Value = Vec<TaxLine>> {
-    let kind = prop_oneof![
-        Just(ChargeKind::Part),
-        Just(ChargeKind::Labour),
-        Just(ChargeKind::Fee)
-    ];
-    let line = (kind, -300_000_i64..600_000).prop_map(|(kind, net)| TaxLine {
-        kind,
-        net: Cents(net),
-    });
+    let kind = prop::sample::select(&ChargeKind::ALL);
+    let line = (kind, -300_000_i64..600_000).prop_map(|(kind, net)| TaxLine::new(kind, Cents(net)));
     prop::collection::vec(line, 0..10)
+}
+
+fn sums(lines: &[TaxLine], place: &Jurisdiction) -> TaxResult {
+    tax(lines, place, None, &sale("2025-03-14")).unwrap()
 }
 
 proptest! {
     #[test]
     fn lines_and_levels_each_add_up_to_the_tax(place in any_place(), lines in any_lines()) {
-        let result = tax(&lines, &place, None, day("2025-03-14")).unwrap();
+        let result = tax(&lines, &place, None, &sale("2025-03-14")).unwrap();
         let lines_sum = Cents::sum(result.lines.iter().map(|line| line.tax_cents));
         prop_assert_eq!(lines_sum, Ok(result.total_cents));
-        if !place.levels.is_empty() {
-            let levels_sum = Cents::sum(result.levels.iter().map(|level| level.tax_cents));
-            prop_assert_eq!(levels_sum, Ok(result.total_cents));
-        }
+        let levels_sum = Cents::sum(result.levels.iter().map(|level| level.tax_cents));
+        prop_assert_eq!(levels_sum, Ok(result.total_cents));
         for line in result.lines.iter().filter(|line| !line.taxable) {
             prop_assert_eq!((line.taxable_cents, line.tax_cents), (Cents::ZERO, Cents::ZERO));
         }
@@ -371,13 +368,13 @@ proptest! {
     fn a_credit_for_the_same_lines_is_the_exact_negative(place in any_place(), lines in any_lines()) {
         let turned: Vec<TaxLine> =
             lines.iter().map(|line| TaxLine { net: Cents(-line.net.0), ..*line }).collect();
-        let sale = tax(&lines, &place, None, day("2025-03-14")).unwrap();
-        let credit = tax(&turned, &place, None, day("2025-03-14")).unwrap();
-        prop_assert_eq!(sale.total_cents.0, -credit.total_cents.0);
-        for (a, b) in sale.lines.iter().zip(&credit.lines) {
+        let sold = tax(&lines, &place, None, &sale("2025-03-14")).unwrap();
+        let credit = tax(&turned, &place, None, &sale("2025-03-14")).unwrap();
+        prop_assert_eq!(sold.total_cents.0, -credit.total_cents.0);
+        for (a, b) in sold.lines.iter().zip(&credit.lines) {
             prop_assert_eq!(a.tax_cents.0, -b.tax_cents.0);
         }
-        for (a, b) in sale.levels.iter().zip(&credit.levels) {
+        for (a, b) in sold.levels.iter().zip(&credit.levels) {
             prop_assert_eq!(a.tax_cents.0, -b.tax_cents.0);
         }
     }
@@ -387,5 +384,53 @@ proptest! {
         let rate = Percent::new(Decimal::new(rate, 4)).unwrap();
         let amount = Cents(i64::from(net));
         prop_assert_eq!(section_324(amount, rate), rate.of(amount));
+    }
+
+    #[test]
+    fn a_price_that_holds_the_tax_is_its_net_and_its_tax(
+        place in any_place(),
+        lines in any_lines(),
+    ) {
+        let place = Jurisdiction { prices: Prices::WithTax, rules: every_treatment(), ..place };
+        let result = sums(&lines, &place);
+        let outside = sums(&lines, &Jurisdiction { prices: Prices::BeforeTax, ..place });
+        for ((inside, whole), line) in result.lines.iter().zip(&outside.lines).zip(&lines) {
+            let decided = inside.taxable_cents.0 + inside.tax_cents.0;
+            prop_assert_eq!(decided, whole.taxable_cents.0);
+            prop_assert!(decided.abs() <= line.net.0.abs());
+        }
+    }
+
+    #[test]
+    fn a_share_or_a_goods_rule_never_taxes_more_than_the_charge(lines in any_lines()) {
+        let mut place = place(vec![level_of("7")], Basis::Invoice, &[]);
+        place.rules = every_treatment();
+        for (line, taxed) in lines.iter().zip(&sums(&lines, &place).lines) {
+            prop_assert!(taxed.taxable_cents.0.abs() <= line.net.0.abs());
+            prop_assert!(taxed.taxable_cents.0.signum() * line.net.0.signum() >= 0);
+        }
+    }
+
+    #[test]
+    fn an_untaxed_fee_changes_no_tax_unless_goods_are_shared(
+        lines in any_lines(),
+        fee in 1_i64..500_000,
+        basis in prop_oneof![Just(Basis::Item), Just(Basis::Invoice)],
+    ) {
+        let mut place = place(vec![level_of("7.25")], basis, &[]);
+        place.rules = every_treatment();
+        place.rules.insert(ChargeKind::Freight, vec![Rule::always(Treatment::Taxed, "x")]);
+        let alone = sums(&lines, &place).total_cents;
+        let mut with_fee = lines;
+        with_fee.push(TaxLine::new(ChargeKind::Fee, Cents(fee)));
+        prop_assert_eq!(sums(&with_fee, &place).total_cents, alone);
+    }
+
+    #[test]
+    fn the_order_of_the_lines_does_not_matter(place in any_place(), lines in any_lines()) {
+        let turned: Vec<TaxLine> = lines.iter().rev().copied().collect();
+        let (there, back) = (sums(&lines, &place), sums(&turned, &place));
+        prop_assert_eq!(there.total_cents, back.total_cents);
+        prop_assert_eq!(there.levels, back.levels);
     }
 }
