@@ -4,7 +4,7 @@ use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
 use crate::exact::Exact;
-use crate::kinds::{ChargeKind, PricedBy, WorkHours};
+use crate::kinds::{Carrier, ChargeKind, PricedBy, TripServes, WorkHours};
 
 /// One row of `estimate_line`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -42,6 +42,13 @@ pub struct Model {
     pub zone_name: Option<String>,
     /// Whether the book or somebody set its price; none where nobody wrote it down.
     pub priced_by: Option<PricedBy>,
+    pub trip_serves: Option<TripServes>,
+    pub delivered_by: Option<Carrier>,
+    /// What the carrier takes from the shop.
+    pub delivery_cost_cents: Option<i64>,
+    /// Whether the delivery charge is divided between taxed and untaxed goods.
+    pub delivery_divided: bool,
+    pub under_warranty: bool,
 }
 
 /// Joins are written where they are used.

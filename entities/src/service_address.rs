@@ -27,6 +27,8 @@ pub struct Model {
     pub trip_zone: Option<String>,
     /// Distance from the shop, in the unit of its price books.
     pub trip_distance: Option<Exact>,
+    /// What was proposed when it was confirmed, one name a line; empty when nothing was.
+    pub jurisdictions_proposed: Option<String>,
     pub version: i32,
 }
 

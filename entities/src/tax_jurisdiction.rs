@@ -3,7 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
-use crate::kinds::TaxBasis;
+use crate::exact::Exact;
+use crate::kinds::{TaxBasis, TaxPrices};
 
 /// One row of `tax_jurisdiction`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -14,6 +15,10 @@ pub struct Model {
     pub name: String,
     pub basis: TaxBasis,
     pub effective_from: Date,
+    /// Whether the price a customer is shown holds the tax.
+    pub prices: TaxPrices,
+    /// The most that all levels but the state's may add up to.
+    pub local_ceiling_percent: Option<Exact>,
 }
 
 /// Joins are written where they are used.

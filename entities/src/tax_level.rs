@@ -17,6 +17,14 @@ pub struct Model {
     pub name: String,
     pub kind: LevelKind,
     pub rate_percent: Exact,
+    /// First day in force; none for as long as the rules are.
+    pub from_on: Option<Date>,
+    /// Last day in force; none for open.
+    pub until_on: Option<Date>,
+    /// Kinds of charge it leaves alone, as a JSON list of their words.
+    pub exempts_json: String,
+    /// Which row of a published rate table it follows: state, type and code with colons between.
+    pub rate_code: Option<String>,
 }
 
 /// Joins are written where they are used.

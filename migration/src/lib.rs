@@ -5,6 +5,7 @@
 
 mod columns;
 mod m20261125_10_guards;
+mod m20261125_11_tax_depth;
 mod m20261125_12_catalogue;
 mod m20261125_13_offers;
 mod m20261125_14_attachments_and_rules;
@@ -38,6 +39,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_8_invoices::Migration),
             Box::new(m20261125_9_warranty::Migration),
             Box::new(m20261125_10_guards::Migration),
+            Box::new(m20261125_11_tax_depth::Migration),
             Box::new(m20261125_12_catalogue::Migration),
             Box::new(m20261125_13_offers::Migration),
             Box::new(m20261125_14_attachments_and_rules::Migration),

@@ -9,6 +9,7 @@ mod papers;
 mod people;
 mod pricing;
 mod tax;
+mod tax_facts;
 mod work;
 
 pub use callbacks::*;
@@ -20,4 +21,5 @@ pub use papers::*;
 pub use people::*;
 pub use pricing::*;
 pub use tax::*;
+pub use tax_facts::*;
 pub use work::*;
