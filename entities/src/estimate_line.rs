@@ -49,6 +49,10 @@ pub struct Model {
     /// Whether the delivery charge is divided between taxed and untaxed goods.
     pub delivery_divided: bool,
     pub under_warranty: bool,
+    /// Where prices hold the tax, the line's price as the customer sees it.
+    pub shown_net_cents: Option<i64>,
+    /// Its share of discounts as the customer sees it.
+    pub shown_discount_cents: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -25,7 +25,12 @@ impl MigrationTrait for Migration {
         unique(
             manager,
             "tax_rate",
-            &["state_code", "jurisdiction_type", "jurisdiction_code", "begins_on"],
+            &[
+                "state_code",
+                "jurisdiction_type",
+                "jurisdiction_code",
+                "begins_on",
+            ],
         )
         .await?;
         create(manager, postal_jurisdiction()).await?;
@@ -35,7 +40,12 @@ impl MigrationTrait for Migration {
             &["postal_code", "tax_jurisdiction_id"],
         )
         .await?;
-        add(manager, "service_address", text_null("jurisdictions_proposed")).await
+        add(
+            manager,
+            "service_address",
+            text_null("jurisdictions_proposed"),
+        )
+        .await
     }
 }
 
@@ -109,7 +119,9 @@ async fn offers(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     add(manager, line, text_null("delivered_by")).await?;
     add(manager, line, cents_null("delivery_cost_cents")).await?;
     add(manager, line, with(yes_no("delivery_divided"), false)).await?;
-    add(manager, line, with(yes_no("under_warranty"), false)).await
+    add(manager, line, with(yes_no("under_warranty"), false)).await?;
+    add(manager, line, cents_null("shown_net_cents")).await?;
+    add(manager, line, cents_null("shown_discount_cents")).await
 }
 
 /// From which day a jurisdiction rounds by rule or by a bracket table.

@@ -16,9 +16,10 @@ pub use certificate::{Buyer, Certificate, Purchases, Standing};
 pub use check::{RuleFault, RuleProblem, check_rules};
 pub use compute::contained;
 pub use place::{
-    Basis, ChargeKind, DatedMethod, Jurisdiction, Level, LevelKind, Method, OverCeiling, Prices,
-    over_ceiling,
+    Basis, ChargeKind, Counted, DatedMethod, Jurisdiction, Level, LevelKind, Method, OverCeiling,
+    Prices, over_ceiling,
 };
+pub use rate_file::{RateCode, RateCodeRefusal, RateFault, RateRow, read_rates};
 pub use rounding::{BracketStep, BracketTable, TableFault, section_324};
 pub use rules::{
     Carrier, Delivery, Facts, LineFact, Material, Outcome, Rule, Serves, StatedAs, Treatment, When,
@@ -29,6 +30,7 @@ mod check;
 mod compute;
 mod decide;
 mod place;
+mod rate_file;
 mod rounding;
 mod rules;
 
@@ -130,6 +132,8 @@ pub struct TaxResult {
     pub prices: Prices,
     /// Whether a rule wants parts stated apart from labour, which the sale does not do.
     pub parts_to_be_stated: bool,
+    /// Whether the certificate set any of it free.
+    pub certificate_used: bool,
 }
 
 /// Why a document cannot be taxed.
@@ -180,6 +184,7 @@ pub fn tax(
     let computed = compute::compute(lines, &amounts, place, sale)?;
     let parts_to_be_stated = sale.facts.stated == StatedAs::LumpSum
         && decided.iter().any(|decision| decision.parts_apart);
+    let certificate_used = decided.iter().any(|decision| decision.exempted);
     let taxable_cents = Cents::sum(computed.taxable.iter().copied())?;
     let total_cents = Cents::sum(computed.taxes.iter().copied())?;
     let lines = decided
@@ -200,6 +205,7 @@ pub fn tax(
         total_cents,
         prices: place.prices,
         parts_to_be_stated,
+        certificate_used,
     })
 }
 

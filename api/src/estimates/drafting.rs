@@ -182,7 +182,8 @@ async fn terms(
             .map(|part| (part.id, part))
             .collect::<HashMap<_, _>>(),
         jurisdiction: pricing::jurisdiction(tx, jurisdiction_id, on).await?,
-        exemption: pricing::exemption_on(tx, call.customer_id, on).await?,
+        certificate: pricing::certificate_on(tx, call.customer_id, on).await?,
+        built_in: store::is_built_in(tx, call.appliance_id).await?,
         on,
     })
 }
@@ -268,6 +269,13 @@ async fn write_option(
             .and_then(|deposit| deposit.percent)
             .map(|percent| percent.per_hundred().into())),
         deposit_cents: Set(option.deposit.map(|deposit| deposit.amount.0)),
+        stated_as: Set(option.facts.stated_as),
+        outcome: Set(option.facts.outcome),
+        material_evidence: Set(option.facts.material_evidence),
+        disaster_reason: Set(option.facts.disaster_area),
+        parts_to_be_stated: Set(option.tax.parts_to_be_stated),
+        prices: Set(pricing::prices_for_row(option.tax.prices)),
+        tax_exemption_id: Set(option.certificate_id),
         ..Default::default()
     }
     .insert(tx)
@@ -297,10 +305,26 @@ async fn write_option(
             worked_minutes: Set(line.basis.worked_minutes),
             zone_name: Set(line.basis.zone_name),
             priced_by: Set(line.basis.priced_by),
+            trip_serves: Set(line.facts.trip_serves),
+            delivered_by: Set(line.facts.delivery.map(|delivery| delivery.by)),
+            delivery_cost_cents: Set(line
+                .facts
+                .delivery
+                .and_then(|delivery| delivery.actual_cost)
+                .map(|cost| cost.0)),
+            delivery_divided: Set(line.facts.delivery.is_some_and(|delivery| delivery.divided)),
+            under_warranty: Set(line.facts.replaced_under_warranty),
+            shown_net_cents: Set(line.shown.map(|shown| shown.net.0)),
+            shown_discount_cents: Set(line.shown.map(|shown| shown.discount.0)),
             ..Default::default()
         });
     estimate_line::Entity::insert_many(lines).exec(tx).await?;
-    let levels = terms.jurisdiction.levels.iter().zip(option.tax.levels);
+    let option_has_levels = !option.tax.levels.is_empty();
+    let levels = option
+        .tax
+        .levels
+        .into_iter()
+        .filter_map(|tax| Some((terms.jurisdiction.levels.get(tax.at)?, tax)));
     let taxes = (1..)
         .zip(levels)
         .map(|(position, (level, tax))| estimate_tax::ActiveModel {
@@ -313,6 +337,8 @@ async fn write_option(
             tax_cents: Set(tax.tax_cents.0),
             ..Default::default()
         });
-    estimate_tax::Entity::insert_many(taxes).exec(tx).await?;
+    if option_has_levels {
+        estimate_tax::Entity::insert_many(taxes).exec(tx).await?;
+    }
     Ok(())
 }

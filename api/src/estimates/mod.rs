@@ -24,6 +24,7 @@ mod questions;
 mod sending;
 mod states;
 mod store;
+mod tax_facts;
 
 pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};

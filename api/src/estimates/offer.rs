@@ -14,6 +14,7 @@ use crate::base::{Checks, ProblemCode, Result};
 
 use super::line_terms::{self, LineTerms};
 use super::pictures::{self, NewPicture};
+use super::tax_facts::{LineFacts, OptionFacts};
 
 /// Alternatives a customer can still choose from.
 const OPTIONS_MAX: usize = 10;
@@ -55,6 +56,9 @@ pub struct NewOption {
     pub notes: Option<String>,
     pub deposit_amount: Option<Cents>,
     pub deposit_percent: Option<Decimal>,
+    /// What tax rules turn on.
+    #[serde(default)]
+    pub facts: OptionFacts,
 }
 
 /// One charge. What is left out comes from the price book.
@@ -72,6 +76,9 @@ pub struct NewLine {
     /// What it names of the price book beside its kind.
     #[serde(default, skip_serializing_if = "LineTerms::is_plain")]
     pub terms: LineTerms,
+    /// What tax rules turn on.
+    #[serde(default)]
+    pub facts: LineFacts,
 }
 
 impl Offer {
@@ -156,6 +163,8 @@ impl NewOption {
         let path = format!("{below}.notes");
         self.notes = checks.text_if_any(&path, self.notes.as_deref(), TEXT_MAX);
         self.check_deposit(checks, below);
+        let parts = self.lines.iter().any(|line| line.kind == ChargeKind::Part);
+        self.facts.check(checks, below, parts);
         let lines = format!("{below}.lines");
         count(checks, &lines, self.lines.len(), LINES_MAX);
         if self.lines.len() <= LINES_MAX {
@@ -239,6 +248,7 @@ impl NewLine {
             unit_price: None,
             section: None,
             terms: LineTerms::default(),
+            facts: LineFacts::default(),
         }
     }
 
@@ -268,6 +278,7 @@ impl NewLine {
         }
         self.terms.check(checks, self.kind, below);
         self.check_kind(checks, &path);
+        self.facts.check(checks, below, self.kind);
     }
 
     /// What each kind needs beside the price book.

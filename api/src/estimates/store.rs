@@ -217,6 +217,12 @@ pub async fn subject_of(db: &impl ConnectionTrait, call_id: i64) -> Result<About
     })
 }
 
+/// Whether a machine is built in.
+pub async fn is_built_in(db: &impl ConnectionTrait, appliance_id: i64) -> Result<bool> {
+    let row = appliance::Entity::find_by_id(appliance_id).one(db).await?;
+    Ok(row.is_some_and(|row| row.built_in))
+}
+
 /// Who works at the desk.
 pub async fn desk(db: &impl ConnectionTrait) -> Result<Vec<staff::Model>> {
     Ok(staff::Entity::find()

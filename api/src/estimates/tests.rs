@@ -239,35 +239,33 @@ async fn prices(act: &Act) {
 }
 
 async fn taxes(act: &Act) -> i64 {
-    let rule = |charge_kind| pricing::NewTaxability {
-        charge_kind,
-        taxable: charge_kind == ChargeKind::Labour,
-        reason: "because the test says so".to_owned(),
+    let rule = |kind| {
+        let taxable = kind == ChargeKind::Labour;
+        pricing::NewTaxability::plain(kind, taxable, "because the test says so")
     };
-    let level = |name: &str, kind, rate| pricing::NewLevel {
-        name: name.to_owned(),
-        kind,
-        rate_percent: Decimal::new(rate, 2),
-    };
-    let new = pricing::AddTaxJurisdiction {
-        name: "Pell".to_owned(),
-        basis: TaxBasis::Invoice,
-        effective_from: "2026-01-01".parse().unwrap(),
-        levels: vec![
-            level("Ohio", LevelKind::State, 575),
-            level("Pell", LevelKind::County, 125),
-        ],
-        taxability: [
-            ChargeKind::Part,
-            ChargeKind::Labour,
-            ChargeKind::Trip,
-            ChargeKind::Diagnostic,
-            ChargeKind::Freight,
-            ChargeKind::Fee,
-        ]
-        .map(rule)
-        .to_vec(),
-    };
+    let level =
+        |name: &str, kind, rate| pricing::NewLevel::plain(name, kind, Decimal::new(rate, 2));
+    let new = pricing::AddTaxJurisdiction::plain(
+        "Pell",
+        TaxBasis::Invoice,
+        "2026-01-01".parse().unwrap(),
+        (
+            vec![
+                level("Ohio", LevelKind::State, 575),
+                level("Pell", LevelKind::County, 125),
+            ],
+            [
+                ChargeKind::Part,
+                ChargeKind::Labour,
+                ChargeKind::Trip,
+                ChargeKind::Diagnostic,
+                ChargeKind::Freight,
+                ChargeKind::Fee,
+            ]
+            .map(rule)
+            .to_vec(),
+        ),
+    );
     pricing::add_tax_jurisdiction(act, new).await.unwrap().id
 }
 

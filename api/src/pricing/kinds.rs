@@ -85,3 +85,27 @@ pub(super) fn ending_of_row(ending: kinds::PriceEnding) -> markup::PriceEnding {
         kinds::PriceEnding::Up99 => markup::PriceEnding::UpTo99,
     }
 }
+
+/// Two closed lists of the same words, one of rows and one of rules, each turned into the other.
+macro_rules! same_words {
+    ($to_rules:ident, $to_row:ident, $row:ident, $rules:ident: $($word:ident),+) => {
+        /// A row's word as the rules name it.
+        pub fn $to_rules(word: kinds::$row) -> tax::$rules {
+            match word { $(kinds::$row::$word => tax::$rules::$word),+ }
+        }
+
+        /// A word of the rules as rows keep it.
+        pub fn $to_row(word: tax::$rules) -> kinds::$row {
+            match word { $(tax::$rules::$word => kinds::$row::$word),+ }
+        }
+    };
+}
+
+same_words!(treatment_of_row, treatment_for_row, TaxTreatment, Treatment:
+    Taxed, NotTaxed, ProratedByParts, OverActualCost, FollowsGoods, FollowsGoodsByShare);
+same_words!(prices_of_row, prices_for_row, TaxPrices, Prices: BeforeTax, WithTax);
+same_words!(stated_of_row, stated_for_row, StatedAs, StatedAs: Separately, LumpSum);
+same_words!(outcome_of_row, outcome_for_row, WorkOutcome, Outcome: Repaired, OnlyDiagnosed);
+same_words!(serves_of_row, serves_for_row, TripServes, Serves: Parts, Labour, Both);
+same_words!(carrier_of_row, carrier_for_row, Carrier, Carrier: Shop, Independent);
+same_words!(purchases_of_row, purchases_for_row, CertificatePurchases, Purchases: Single, Blanket);

@@ -12,16 +12,23 @@ mod book;
 pub mod graphql;
 mod kinds;
 mod operations;
+mod rates;
 mod store;
 mod tax;
 
 pub use book::{Book, book_on, price_part};
-pub use kinds::{charge_for_row, charge_of_row, charge_printed, level_of_row, level_printed};
+pub use kinds::{
+    carrier_for_row, carrier_of_row, charge_for_row, charge_of_row, charge_printed, level_of_row,
+    level_printed, outcome_for_row, outcome_of_row, prices_for_row, serves_for_row, serves_of_row,
+    stated_for_row, stated_of_row,
+};
 pub use operations::{
-    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, ChangePartCost, ChangePriceBook,
-    ClonePriceBook, DraftPriceBook, NewBracket, NewLevel, NewRate, NewTask, NewTaxability, NewZone,
-    SetLabourGrade, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
-    change_part_cost, change_price_book, clone_price_book, draft_price_book, set_labour_grade,
+    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails, ChangePartCost,
+    ChangePriceBook, ClonePriceBook, CompleteTaxExemption, DraftPriceBook, NewBracket, NewLevel,
+    NewMethod, NewRate, NewTask, NewTaxability, NewZone, SetLabourGrade, add_part,
+    add_tax_exemption, add_tax_jurisdiction, adopt_price_book, certificate_used, change_part_cost,
+    change_price_book, clone_price_book, complete_tax_exemption, draft_price_book,
+    set_labour_grade,
 };
 pub use store::{get_part, grades_of, parts_by_id, tasks_in};
-pub use tax::{Jurisdiction, exemption_on, jurisdiction};
+pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::BookState;
 use nameplate_entities::{
     flat_rate_task, labour_rate, markup_bracket, part, price_book, staff, supplier, tax_exemption,
-    tax_jurisdiction, tax_level, taxability, technician_rate, trip_zone,
+    tax_jurisdiction, tax_level, tax_method, taxability, technician_rate, trip_zone,
 };
 use sea_orm::{
     ColumnTrait, Condition, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, Select,
@@ -284,6 +284,26 @@ pub async fn taxability_of(
         .filter(taxability::Column::TaxJurisdictionId.eq(jurisdiction_id))
         .all(db)
         .await?)
+}
+
+pub async fn methods_of(
+    db: &impl ConnectionTrait,
+    jurisdiction_id: i64,
+) -> Result<Vec<tax_method::Model>> {
+    Ok(tax_method::Entity::find()
+        .filter(tax_method::Column::TaxJurisdictionId.eq(jurisdiction_id))
+        .order_by_asc(tax_method::Column::FromOn)
+        .all(db)
+        .await?)
+}
+
+/// # Errors
+/// `NotFound` at `taxExemptionId`.
+pub async fn get_exemption(db: &impl ConnectionTrait, id: i64) -> Result<tax_exemption::Model> {
+    tax_exemption::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found("taxExemptionId", "tax exemption"))
 }
 
 /// A customer's certificates, the latest first.

@@ -191,33 +191,27 @@ async fn price_book(owner: &Act) {
 }
 
 async fn jurisdiction(owner: &Act) -> i64 {
-    let level = |name: &str, kind, rate: &str| NewLevel {
-        name: name.to_owned(),
-        kind,
-        rate_percent: rate.parse().unwrap(),
-    };
-    let taxable = |charge_kind, taxable| NewTaxability {
-        charge_kind,
-        taxable,
-        reason: "As the test says.".to_owned(),
-    };
-    let new = AddTaxJurisdiction {
-        name: "Brightwater".to_owned(),
-        basis: TaxBasis::Invoice,
-        effective_from: noon().date_naive() - Days::new(30),
-        levels: vec![
-            level("State", LevelKind::State, "6.25"),
-            level("City", LevelKind::City, "1.75"),
-        ],
-        taxability: vec![
-            taxable(ChargeKind::Part, true),
-            taxable(ChargeKind::Labour, false),
-            taxable(ChargeKind::Trip, false),
-            taxable(ChargeKind::Diagnostic, false),
-            taxable(ChargeKind::Freight, true),
-            taxable(ChargeKind::Fee, false),
-        ],
-    };
+    let level = |name: &str, kind, rate: &str| NewLevel::plain(name, kind, rate.parse().unwrap());
+    let taxable = |kind, taxable| NewTaxability::plain(kind, taxable, "As the test says.");
+    let new = AddTaxJurisdiction::plain(
+        "Brightwater",
+        TaxBasis::Invoice,
+        noon().date_naive() - Days::new(30),
+        (
+            vec![
+                level("State", LevelKind::State, "6.25"),
+                level("City", LevelKind::City, "1.75"),
+            ],
+            vec![
+                taxable(ChargeKind::Part, true),
+                taxable(ChargeKind::Labour, false),
+                taxable(ChargeKind::Trip, false),
+                taxable(ChargeKind::Diagnostic, false),
+                taxable(ChargeKind::Freight, true),
+                taxable(ChargeKind::Fee, false),
+            ],
+        ),
+    );
     let jurisdiction = pricing::add_tax_jurisdiction(owner, new).await.unwrap();
     jurisdiction.id
 }

@@ -26,12 +26,23 @@ pub enum TaxTreatment {
 
 /// Whether prices of a place hold the tax.
 #[derive(
-    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    Hash,
+    EnumIter,
+    DeriveActiveEnum,
+    Serialize,
+    Deserialize,
 )]
 #[sea_orm(rs_type = "String", db_type = "Text")]
 #[serde(rename_all = "snake_case")]
 pub enum TaxPrices {
     #[sea_orm(string_value = "before_tax")]
+    #[default]
     BeforeTax,
     #[sea_orm(string_value = "with_tax")]
     WithTax,
@@ -39,12 +50,23 @@ pub enum TaxPrices {
 
 /// Whether a document states its charges one by one.
 #[derive(
-    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    Hash,
+    EnumIter,
+    DeriveActiveEnum,
+    Serialize,
+    Deserialize,
 )]
 #[sea_orm(rs_type = "String", db_type = "Text")]
 #[serde(rename_all = "snake_case")]
 pub enum StatedAs {
     #[sea_orm(string_value = "separately")]
+    #[default]
     Separately,
     #[sea_orm(string_value = "lump_sum")]
     LumpSum,
@@ -52,12 +74,23 @@ pub enum StatedAs {
 
 /// What came of the work.
 #[derive(
-    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    Hash,
+    EnumIter,
+    DeriveActiveEnum,
+    Serialize,
+    Deserialize,
 )]
 #[sea_orm(rs_type = "String", db_type = "Text")]
 #[serde(rename_all = "snake_case")]
 pub enum WorkOutcome {
     #[sea_orm(string_value = "repaired")]
+    #[default]
     Repaired,
     #[sea_orm(string_value = "only_diagnosed")]
     OnlyDiagnosed,
@@ -93,7 +126,17 @@ pub enum Carrier {
 
 /// Which purchases a certificate is for.
 #[derive(
-    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+    Clone,
+    Copy,
+    Debug,
+    Default,
+    PartialEq,
+    Eq,
+    Hash,
+    EnumIter,
+    DeriveActiveEnum,
+    Serialize,
+    Deserialize,
 )]
 #[sea_orm(rs_type = "String", db_type = "Text")]
 #[serde(rename_all = "snake_case")]
@@ -101,5 +144,6 @@ pub enum CertificatePurchases {
     #[sea_orm(string_value = "single")]
     Single,
     #[sea_orm(string_value = "blanket")]
+    #[default]
     Blanket,
 }

@@ -239,7 +239,12 @@ fn local_levels_together_stay_under_their_ceiling() {
                 exempts: Vec::new(),
             })
             .collect();
-        let over = over_ceiling(&levels, row.input.ceiling, day("2025-01-01"));
+        let over = over_ceiling(
+            &levels,
+            Counted::Local,
+            row.input.ceiling,
+            day("2025-01-01"),
+        );
         assert_eq!(over.map(|over| over.level), row.expected, "{}", row.source);
     }
 }
@@ -260,12 +265,13 @@ fn a_level_that_begins_later_is_held_against_the_ceiling_on_its_day() {
         level("1.5", None, Some("2025-06-30")),
         level("1.75", Some("2025-07-01"), None),
     ];
-    assert_eq!(over_ceiling(&followed, two, start), None);
+    assert_eq!(over_ceiling(&followed, Counted::Local, two, start), None);
     let overlapping = [
         level("1.5", None, Some("2025-07-01")),
         level("1.75", Some("2025-07-01"), None),
     ];
-    let over = over_ceiling(&overlapping, two, start).expect("a day above the ceiling");
+    let over =
+        over_ceiling(&overlapping, Counted::All, two, start).expect("a day above the ceiling");
     assert_eq!((over.level, over.on), (1, day("2025-07-01")));
 }
 

@@ -161,8 +161,7 @@ impl Way<'_> {
 /// # Errors
 /// `MoneyRefusal::TooLarge` if the exact product does not fit.
 /// # Source
-/// Council Directive 2006/112/EC Art. 226 (price and tax apart); the division is arithmetic;
-/// fixtures/worked/tax-inside.json.
+/// Arithmetic, no statute fixes the division; fixtures/worked/tax-inside.json.
 pub fn contained(price: Cents, rate: Percent) -> Result<Cents, MoneyRefusal> {
     let (numerator, denominator) = exact(price, rate, Prices::WithTax)?;
     ratio_half_up(numerator, denominator)

@@ -16,6 +16,8 @@ pub(super) struct Decision {
     pub(super) reason: String,
     /// Whether the rule wants parts stated apart from labour.
     pub(super) parts_apart: bool,
+    /// Whether a certificate set it free.
+    pub(super) exempted: bool,
 }
 
 /// What is decided about all lines alike.
@@ -152,6 +154,7 @@ impl<'a> Deciding<'a> {
             taxable,
             reason,
             parts_apart: rule.parts_apart,
+            exempted: false,
         };
         let is_taxed = taxed != Cents::ZERO || rule.treatment == Treatment::Taxed;
         if !is_taxed {
@@ -163,7 +166,10 @@ impl<'a> Deciding<'a> {
                 "Not taxed: exemption certificate {} ({}).",
                 held.number, held.reason
             );
-            return Ok(decision(Cents::ZERO, false, reason));
+            return Ok(Decision {
+                exempted: true,
+                ..decision(Cents::ZERO, false, reason)
+            });
         }
         let rate = Percent::sum(
             self.levels

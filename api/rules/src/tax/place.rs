@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use chrono::NaiveDate;
+use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
 use crate::percent::Percent;
@@ -168,18 +169,27 @@ impl Jurisdiction {
     }
 }
 
-/// A day on which the local levels together are above their ceiling.
+/// A day on which levels together are above their ceiling.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OverCeiling {
     /// Place among the levels of the one that goes too far.
     pub level: usize,
     /// First day on which they do.
     pub on: NaiveDate,
-    /// What the local levels add up to, that one included.
-    pub together: rust_decimal::Decimal,
+    /// What the counted levels add up to, that one included.
+    pub together: Decimal,
 }
 
-/// The first level that lifts the local levels (all but the state's) above their ceiling, if one does.
+/// Which levels a ceiling counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Counted {
+    /// All of them.
+    All,
+    /// All but the state's.
+    Local,
+}
+
+/// The first level that lifts the counted levels above their ceiling, if one does.
 ///
 /// Levels are added in their order, on each day on which one of them begins, not before `from_on`.
 ///
@@ -187,7 +197,12 @@ pub struct OverCeiling {
 /// Texas Comptroller, Sales and Use Tax: local taxes together at most 2 %, 8.25 % with the state's;
 /// fixtures/worked/tax-ceiling.json.
 #[must_use]
-pub fn over_ceiling(levels: &[Level], ceiling: Percent, from_on: NaiveDate) -> Option<OverCeiling> {
+pub fn over_ceiling(
+    levels: &[Level],
+    counted: Counted,
+    ceiling: Percent,
+    from_on: NaiveDate,
+) -> Option<OverCeiling> {
     let mut days = levels
         .iter()
         .filter_map(|level| level.from_on.filter(|day| *day > from_on))
@@ -196,9 +211,10 @@ pub fn over_ceiling(levels: &[Level], ceiling: Percent, from_on: NaiveDate) -> O
     days.sort_unstable();
     days.dedup();
     for on in days {
-        let mut together = rust_decimal::Decimal::ZERO;
+        let mut together = Decimal::ZERO;
         for (at, level) in levels.iter().enumerate() {
-            if level.kind == LevelKind::State || !covers(level.from_on, level.until_on, on) {
+            let counts = counted == Counted::All || level.kind != LevelKind::State;
+            if !counts || !covers(level.from_on, level.until_on, on) {
                 continue;
             }
             together += level.rate.per_hundred();

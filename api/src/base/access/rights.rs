@@ -86,6 +86,14 @@ rights! {
     AddTaxJurisdiction "addTaxJurisdiction" Owner,
     /// Record a customer's exemption certificate.
     AddTaxExemption "addTaxExemption" Desk,
+    /// Complete a certificate that was recorded without all it must hold.
+    CompleteTaxExemption "completeTaxExemption" Desk,
+    /// Record a published table of tax rates.
+    ImportTaxRates "importTaxRates" Owner,
+    /// Let places follow the recorded rate table from a day on.
+    AdoptTaxRates "adoptTaxRates" Owner,
+    /// Record which jurisdictions a postal code may lie in.
+    AssignPostalCodes "assignPostalCodes" Desk,
     /// Extend the chart of accounts.
     AddAccount "addAccount" Owner,
     /// Post a manual entry.

@@ -8,6 +8,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::pricing::graphql::{ChargeKind, FlatRateTask, Part, margin_percent};
 
 use super::WorkHours;
+use super::tax_facts::LineTaxFacts;
 
 /// Who set the price of a line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -66,11 +67,14 @@ pub struct EstimateLine {
     #[graphql(skip)]
     part_id: Option<i64>,
     #[graphql(skip)]
+    facts: LineTaxFacts,
+    #[graphql(skip)]
     task_id: Option<i64>,
 }
 
 impl From<estimate_line::Model> for EstimateLine {
     fn from(row: estimate_line::Model) -> Self {
+        let facts = LineTaxFacts::of(&row);
         let sold = row.net_cents.saturating_sub(row.discount_cents);
         Self {
             position: row.position,
@@ -101,12 +105,18 @@ impl From<estimate_line::Model> for EstimateLine {
             section: row.section,
             part_id: row.part_id,
             task_id: row.task_id,
+            facts,
         }
     }
 }
 
 #[ComplexObject]
 impl EstimateLine {
+    /// What is known about it that tax rules turn on.
+    async fn tax_facts(&self) -> &LineTaxFacts {
+        &self.facts
+    }
+
     /// The part, for a line of one.
     async fn part(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Part>> {
         match self.part_id {

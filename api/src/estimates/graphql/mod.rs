@@ -5,6 +5,7 @@ pub mod mutations;
 mod options;
 pub mod pictures;
 pub mod questions;
+mod tax_facts;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};

@@ -9,10 +9,12 @@ use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 use crate::pricing::graphql::ChargeKind;
+use crate::pricing::graphql::tax_facts::{OutcomeWord, ServesWord, StatedAsWord};
 
 use super::super::{LineTerms, drafting, offer, sending};
 use super::EstimateRevision;
 use super::pictures::{self, EstimatePictureInput};
+use super::tax_facts::{DeliveryInput, line_facts, option_facts};
 
 /// When work is done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -62,6 +64,14 @@ pub struct EstimateLineInput {
     hours: WorkHours,
     /// Price of one (labour: of an hour) instead of the book's; a fee and freight need it.
     unit_price: Option<Money>,
+    /// For a trip: what it serves; some tax rules ask.
+    trip_serves: Option<ServesWord>,
+    /// For freight, or a part that brings freight: how the goods are delivered; some tax rules ask.
+    delivery: Option<DeliveryInput>,
+    /// For a part: whether it replaces another under warranty; it is then free unless `unitPrice` says what is paid in
+    /// addition.
+    #[graphql(default)]
+    replaced_under_warranty: bool,
     /// Heading it stands under. Lines of one section are printed together.
     section: Option<String>,
 }
@@ -87,6 +97,11 @@ impl EstimateLineInput {
             minutes: self.minutes,
             hours: self.hours.into(),
             unit_price: self.unit_price.map(|price| price.0),
+            facts: line_facts(
+                self.trip_serves,
+                self.delivery,
+                self.replaced_under_warranty,
+            ),
             section: self.section,
         })
     }
@@ -105,6 +120,16 @@ pub struct EstimateOptionInput {
     discount_amount: Option<Money>,
     /// What is taken off, per hundred of the lines.
     discount_percent: Option<ExactDecimal>,
+    /// Whether the document states its charges one by one, or one amount for all.
+    #[graphql(default_with = "StatedAsWord::Separately")]
+    stated_as: StatedAsWord,
+    /// What comes of the work.
+    #[graphql(default_with = "OutcomeWord::Repaired")]
+    outcome: OutcomeWord,
+    /// What proves that no part is used, such as a note in the technician's record; some tax rules ask.
+    material_evidence: Option<String>,
+    /// Which declared disaster did the damage, and how that is known; left out for none.
+    disaster_area: Option<String>,
     /// Remarks below its lines.
     notes: Option<String>,
     /// What is wanted before the work begins; not together with `depositPercent`.
@@ -127,6 +152,12 @@ impl EstimateOptionInput {
             lines,
             discount_amount: self.discount_amount.map(|amount| amount.0),
             discount_percent: self.discount_percent.map(|percent| percent.0),
+            facts: option_facts(
+                self.stated_as,
+                self.outcome,
+                self.material_evidence,
+                self.disaster_area,
+            ),
             notes: self.notes,
             deposit_amount: self.deposit_amount.map(|amount| amount.0),
             deposit_percent: self.deposit_percent.map(|percent| percent.0),

@@ -10,6 +10,8 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 
 use super::EstimateLine;
 
+use super::tax_facts::OptionTaxFacts;
+
 /// One alternative of an estimate.
 #[derive(SimpleObject)]
 #[graphql(complex)]
@@ -78,6 +80,11 @@ impl EstimateOption {
     /// Opaque id.
     pub async fn id(&self) -> ID {
         Kind::EstimateOption.id(self.row.id)
+    }
+
+    /// What is known about it that tax rules turn on.
+    async fn tax_facts(&self) -> OptionTaxFacts {
+        OptionTaxFacts::of(&self.row)
     }
 
     /// Its charges, in order.

@@ -7,6 +7,7 @@ use rust_decimal::Decimal;
 use crate::base::Result;
 
 use super::super::offer::{NewLine, NewOption};
+use super::super::tax_facts::LineFacts;
 use super::basis::Basis;
 use super::{Terms, too_large};
 
@@ -23,6 +24,9 @@ pub(super) struct Charge {
     /// Heading it stands under.
     pub(super) section: Option<String>,
     pub(super) basis: Basis,
+    /// Which line of the input it comes from.
+    pub(super) line: usize,
+    pub(super) facts: LineFacts,
 }
 
 impl Charge {
@@ -39,6 +43,8 @@ impl Charge {
             labour_minutes: None,
             section: None,
             basis: Basis::default(),
+            line: 0,
+            facts: LineFacts::default(),
         }
     }
 }
@@ -52,6 +58,8 @@ impl Terms {
             let priced = self.charge(line, minimum_minutes, &format!("{path}.lines.{at}"))?;
             charges.extend(priced.into_iter().map(|charge| Charge {
                 section: line.section.clone(),
+                line: at,
+                facts: line.facts.of_kind(charge.kind),
                 ..charge
             }));
             if line.kind == ChargeKind::Labour && line.terms.task_id.is_none() {

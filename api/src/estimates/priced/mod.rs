@@ -9,14 +9,15 @@ use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::{flat_rate_task, part};
 use nameplate_rules::estimate::deposit::{Deposit, DepositRefusal, deposit};
 use nameplate_rules::money::{Cents, MoneyRefusal};
-use nameplate_rules::tax::{self, Exemption, LineTax, TaxLine, TaxResult};
+use nameplate_rules::tax::{LineTax, TaxResult};
 use rust_decimal::Decimal;
 
 use crate::base::{Error, ProblemCode, Result};
-use crate::pricing::{self, Book, Jurisdiction};
+use crate::pricing::{Book, Certificate, Jurisdiction};
 
 use super::offer::NewOption;
 use super::states::sentence;
+use super::tax_facts::{LineFacts, OptionFacts};
 
 use charges::Charge;
 
@@ -25,9 +26,11 @@ mod charges;
 mod discounts;
 mod labour;
 mod parts;
+mod taxed;
 mod trips;
 
 pub use basis::Basis;
+pub use taxed::Shown;
 pub use trips::Destination;
 
 /// What an offer is priced and taxed with.
@@ -40,7 +43,9 @@ pub struct Terms {
     pub grades: HashMap<i64, Option<String>>,
     pub destination: Destination,
     pub jurisdiction: Jurisdiction,
-    pub exemption: Option<Exemption>,
+    pub certificate: Option<Certificate>,
+    /// Whether the machine is built in.
+    pub built_in: bool,
     pub on: NaiveDate,
 }
 
@@ -51,11 +56,14 @@ pub struct PricedOption {
     pub lines: Vec<PricedLine>,
     pub net: Cents,
     pub discount: Cents,
-    /// Levels in the order of the jurisdiction's.
+    /// Its levels say which of the jurisdiction's they are.
     pub tax: TaxResult,
     pub total: Cents,
     pub notes: Option<String>,
     pub deposit: Option<Deposit>,
+    pub facts: OptionFacts,
+    /// The certificate that set any of it free of tax.
+    pub certificate_id: Option<i64>,
 }
 
 /// One charge of it.
@@ -72,6 +80,9 @@ pub struct PricedLine {
     pub labour_minutes: Option<i32>,
     pub section: Option<String>,
     pub basis: Basis,
+    pub facts: LineFacts,
+    /// Price and discount as the customer sees them, where prices hold the tax.
+    pub shown: Option<Shown>,
 }
 
 impl Terms {
@@ -81,26 +92,9 @@ impl Terms {
     /// `NotFound` for a part; `TooMuch` for a discount beyond the lines; `OutOfRange` for what does not fit.
     pub fn price(&self, option: NewOption, path: &str) -> Result<PricedOption> {
         let mut charges = self.charges(&option, path)?;
-        let discounts = self.discounts(&mut charges, &option, path)?;
+        let mut discounts = self.discounts(&mut charges, &option, path)?;
         let fits = |refusal: MoneyRefusal| too_large(path, &refusal);
-        let taxed = charges
-            .iter()
-            .zip(&discounts)
-            .map(|(charge, discount)| {
-                Some(TaxLine {
-                    kind: pricing::charge_of_row(charge.kind),
-                    net: charge.net.checked_sub(*discount)?,
-                })
-            })
-            .collect::<Option<Vec<_>>>()
-            .ok_or_else(|| fits(MoneyRefusal::TooLarge))?;
-        let tax = tax::tax(
-            &taxed,
-            &self.jurisdiction.rules,
-            self.exemption.as_ref(),
-            self.on,
-        )
-        .map_err(|refusal| Error::caused("tax of an estimate", refusal))?;
+        let (tax, shown) = self.tax(&option, (&mut charges, &mut discounts), path)?;
         let net = Cents::sum(charges.iter().map(|charge| charge.net)).map_err(fits)?;
         let discount = Cents::sum(discounts.iter().copied()).map_err(fits)?;
         let total = net
@@ -112,7 +106,11 @@ impl Terms {
             .into_iter()
             .zip(discounts)
             .zip(tax.lines.clone())
-            .map(|((charge, discount), tax)| charge.with(discount, tax))
+            .zip(shown)
+            .map(|(((charge, discount), tax), shown)| PricedLine {
+                shown,
+                ..charge.with(discount, tax)
+            })
             .collect::<Vec<_>>();
         in_sections(&mut lines);
         Ok(PricedOption {
@@ -121,10 +119,16 @@ impl Terms {
             lines,
             net,
             discount,
-            tax,
             total,
             notes: option.notes,
             deposit,
+            certificate_id: self
+                .certificate
+                .as_ref()
+                .filter(|_| tax.certificate_used)
+                .map(|held| held.id),
+            facts: option.facts,
+            tax,
         })
     }
 }
@@ -172,6 +176,8 @@ impl Charge {
             labour_minutes: self.labour_minutes,
             section: self.section,
             basis: self.basis,
+            facts: self.facts,
+            shown: None,
         }
     }
 }

@@ -25,6 +25,8 @@ impl Terms {
             .ok_or_else(|| Error::not_found(&part_path, "part"))?;
         let unit_price = match line.unit_price {
             Some(price) => price,
+            // What is replaced under warranty is free unless a price is agreed.
+            None if line.facts.replaced_under_warranty => Cents::ZERO,
             None => pricing::price_part(&self.book, part, &part_path)?.price,
         };
         let charge = counted(line, &part.description, unit_price, path)?;

@@ -8,6 +8,9 @@ mod lists;
 pub mod mutations;
 mod parts;
 pub mod suppliers;
+pub mod tax_facts;
+pub mod tax_mutations;
+mod tax_queries;
 mod taxes;
 
 use std::sync::Arc;
@@ -37,6 +40,8 @@ pub use lists::{DistanceUnit, FlatRateTask, LabourRate, TripZone};
 pub use mutations::PricingMutation;
 pub use parts::{Part, PartCost, PartPrice, PriceBasis};
 pub use suppliers::{LabourGrade, Supplier, SuppliersMutation, SuppliersQuery};
+pub use tax_mutations::TaxMutation;
+pub use tax_queries::TaxQuery;
 pub use taxes::{ChargeKind, LevelKind, TaxBasis, TaxExemption, TaxJurisdiction};
 
 /// A figure per hundred as shown beside prices.

@@ -1,16 +1,15 @@
-//! Keeping parts and tax rules; price books are in `book_mutations`.
+//! Keeping parts; price books are in `book_mutations`, tax in `tax_mutations`.
 
 use async_graphql::{Context, ID, InputObject, Object};
-use chrono::NaiveDate;
 
 use crate::base::Result;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
-use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::graphql::scalars::Money;
 use crate::payload;
 
 use super::super::operations;
-use super::{ChargeKind, LevelKind, Part, TaxBasis, TaxExemption, TaxJurisdiction};
+use super::Part;
 
 /// A part to record.
 #[derive(InputObject)]
@@ -82,109 +81,7 @@ payload! {
     }
 }
 
-/// One levying authority.
-#[derive(InputObject)]
-pub struct TaxLevelInput {
-    /// Name as the return asks for it.
-    name: String,
-    /// Rank.
-    kind: LevelKind,
-    /// Rate per hundred, 0 to 100.
-    rate_percent: ExactDecimal,
-}
-
-/// Whether a kind of charge is taxed.
-#[derive(InputObject)]
-pub struct TaxabilityInput {
-    /// The kind of charge.
-    charge_kind: ChargeKind,
-    /// Taxed or not.
-    taxable: bool,
-    /// The rule's own words; they stand on every line.
-    reason: String,
-}
-
-/// Where and how sales are taxed.
-#[derive(InputObject)]
-pub struct AddTaxJurisdictionInput {
-    /// Name; rules of one name follow one another by their day.
-    name: String,
-    /// What is rounded.
-    basis: TaxBasis,
-    /// First day of these rules.
-    effective_from: NaiveDate,
-    /// Levying authorities, in the order of reporting.
-    levels: Vec<TaxLevelInput>,
-    /// One for each kind of charge.
-    taxability: Vec<TaxabilityInput>,
-}
-
-impl From<AddTaxJurisdictionInput> for operations::AddTaxJurisdiction {
-    fn from(input: AddTaxJurisdictionInput) -> Self {
-        let level = |level: TaxLevelInput| operations::NewLevel {
-            name: level.name,
-            kind: level.kind.into(),
-            rate_percent: level.rate_percent.0,
-        };
-        let rule = |rule: TaxabilityInput| operations::NewTaxability {
-            charge_kind: rule.charge_kind.into(),
-            taxable: rule.taxable,
-            reason: rule.reason,
-        };
-        Self {
-            name: input.name,
-            basis: input.basis.into(),
-            effective_from: input.effective_from,
-            levels: input.levels.into_iter().map(level).collect(),
-            taxability: input.taxability.into_iter().map(rule).collect(),
-        }
-    }
-}
-
-payload! {
-    /// What recording tax rules gave.
-    AddTaxJurisdictionPayload {
-        /// The rules as recorded.
-        tax_jurisdiction: TaxJurisdiction
-    }
-}
-
-/// A certificate to record.
-#[derive(InputObject)]
-pub struct AddTaxExemptionInput {
-    /// The customer.
-    customer_id: ID,
-    /// Number or name of the certificate.
-    certificate: String,
-    /// Reason given on it.
-    reason: String,
-    /// First day it covers.
-    valid_from: NaiveDate,
-    /// Last day it covers; left out for open.
-    valid_until: Option<NaiveDate>,
-}
-
-impl AddTaxExemptionInput {
-    fn command(self) -> Result<operations::AddTaxExemption> {
-        Ok(operations::AddTaxExemption {
-            customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
-            certificate: self.certificate,
-            reason: self.reason,
-            valid_from: self.valid_from,
-            valid_until: self.valid_until,
-        })
-    }
-}
-
-payload! {
-    /// What recording a certificate gave.
-    AddTaxExemptionPayload {
-        /// The certificate as recorded.
-        tax_exemption: TaxExemption
-    }
-}
-
-/// Keeping parts and tax rules.
+/// Keeping parts.
 #[derive(Default)]
 pub struct PricingMutation;
 
@@ -209,26 +106,5 @@ impl PricingMutation {
         let act = act(ctx)?;
         let outcome = async { operations::change_part_cost(act, input.command()?).await }.await;
         ChangePartCostPayload::of(outcome.map(Part::from))
-    }
-
-    /// Records where and how sales are taxed, from a day on.
-    async fn add_tax_jurisdiction(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "The rules.")] input: AddTaxJurisdictionInput,
-    ) -> async_graphql::Result<AddTaxJurisdictionPayload> {
-        let outcome = operations::add_tax_jurisdiction(act(ctx)?, input.into()).await;
-        AddTaxJurisdictionPayload::of(outcome.map(TaxJurisdiction::from))
-    }
-
-    /// Records a customer's exemption certificate.
-    async fn add_tax_exemption(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "The certificate.")] input: AddTaxExemptionInput,
-    ) -> async_graphql::Result<AddTaxExemptionPayload> {
-        let act = act(ctx)?;
-        let outcome = async { operations::add_tax_exemption(act, input.command()?).await }.await;
-        AddTaxExemptionPayload::of(outcome.map(TaxExemption::from))
     }
 }

@@ -1,19 +1,23 @@
 //! Keeping price books, parts and tax rules.
 
 mod books;
+mod certificates;
 mod grades;
 mod parts;
 mod suppliers;
+mod tax_rules;
 mod taxes;
 
 pub use books::{
     BookChange, ChangePriceBook, ClonePriceBook, DraftPriceBook, NewBracket, NewRate, NewTask,
     NewZone, adopt_price_book, change_price_book, clone_price_book, draft_price_book,
 };
+pub use certificates::{
+    AddTaxExemption, CertificateDetails, CompleteTaxExemption, add_tax_exemption, certificate_used,
+    complete_tax_exemption,
+};
 pub use grades::{SetLabourGrade, set_labour_grade};
 pub use parts::{AddPart, ChangePartCost, add_part, change_part_cost};
 pub use suppliers::{AddSupplier, ChangeSupplier, add_supplier, change_supplier};
-pub use taxes::{
-    AddTaxExemption, AddTaxJurisdiction, NewLevel, NewTaxability, add_tax_exemption,
-    add_tax_jurisdiction,
-};
+pub use tax_rules::{NewMethod, NewTaxability};
+pub use taxes::{AddTaxJurisdiction, NewLevel, add_tax_jurisdiction};

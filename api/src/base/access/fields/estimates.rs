@@ -33,7 +33,22 @@ pub(super) const ESTIMATES: &[Row] = &[
         Desk,
         "id position title summary net discount tax total lines taxes",
     ),
-    ("EstimateOption", Desk, "notes depositWanted depositPercent"),
+    (
+        "EstimateOption",
+        Desk,
+        "notes depositWanted depositPercent taxFacts",
+    ),
+    (
+        "OptionTaxFacts",
+        Desk,
+        "statedAs partsToBeStated outcome materialEvidence disasterArea taxInPrice",
+    ),
+    (
+        "LineTaxFacts",
+        Desk,
+        "tripServes deliveredBy deliveryCost deliveryDivided replacedUnderWarranty",
+    ),
+    ("LineTaxFacts", Desk, "shownNet shownDiscount"),
     (
         "EstimateLine",
         Desk,
@@ -42,7 +57,7 @@ pub(super) const ESTIMATES: &[Row] = &[
     (
         "EstimateLine",
         Desk,
-        "cost marginPercent labourMinutes section",
+        "cost marginPercent labourMinutes section taxFacts",
     ),
     (
         "EstimateLine",

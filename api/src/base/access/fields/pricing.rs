@@ -6,7 +6,7 @@ pub(super) const PRICING: &[Row] = &[
     (
         "Query",
         Desk,
-        "priceBooks priceBook partPrice taxJurisdictions",
+        "priceBooks priceBook partPrice taxJurisdictions expiringTaxExemptions",
     ),
     (
         "PriceBook",
@@ -68,14 +68,44 @@ pub(super) const PRICING: &[Row] = &[
     (
         "TaxJurisdiction",
         Desk,
-        "id name basis effectiveFrom levels totalRatePercent taxability",
+        "id name basis effectiveFrom levels totalRatePercent taxability methods prices localCeilingPercent",
     ),
-    ("TaxLevel", Desk, "name kind ratePercent"),
-    ("Taxability", Desk, "chargeKind taxable reason"),
+    (
+        "TaxLevel",
+        Desk,
+        "name kind ratePercent fromOn untilOn exempts rateCode",
+    ),
+    (
+        "Taxability",
+        Desk,
+        "chargeKind taxable treatment when reason fromOn untilOn partsApart",
+    ),
+    (
+        "TaxConditions",
+        Desk,
+        "statedAs material outcome builtIn disasterArea partsShareAtMost tripServes deliveredBy",
+    ),
+    (
+        "TaxConditions",
+        Desk,
+        "deliveryDivided replacedUnderWarranty",
+    ),
+    ("TaxMethod", Desk, "fromOn brackets"),
+    (
+        "TaxBracketTable",
+        Desk,
+        "wholeDollarTax underADollar overWholeDollars",
+    ),
+    ("TaxBracketStep", Desk, "upTo tax"),
     (
         "TaxExemption",
         Desk,
-        "id certificate reason validFrom validUntil",
+        "id certificate reason validFrom validUntil buyerName businessAddress taxId businessType",
+    ),
+    (
+        "TaxExemption",
+        Desk,
+        "receivedOn purchases lastPurchaseOn version customer standing",
     ),
     ("Customer", Desk, "taxExemptions"),
     (

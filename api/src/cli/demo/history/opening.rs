@@ -148,11 +148,8 @@ impl Player<'_> {
         let rules = |map: &BTreeMap<String, String>, taxable| {
             map.iter()
                 .filter_map(|(kind, reason)| {
-                    Some(pricing::NewTaxability {
-                        charge_kind: ChargeKind::try_from_value(kind).ok()?,
-                        taxable,
-                        reason: reason.clone(),
-                    })
+                    let kind = ChargeKind::try_from_value(kind).ok()?;
+                    Some(pricing::NewTaxability::plain(kind, taxable, reason))
                 })
                 .collect::<Vec<_>>()
         };
@@ -160,20 +157,20 @@ impl Player<'_> {
             .levels
             .iter()
             .map(|level| {
-                Ok(pricing::NewLevel {
-                    name: level.name.clone(),
-                    kind: level.kind,
-                    rate_percent: decimal(&level.rate)?,
-                })
+                Ok(pricing::NewLevel::plain(
+                    &level.name,
+                    level.kind,
+                    decimal(&level.rate)?,
+                ))
             })
             .collect::<Result<Vec<_>>>()?;
-        Ok(pricing::AddTaxJurisdiction {
-            name: place.name.clone(),
-            basis: TaxBasis::Invoice,
-            effective_from: self.day(760),
-            levels,
-            taxability: [rules(&place.taxable, true), rules(&place.untaxed, false)].concat(),
-        })
+        let rules = [rules(&place.taxable, true), rules(&place.untaxed, false)].concat();
+        Ok(pricing::AddTaxJurisdiction::plain(
+            &place.name,
+            TaxBasis::Invoice,
+            self.day(760),
+            (levels, rules),
+        ))
     }
 
     pub(super) async fn record_machines(&mut self, plan: &Plan) -> Result<()> {

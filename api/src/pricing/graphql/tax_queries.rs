@@ -1,0 +1,65 @@
+//! Asking for certificates that end soon, and for what a postal code proposes.
+
+use async_graphql::connection::Connection;
+use async_graphql::{Context, Object};
+use chrono::Days;
+use nameplate_entities::tax_exemption;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+
+use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::context::{act, reader};
+use crate::graphql::error::{bad_input, edge};
+use crate::shop;
+
+use super::TaxExemption;
+
+/// The furthest end to look ahead for.
+const DAYS_AHEAD_MAX: i32 = 3_660;
+
+/// Certificates and proposals.
+#[derive(Default)]
+pub struct TaxQuery;
+
+#[Object]
+impl TaxQuery {
+    /// Certificates that end from today until so many days ahead, the newest record first.
+    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "a page takes four arguments beside the question"
+    )]
+    async fn expiring_tax_exemptions(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "How many days ahead to look; 0 to 3660.")] within_days: i32,
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<RowCursor, TaxExemption>> {
+        let ahead = u64::try_from(within_days)
+            .ok()
+            .filter(|_| within_days <= DAYS_AHEAD_MAX)
+            .ok_or_else(|| bad_input("withinDays", "This takes 0 to 3660."))?;
+        let db = reader(ctx)?;
+        let today = shop::settings(db).await.map_err(edge)?.day_of(act(ctx)?.at);
+        let select = tax_exemption::Entity::find()
+            .filter(tax_exemption::Column::ValidUntil.gte(today))
+            .filter(tax_exemption::Column::ValidUntil.lte(today + Days::new(ahead)));
+        connection::newest_first(
+            db,
+            select,
+            tax_exemption::Column::Id,
+            Page {
+                first,
+                after,
+                last,
+                before,
+            },
+            (|row| row.id, TaxExemption::from),
+        )
+        .await
+    }
+}
