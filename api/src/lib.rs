@@ -15,6 +15,7 @@ pub mod closeout;
 pub mod customers;
 pub mod estimates;
 pub mod invoices;
+pub mod local_rules;
 pub mod pricing;
 pub mod shop;
 pub mod warranty;

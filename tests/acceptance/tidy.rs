@@ -16,6 +16,7 @@ const FLOORS: &[&[&str]] = &[
     &["customers"],
     &["appliances"],
     &["pricing"],
+    &["local_rules"],
     &["books"],
     &["calls"],
     &["attachments"],

@@ -235,6 +235,9 @@ pub struct InvoiceDocument {
     pub open: String,
     /// Consents to added work: who, when, how, what, added amount. One sentence each.
     pub consents: Vec<String>,
+    /// Lines that the local rules want, one paragraph each.
+    #[serde(default)]
+    pub local_lines: Vec<String>,
     /// Remarks, one paragraph each.
     pub notes: Vec<String>,
     /// How to pay; left out of a credit note.

@@ -11,6 +11,7 @@ pub mod dates;
 pub mod estimate;
 pub mod flags;
 pub mod invoice;
+pub mod local_rules;
 pub mod money;
 pub mod percent;
 pub mod pricing;

@@ -18,7 +18,7 @@ use crate::base::{Error, Result};
 use crate::shop::Settings;
 use crate::{customers, pricing};
 
-use super::{cautions, parties, pictures, printed, store};
+use super::{cautions, local, parties, pictures, printed, store};
 
 /// The days a revision is frozen with.
 #[derive(Clone, Copy)]
@@ -71,7 +71,15 @@ pub async fn of_revision(
     content
         .totals()
         .map_err(|refusal| Error::caused("totals of an estimate", refusal))?;
-    Ok(content)
+    let about = (estimate, &content);
+    let held = local::held(tx, settings, about, days.sent_on).await?;
+    Ok(Content {
+        around: Around {
+            local_lines: held.lines,
+            ..content.around.clone()
+        },
+        ..content
+    })
 }
 
 /// The shop's warranty as printed.

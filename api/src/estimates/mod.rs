@@ -8,12 +8,14 @@
 mod answered;
 mod answers;
 mod cautions;
+mod consents;
 mod content;
 mod drafting;
 pub mod graphql;
 mod letter;
 mod line_terms;
 pub mod link;
+mod local;
 mod offer;
 pub mod page;
 pub mod parties;
@@ -26,6 +28,9 @@ mod states;
 mod store;
 mod tax_facts;
 
+pub use consents::{
+    RecordConsent, amounts, consent_sentences, consents_of, must_be_agreed, record_consent,
+};
 pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use letter::letter;

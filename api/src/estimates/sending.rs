@@ -18,7 +18,7 @@ use crate::shop::{self, Settings};
 
 use super::content::{self, Days};
 use super::drafting::{self, Receipt};
-use super::{states, store};
+use super::{local, states, store};
 
 /// Prices do not hold for longer than a year, and no link should.
 const VALID_DAYS_MAX: u32 = 366;
@@ -60,6 +60,7 @@ pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_rev
         .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
     let to = addressee(&tx, &estimate, send.to.as_deref()).await?;
     let content = content::of_revision(&tx, &settings, (&estimate, &draft), days).await?;
+    local::must_hold(&tx, &settings, (&estimate, &content), days.sent_on).await?;
     supersede(&tx, act, verb, &others).await?;
     let sent = states::moved(&tx, act, verb, &draft, |row| {
         row.state = Set(states::for_row(state));

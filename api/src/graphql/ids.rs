@@ -41,10 +41,12 @@ pub enum Kind {
     Mail,
     Attachment,
     EstimateQuestion,
+    LocalRules,
+    CallConsent,
 }
 
 impl Kind {
-    const ALL: [Self; 32] = [
+    const ALL: [Self; 34] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -77,6 +79,8 @@ impl Kind {
         Self::Mail,
         Self::Attachment,
         Self::EstimateQuestion,
+        Self::LocalRules,
+        Self::CallConsent,
     ];
 
     fn name(self) -> String {

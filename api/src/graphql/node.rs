@@ -9,9 +9,12 @@ use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
-use crate::estimates::graphql::{Estimate, EstimateOption, EstimateQuestion, EstimateRevision};
+use crate::estimates::graphql::{
+    CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision,
+};
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
+use crate::local_rules::graphql::LocalRules;
 use crate::pricing::graphql::{FlatRateTask, Part, PriceBook, Supplier, TaxJurisdiction};
 
 use super::context::reader;
@@ -50,6 +53,8 @@ pub enum Node {
     Flag(Flag),
     Attachment(Attachment),
     EstimateQuestion(EstimateQuestion),
+    LocalRules(LocalRules),
+    CallConsent(CallConsent),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -82,6 +87,8 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
         Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
         Kind::EstimateQuestion => EstimateQuestion::find(ctx, row).await?.map(Node::from),
+        Kind::LocalRules => LocalRules::find(ctx, row).await?.map(Node::from),
+        Kind::CallConsent => CallConsent::find(ctx, row).await?.map(Node::from),
         Kind::Attachment => Attachment::find(ctx, row).await?.map(Node::from),
         _ => None,
     })

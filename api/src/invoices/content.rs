@@ -49,6 +49,12 @@ pub struct Content {
     pub totals: Totals,
     /// The shop's own warranty on this work.
     pub warranty: String,
+    /// Consents to more than was accepted, one sentence each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub consents: Vec<String>,
+    /// Lines that the local rules want, one paragraph each.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub local_lines: Vec<String>,
 }
 
 impl Content {

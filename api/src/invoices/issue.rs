@@ -6,6 +6,7 @@ use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
 use nameplate_rules::books::events::{self, DocumentAmounts, RevenueAmount, TaxAmount};
 use nameplate_rules::books::{BooksRefusal, Entry};
 use nameplate_rules::invoice::{InvoiceDraft, Totals};
+use nameplate_rules::local_rules::Amounts;
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
@@ -68,6 +69,27 @@ impl Rows {
             lines: lines.collect(),
             taxes: taxes.collect(),
         }
+    }
+
+    /// What they add up to, before tax and with it.
+    ///
+    /// # Errors
+    /// Internal, for sums that do not fit.
+    pub fn amounts(&self) -> Result<Amounts> {
+        let too_large = |refusal| Error::caused("sum of an invoice", refusal);
+        let sum = |of: fn(&invoice_line::Model) -> i64| {
+            Cents::sum(self.lines.iter().map(|line| Cents(of(line)))).map_err(too_large)
+        };
+        let before_tax = sum(|line| line.net_cents)?
+            .checked_sub(sum(|line| line.discount_cents)?)
+            .ok_or_else(|| Error::internal("sum of an invoice"))?;
+        let with_tax = before_tax
+            .checked_add(sum(|line| line.tax_cents)?)
+            .ok_or_else(|| Error::internal("sum of an invoice"))?;
+        Ok(Amounts {
+            before_tax,
+            with_tax,
+        })
     }
 
     /// These rows with the amounts of their document's mirror image.

@@ -216,7 +216,12 @@ fn document(
         payments: paid.lines,
         paid: paid.paid.to_string(),
         open: paid.open.to_string(),
-        consents: Vec::new(),
+        consents: content.consents.clone(),
+        local_lines: if is_invoice {
+            content.local_lines.clone()
+        } else {
+            Vec::new()
+        },
         notes: content.reason.iter().cloned().collect(),
         how_to_pay: how_to_pay(content),
         warranty: if is_invoice {

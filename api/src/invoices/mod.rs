@@ -10,6 +10,7 @@ pub mod content;
 pub mod graphql;
 mod issue;
 mod letter;
+mod local;
 mod operations;
 
 mod payments;

@@ -17,11 +17,11 @@ use crate::customers;
 use crate::estimates::{self, Accepted};
 use crate::shop::{self, Settings};
 
-use super::content::Content;
+use super::content::{self, Content};
 use super::issue::{Issue, Rows, amounts_of, post_if_any, tell, write};
 
 use super::store::{self, Billed};
-use super::words;
+use super::{local, words};
 
 /// A call to bill.
 #[derive(Clone, Debug, Serialize)]
@@ -67,7 +67,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
         ..Default::default()
     };
     let rows = Rows::of_estimate(&accepted);
-    let words = words::of_invoice(&settings, &billed, &accepted);
+    let words = agreed_words(&tx, &issue, (&billed, &accepted), &rows).await?;
     let row = write(&tx, act, &issue, (header, rows, words)).await?;
     receivable::ActiveModel {
         invoice_id: Set(row.id),
@@ -88,6 +88,32 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(row)
+}
+
+/// What the invoice says beside its figures, once it is known that the customer agreed to those and that the
+/// local rules let it go out.
+async fn agreed_words(
+    tx: &impl ConnectionTrait,
+    issue: &Issue<'_>,
+    (billed, accepted): (&Billed, &Accepted),
+    rows: &Rows,
+) -> Result<Content> {
+    let (settings, on) = (issue.settings, issue.issued_on);
+    let about = (billed.call.id, &accepted.option);
+    estimates::must_be_agreed(tx, settings, about, rows.amounts()?, on).await?;
+    let consents = estimates::consents_of(tx, accepted.revision.id).await?;
+    let words = Content {
+        issued_on: on,
+        lines: rows.lines.iter().map(content::line).collect(),
+        consents: estimates::consent_sentences(tx, settings, &consents).await?,
+        ..words::of_invoice(settings, billed, accepted)
+    };
+    let about = (&billed.call, &billed.address);
+    let held = local::held(tx, about, &words, issue.staff_id).await?;
+    Ok(Content {
+        local_lines: held.must_hold()?,
+        ..words
+    })
 }
 
 /// The accepted estimate of a call that may be billed now.

@@ -39,5 +39,7 @@ pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> 
             "On what we repaired: labor {} days, parts we fitted {} months, both from the day the work was done.",
             settings.row.labour_warranty_days, settings.row.parts_warranty_months
         ),
+        consents: Vec::new(),
+        local_lines: Vec::new(),
     }
 }

@@ -94,6 +94,8 @@ rights! {
     AdoptTaxRates "adoptTaxRates" Owner,
     /// Record which jurisdictions a postal code may lie in.
     AssignPostalCodes "assignPostalCodes" Desk,
+    /// Record what a place asks of estimates and bills.
+    AddLocalRules "addLocalRules" Owner,
     /// Extend the chart of accounts.
     AddAccount "addAccount" Owner,
     /// Post a manual entry.
@@ -134,6 +136,8 @@ rights! {
     AnswerQuestion "answerQuestion" Desk,
     /// Begin the next revision of an estimate.
     ReviseEstimate "reviseEstimate" Desk,
+    /// Record that a customer agreed to more than was accepted.
+    RecordConsent "recordConsent" Desk,
     /// Bill a call's accepted estimate.
     IssueInvoice "issueInvoice" Desk,
     /// Take an invoice back by its mirror image.

@@ -19,7 +19,7 @@ use crate::attachments::graphql::Attachment;
 use crate::base::own_work;
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::customers::graphql::{Customer, ServiceAddress};
-use crate::estimates::graphql::Estimate;
+use crate::estimates::graphql::{CallConsent, Estimate};
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
@@ -193,6 +193,11 @@ impl ServiceCall {
         )
         .await?;
         Ok(rows.into_iter().map(Reading::from).collect())
+    }
+
+    /// Consents to more than was accepted, oldest first.
+    async fn consents(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<CallConsent>> {
+        CallConsent::of_call(ctx, self.row.id).await
     }
 
     /// Pictures and papers of the call itself, oldest first; its findings and its machine have their own.

@@ -1,5 +1,6 @@
 //! Estimates in the graph. They are money documents: owner and office only.
 
+pub mod consents;
 mod lines;
 pub mod mutations;
 mod options;
@@ -19,11 +20,16 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
+use crate::graphql::scalars::Money;
+use crate::local_rules::graphql::MissingElement;
 use crate::pricing::graphql::{PriceBook, TaxJurisdiction};
+use crate::shop;
 use crate::shop::graphql::Staff;
 
-use super::store;
+use super::{local, store};
+use consents::ConsentNeed;
 
+pub use consents::{CallConsent, ConsentsMutation};
 pub use lines::{EstimateLine, PricedBy};
 pub use mutations::{EstimatesMutation, WorkHours};
 pub use options::{EstimateOption, EstimateTax};
@@ -265,6 +271,33 @@ impl EstimateRevision {
             loaders::children::<estimate_picture::Entity>(ctx, column, self.row.id).await?;
         rows.sort_by_key(|row| row.position);
         Ok(rows.into_iter().map(EstimatePicture::from).collect())
+    }
+
+    /// What the local rules of where the machine stands ask for and it does not hold; no legal advice.
+    #[graphql(complexity = "20 + child_complexity")]
+    async fn missing(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<MissingElement>> {
+        let db = reader(ctx)?;
+        let today = shop::settings(db).await.map_err(edge)?.day_of(act(ctx)?.at);
+        let missing = local::missing_of(db, &self.row, today)
+            .await
+            .map_err(edge)?;
+        Ok(missing.into_iter().map(MissingElement::from).collect())
+    }
+
+    /// Whether a bill of these amounts would need a consent first; null for a revision that is not accepted.
+    #[graphql(complexity = "10 + child_complexity")]
+    async fn consent_needed(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The bill before tax.")] before_tax: Money,
+        #[graphql(desc = "The bill with tax.")] with_tax: Money,
+    ) -> async_graphql::Result<Option<ConsentNeed>> {
+        match (self.row.accepted_call_id, self.row.accepted_option_id) {
+            (Some(call_id), Some(option_id)) => {
+                consents::need(ctx, (call_id, option_id), (before_tax, with_tax)).await
+            }
+            _ => Ok(None),
+        }
     }
 
     /// The option the customer accepted.

@@ -18,10 +18,11 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::local_rules::graphql::MissingElement;
 use crate::pricing::graphql::ChargeKind;
 use crate::shop::graphql::Staff;
 
-use super::store;
+use super::{local, store};
 
 pub use mutations::InvoicesMutation;
 pub use payments::{Allocation, Payment, PaymentMethod};
@@ -206,6 +207,14 @@ impl Invoice {
         let column = invoice::Column::CreditsInvoiceId;
         let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.id).await?;
         Ok(rows.into_iter().next().map(Self::from))
+    }
+
+    /// What the local rules of where the machine stands ask for and it does not hold; no legal advice.
+    #[graphql(complexity = "20 + child_complexity")]
+    async fn missing(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<MissingElement>> {
+        let missing = local::missing_of(reader(ctx)?, &self.row).await;
+        let missing = missing.map_err(edge)?;
+        Ok(missing.into_iter().map(MissingElement::from).collect())
     }
 
     /// SHA-256 of what was issued.

@@ -12,6 +12,7 @@ mod calls;
 mod customers;
 mod estimates;
 mod invoices;
+mod local_rules;
 mod mail;
 mod pricing;
 mod shop;
@@ -30,6 +31,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     books::BOOKS,
     calls::CALLS,
     attachments::ATTACHMENTS,
+    local_rules::LOCAL_RULES,
     warranty::WARRANTY,
     estimates::ESTIMATES,
     invoices::INVOICES,
