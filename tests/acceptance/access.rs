@@ -138,6 +138,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let open = shop.find(&machine).await;
     let revision = shop.draft(&open).await;
     shop.send(&revision).await;
+    papers(&mut shop, &machine, &open).await;
     remarks(&shop, &machine, &open).await;
     let graph = Graph::of_the_schema().knowing(&[
         ("callId", json!(open.call_id)),
@@ -145,6 +146,8 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("partId", json!(shop.part_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
+        ("beforeTax", json!("1.00")),
+        ("withTax", json!("1.00")),
         ("number", json!("TB-210")),
         ("text", json!("Fenwick")),
         ("on", json!(today())),
@@ -170,6 +173,43 @@ async fn billed(shop: &mut Shop, job: &Job) -> Value {
         .done(&shop.office, "issueInvoice", order, "invoice { id total }")
         .await;
     issued["invoice"]["total"].clone()
+}
+
+/// Pictures on the machine and on an estimate that is asked about, accepted and gone beyond, where rules ask for
+/// what this shop lacks.
+async fn papers(shop: &mut Shop, machine: &Machine, job: &Job) {
+    let rules = json!({
+        "country": "US", "region": "NL", "name": "Rules of Newland", "effectiveFrom": "2020-01-01",
+        "estimateElements": ["REGISTRATION_NUMBER"], "billElements": ["REGISTRATION_NUMBER"]
+    });
+    shop.done(&shop.owner, "addLocalRules", rules, "rules { id }")
+        .await;
+    let picture = shop.picture(&machine.appliance_id, "PLATE", 10).await;
+    let revision = json!({
+        "idempotencyKey": shop.key(), "callId": job.call_id, "pictures": [{ "attachmentId": picture }],
+        "options": [{ "title": "Repair", "lines": [{ "kind": "LABOUR", "minutes": 60 }] }]
+    });
+    let drafted = shop
+        .done(&shop.office, "draftEstimate", revision, "revision { id }")
+        .await;
+    shop.send(text(&drafted, "revision.id")).await;
+    let link = shop.link_from_folder(4).await;
+    let asked = shop
+        .server
+        .http()
+        .post(format!("{link}/ask"))
+        .form(&[("question", "When?")])
+        .send()
+        .await;
+    assert!(asked.expect("an answer").status().is_success());
+    let (status, page) = shop.accept(&link, "Odalys Fenwick").await;
+    assert_eq!(status, 200, "{page}");
+    let consent = json!({
+        "idempotencyKey": shop.key(), "callId": job.call_id, "addedWork": "More", "addedTotal": "10.00",
+        "authorisedBy": "Odalys Fenwick", "how": "IN_PERSON", "givenAt": "2026-01-02T10:00:00Z"
+    });
+    shop.done(&shop.office, "recordConsent", consent, "consent { id }")
+        .await;
 }
 
 /// What people add: a reading, a contact, a certificate, a step of a flag.

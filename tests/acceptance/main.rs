@@ -9,9 +9,11 @@
 
 mod access;
 mod appliances;
+mod attachments;
 mod books;
 mod callbacks;
 mod calls;
+mod customer_page;
 mod estimates;
 mod harness;
 mod http;

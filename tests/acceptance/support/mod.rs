@@ -11,6 +11,7 @@ pub mod database;
 pub mod graphql;
 pub mod house;
 pub mod mail;
+pub mod papers;
 pub mod program;
 pub mod server;
 pub mod shop;

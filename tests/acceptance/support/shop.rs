@@ -360,6 +360,13 @@ impl Shop {
 
     /// Accepts by the link of the `number`th estimate whose mail lies in the folder (without a mail server).
     pub async fn accept_from_folder(&self, number: usize, name: &str) {
+        let link = self.link_from_folder(number).await;
+        let (status, answer) = self.accept(&link, name).await;
+        assert_eq!(status, 200, "{answer}");
+    }
+
+    /// The link of the `number`th estimate whose mail lies in the folder, on this server.
+    pub async fn link_from_folder(&self, number: usize) -> String {
         let link = super::wait::eventually(
             "the estimate lies in the mail folder",
             super::wait::PATIENCE,
@@ -369,8 +376,7 @@ impl Shop {
             },
         )
         .await;
-        let (status, answer) = self.accept(&self.server.local(&link), name).await;
-        assert_eq!(status, 200, "{answer}");
+        self.server.local(&link)
     }
 
     /// The links in the mail folder, oldest mail first.
