@@ -87,6 +87,9 @@ pub struct DocumentLine {
     pub amount: String,
     /// Whether sales tax was charged on it.
     pub taxed: bool,
+    /// Heading of the section that begins with it.
+    #[serde(default)]
+    pub section: Option<String>,
 }
 
 /// Tax of one level of government.
@@ -117,6 +120,12 @@ pub struct OptionBlock {
     pub tax_lines: Vec<TaxLine>,
     /// What the customer would pay.
     pub total: String,
+    /// Remarks below the lines, one paragraph each.
+    #[serde(default)]
+    pub notes: Vec<String>,
+    /// What is wanted before the work begins.
+    #[serde(default)]
+    pub deposit: Option<String>,
 }
 
 /// An estimate as it was sent.
@@ -144,6 +153,15 @@ pub struct EstimateDocument {
     pub found: String,
     /// The alternatives, in the order of printing.
     pub options: Vec<OptionBlock>,
+    /// The revision `changes` compares with.
+    #[serde(default)]
+    pub changed_since: String,
+    /// What is different from that revision, one sentence each.
+    #[serde(default)]
+    pub changes: Vec<String>,
+    /// Figures to weigh repair against replacement, one sentence each.
+    #[serde(default)]
+    pub weighing: Vec<String>,
     /// Remarks, one paragraph each.
     pub notes: Vec<String>,
     /// The shop's warranty on this work.

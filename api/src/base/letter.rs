@@ -57,6 +57,8 @@ pub struct MailOption {
     pub title: String,
     /// What the customer would pay.
     pub total: String,
+    /// What is wanted before the work begins; empty for nothing.
+    pub deposit: String,
 }
 
 /// Carries an estimate and the link to answer it.
@@ -76,6 +78,10 @@ pub struct EstimateMail {
     pub problem_told: String,
     /// A few words from the desk; empty shows none.
     pub message: String,
+    /// The revision `changes` compares with.
+    pub changed_since: String,
+    /// What is different from that revision, one sentence each.
+    pub changes: Vec<String>,
     /// ISO 4217 code of every amount.
     pub currency: String,
     /// The alternatives, in order.
@@ -142,6 +148,25 @@ pub struct AnswerMail {
     pub question: String,
     /// The answer.
     pub answer: String,
+}
+
+/// Tells a customer something in plain sentences, with a link or without.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct CustomerMail {
+    /// Who writes.
+    pub shop: MailShop,
+    /// To whom; empty leaves the greeting out.
+    pub customer_name: String,
+    /// What it is about, in one line. Also the subject.
+    pub headline: String,
+    /// A paragraph each.
+    pub sentences: Vec<String>,
+    /// The whole address of a link, secret included; empty for none.
+    pub link: String,
+    /// What the link does.
+    pub link_label: String,
+    /// Where reminders are stopped; empty for mail that is none.
+    pub stop_link: String,
 }
 
 /// Tells staff something in plain sentences.
@@ -224,6 +249,20 @@ impl AnswerMail {
     }
 }
 
+impl CustomerMail {
+    /// The mail in its three parts.
+    ///
+    /// # Errors
+    /// Only if the template engine fails to write.
+    pub fn render(&self) -> askama::Result<RenderedMail> {
+        parts(
+            &CustomerSubject { mail: self },
+            &CustomerText { mail: self },
+            &CustomerHtml { mail: self },
+        )
+    }
+}
+
 impl NoticeMail {
     /// The mail in its three parts.
     ///
@@ -258,6 +297,9 @@ part!(InvoiceHtml, InvoiceMail, "mail/invoice/body.html");
 part!(AnswerSubject, AnswerMail, "mail/answer/subject.txt");
 part!(AnswerText, AnswerMail, "mail/answer/body.txt");
 part!(AnswerHtml, AnswerMail, "mail/answer/body.html");
+part!(CustomerSubject, CustomerMail, "mail/customer/subject.txt");
+part!(CustomerText, CustomerMail, "mail/customer/body.txt");
+part!(CustomerHtml, CustomerMail, "mail/customer/body.html");
 part!(NoticeSubject, NoticeMail, "mail/notice/subject.txt");
 part!(NoticeText, NoticeMail, "mail/notice/body.txt");
 part!(NoticeHtml, NoticeMail, "mail/notice/body.html");

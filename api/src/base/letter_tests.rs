@@ -20,6 +20,7 @@ pub(super) fn estimate() -> EstimateMail {
     let option = |title: &str, total: &str| MailOption {
         title: title.to_owned(),
         total: total.to_owned(),
+        deposit: String::new(),
     };
     EstimateMail {
         shop: shop(),
@@ -39,6 +40,8 @@ pub(super) fn estimate() -> EstimateMail {
         ],
         valid_until: "December 25, 2026".to_owned(),
         link: "https://desk.ternlantern.example/e/kQ7zTt0v9x3w5r8yB2mN4a".to_owned(),
+        changed_since: String::new(),
+        changes: Vec::new(),
     }
 }
 
@@ -237,6 +240,7 @@ fn typed_text_is_escaped_in_html_and_cannot_begin_a_header() -> askama::Result<(
         options: vec![MailOption {
             title: text(),
             total: text(),
+            deposit: String::new(),
         }],
         link: "https://x.example/e/a\"><script>".to_owned(),
         ..estimate()

@@ -23,6 +23,15 @@ pub enum Payload {
     },
     /// The answer to what a customer asked about an estimate.
     EstimateAnswer { question_id: i64 },
+    /// A reminder of an estimate that has no answer, with a link of its own.
+    Reminder {
+        revision_id: i64,
+        link_token: String,
+        /// Whether tomorrow is its last day.
+        ends_soon: bool,
+    },
+    /// What was noted of an acceptance that did not come by the link.
+    Confirmation { revision_id: i64 },
     /// An issued invoice or credit note.
     Invoice { invoice_id: i64 },
     /// Plain words to a member of staff.
@@ -33,9 +42,46 @@ pub enum Payload {
 }
 
 impl Payload {
+    /// The same without the secret of its link, which is of no use here once the mail is gone.
+    #[must_use]
+    pub fn without_secret(self) -> Self {
+        let link_token = String::new();
+        match self {
+            Self::Estimate { revision_id, .. } => Self::Estimate {
+                revision_id,
+                link_token,
+            },
+            Self::Reminder {
+                revision_id,
+                ends_soon,
+                ..
+            } => Self::Reminder {
+                revision_id,
+                link_token,
+                ends_soon,
+            },
+            other => other,
+        }
+    }
+
+    /// Whether it holds the secret of a link.
+    pub fn holds_secret(&self) -> bool {
+        match self {
+            Self::Estimate { link_token, .. } | Self::Reminder { link_token, .. } => {
+                !link_token.is_empty()
+            }
+            Self::EstimateAnswer { .. }
+            | Self::Confirmation { .. }
+            | Self::Invoice { .. }
+            | Self::Notice { .. } => false,
+        }
+    }
+
     fn kind(&self) -> MailKind {
         match self {
             Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
+            Self::Reminder { .. } => MailKind::Reminder,
+            Self::Confirmation { .. } => MailKind::Confirmation,
             Self::Invoice { .. } => MailKind::Invoice,
             Self::Notice { .. } => MailKind::Notice,
         }

@@ -18,7 +18,7 @@ use crate::base::db::Db;
 use crate::base::{App, Caller};
 use crate::graphql::error::chain;
 use crate::graphql::schema;
-use crate::{appliances, books, callbacks, shop, verify};
+use crate::{appliances, books, callbacks, estimates, shop, verify};
 
 /// The stack of a thread that resolves requests: deep ones in an unoptimised build need more than 2 MiB.
 const STACK_BYTES: usize = 8 * 1024 * 1024;
@@ -146,7 +146,8 @@ pub async fn prepare(app: &Arc<App>) -> crate::base::Result<()> {
     shop::open(&act).await?;
     appliances::open(&act).await?;
     books::open(&act).await?;
-    callbacks::open(&act).await
+    callbacks::open(&act).await?;
+    estimates::open(&act).await
 }
 
 /// `RUST_LOG` says how much; what answers print stays alone on standard output.

@@ -4,7 +4,7 @@
 //! until the link ends. Nothing can be done here any more.
 
 use nameplate_entities::estimate_revision;
-use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::kinds::{AnswerWay, EstimateState};
 use nameplate_rules::estimate::Content;
 use sea_orm::ConnectionTrait;
 
@@ -12,7 +12,7 @@ use crate::base::{Error, Result};
 use crate::shop::Settings;
 
 use super::page::{Answer, AnsweredPage};
-use super::{printed, store};
+use super::{answers, printed, store};
 
 /// What was accepted, in words.
 pub(super) struct Agreement {
@@ -23,6 +23,8 @@ pub(super) struct Agreement {
     /// The sentence agreed to.
     pub consent: String,
     pub answered_at: String,
+    /// How it came, where that was not the link.
+    pub way: Option<&'static str>,
 }
 
 impl Agreement {
@@ -54,6 +56,10 @@ impl Agreement {
             total: format!("{} {total}", content.currency),
             consent: revision.consent_text.clone().unwrap_or_default(),
             answered_at: answered_at(settings, revision),
+            way: revision
+                .answered_by
+                .filter(|way| *way != AnswerWay::Link)
+                .map(answers::way_in_words),
         }))
     }
 
@@ -65,10 +71,14 @@ impl Agreement {
             total,
             consent,
             answered_at,
+            way,
         } = self;
-        format!("Accepted by {name} on {answered_at}: \"{option_title}\" for {total}. {consent}")
-            .trim_end()
-            .to_owned()
+        let way = way.map_or_else(String::new, |way| format!(" {way}"));
+        format!(
+            "Accepted by {name}{way} on {answered_at}: \"{option_title}\" for {total}. {consent}"
+        )
+        .trim_end()
+        .to_owned()
     }
 }
 

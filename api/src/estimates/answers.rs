@@ -13,6 +13,7 @@ use sea_orm::{ActiveValue::Set, ConnectionTrait};
 use crate::base::audit::Subject;
 use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result, secret};
+use crate::customers;
 use crate::shop::Settings;
 
 use super::{states, store};
@@ -20,6 +21,8 @@ use super::{states, store};
 /// What is answered.
 #[derive(Clone, Copy)]
 pub struct Offered<'a> {
+    /// The act, as the audit log names it.
+    pub verb: &'static str,
     pub estimate: &'a estimate::Model,
     pub revision: &'a estimate_revision::Model,
 }
@@ -55,16 +58,6 @@ impl Noted {
         }
     }
 
-    /// How it came, for a sentence.
-    fn words(&self) -> &'static str {
-        match self.way {
-            AnswerWay::Link => "by the link in our mail",
-            AnswerWay::Telephone => "by telephone",
-            AnswerWay::Signature => "by signature",
-            AnswerWay::InPerson => "in person",
-        }
-    }
-
     fn write(self, row: &mut estimate_revision::ActiveModel) {
         row.answered_at = Set(Some(self.at));
         row.answered_name = Set(self.name);
@@ -79,17 +72,28 @@ impl Noted {
     }
 }
 
+/// How an answer came, for a sentence.
+pub fn way_in_words(way: AnswerWay) -> &'static str {
+    match way {
+        AnswerWay::Link => "by the link in our mail",
+        AnswerWay::Telephone => "by telephone",
+        AnswerWay::Signature => "by signature",
+        AnswerWay::InPerson => "in person",
+    }
+}
+
 /// Why the work can no longer be accepted, though the estimate is open. An accepted revision before it gives way.
 pub async fn hindrance(
     tx: &impl ConnectionTrait,
     act: &Act,
+    verb: &'static str,
     estimate: &estimate::Model,
 ) -> Result<Option<&'static str>> {
     let call = store::call(tx, estimate.call_id)
         .await?
         .ok_or_else(|| Error::internal("the call of an estimate is gone"))?;
     if call.state == CallState::Cancelled {
-        return Ok(Some("This work was called off. Please call us."));
+        return Ok(Some("This work was called off."));
     }
     let Some(earlier) = store::accepted_revision(tx, call.id).await? else {
         return Ok(None);
@@ -98,12 +102,10 @@ pub async fn hindrance(
         .then(|| states::of_row(earlier.state).supersede())
         .and_then(std::result::Result::ok);
     let Some(state) = gives_way else {
-        return Ok(Some(
-            "Another estimate for this work was already accepted. Please call us.",
-        ));
+        return Ok(Some("Another estimate for this work was already accepted."));
     };
     // The customer accepts a later revision of what was accepted: the earlier one gives way to it.
-    states::moved(tx, act, "acceptEstimate", &earlier, |row| {
+    states::moved(tx, act, verb, &earlier, |row| {
         row.state = Set(states::for_row(state));
         row.accepted_call_id = Set(None);
     })
@@ -121,7 +123,9 @@ pub async fn accept(
     (option, state): (&estimate_option::Model, State),
     noted: Noted,
 ) -> Result<estimate_revision::Model> {
-    let Offered { estimate, revision } = offered;
+    let Offered {
+        estimate, revision, ..
+    } = offered;
     let total = format!("{} {}", settings.row.currency, Cents(option.total_cents));
     let sentences = vec![
         format!(
@@ -133,13 +137,13 @@ pub async fn accept(
         ),
         format!(
             "The answer came {} on {}. Plan the work and order the parts.",
-            noted.words(),
+            way_in_words(noted.way),
             settings.in_words(noted.at)
         ),
     ];
     let headline = format!("Estimate {} was accepted", estimate.number);
     tell_the_shop(tx, act, settings, estimate, (headline, sentences)).await?;
-    states::moved(tx, act, "acceptEstimate", revision, |row| {
+    states::moved(tx, act, offered.verb, revision, |row| {
         noted.write(row);
         row.state = Set(states::for_row(state));
         row.accepted_option_id = Set(Some(option.id));
@@ -157,15 +161,17 @@ pub async fn decline(
     (reason, state): (Option<String>, State),
     noted: Noted,
 ) -> Result<estimate_revision::Model> {
-    let Offered { estimate, revision } = offered;
+    let Offered {
+        estimate, revision, ..
+    } = offered;
     let call = store::subject_of(tx, estimate.call_id).await?.call;
-    let customer = crate::customers::get_customer(tx, "", call.customer_id).await?;
+    let customer = customers::get_customer(tx, "", call.customer_id).await?;
     let mut sentences = vec![format!(
         "{} declined estimate {}, revision {}, {}.",
         customer.name,
         estimate.number,
         revision.revision,
-        noted.words()
+        way_in_words(noted.way)
     )];
     sentences.extend(
         reason
@@ -174,7 +180,7 @@ pub async fn decline(
     );
     let headline = format!("Estimate {} was declined", estimate.number);
     tell_the_shop(tx, act, settings, estimate, (headline, sentences)).await?;
-    states::moved(tx, act, "declineEstimate", revision, |row| {
+    states::moved(tx, act, offered.verb, revision, |row| {
         noted.write(row);
         row.state = Set(states::for_row(state));
         row.decline_reason = Set(reason);
@@ -205,7 +211,10 @@ pub async fn tell_the_shop(
 }
 
 /// The shop's own address; while it has none, everybody who works at the desk.
-async fn office(tx: &impl ConnectionTrait, settings: &Settings) -> Result<Vec<Addressee>> {
+pub(super) async fn office(
+    tx: &impl ConnectionTrait,
+    settings: &Settings,
+) -> Result<Vec<Addressee>> {
     let shop = Addressee {
         email: settings.row.email.clone(),
         name: settings.row.name.clone(),

@@ -18,7 +18,7 @@ use crate::base::{Error, Result};
 use crate::shop::Settings;
 use crate::{customers, pricing};
 
-use super::{cautions, local, parties, pictures, printed, store};
+use super::{cautions, local, parties, pictures, printed, store, weighing};
 
 /// The days a revision is frozen with.
 #[derive(Clone, Copy)]
@@ -41,6 +41,14 @@ pub async fn of_revision(
     let customer = customers::get_customer(tx, "", subject.call.customer_id).await?;
     let address = customers::get_address(tx, "", subject.call.service_address_id).await?;
     let cautions = cautions::of_work(tx, &subject).await?;
+    let options = options(tx, revision).await?;
+    let weighing = if revision.weighs_replacement {
+        let price = revision.replacement_price_cents.map(Cents);
+        let terms = (price, days.sent_on);
+        Some(weighing::weighing(tx, &subject.appliance, &options, terms).await?)
+    } else {
+        None
+    };
     let content = Content {
         number: estimate.number.clone(),
         revision: u32::try_from(revision.revision)
@@ -54,19 +62,19 @@ pub async fn of_revision(
         complaint: subject.call.complaint,
         found: revision.found_text.clone(),
         currency: settings.row.currency.clone(),
-        options: options(tx, revision).await?,
+        options,
         price_book: store::price_book_name(tx, revision.price_book_id).await?,
         notes: revision.notes.clone().unwrap_or_default(),
         warranty: warranty(settings),
         terms: terms(settings),
         changes: None,
-        weighing: None,
         around: Around {
             pictures: pictures::frozen(tx, revision.id).await?,
             cautions,
             local_lines: Vec::new(),
             consent: printed::CONSENT.to_owned(),
         },
+        weighing: weighing.filter(|weighing| !weighing.is_empty()),
     };
     content
         .totals()

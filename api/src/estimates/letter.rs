@@ -7,7 +7,9 @@ use sea_orm::ConnectionTrait;
 use crate::base::config::Config;
 use crate::base::letter::{Attachment, Outgoing};
 use crate::base::{Error, Result};
+use crate::shop::Settings;
 
+use super::answered::Agreement;
 use super::{pictures, printed, store};
 
 /// The mail of a sent revision, with the whole address of its link.
@@ -30,6 +32,56 @@ pub async fn letter(
     let rendered = printed::mail(content, address(config, link_token))
         .render()
         .map_err(|error| Error::caused("mail of an estimate", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: vec![attachment],
+    })
+}
+
+/// The mail that reminds of a sent revision, with a link to answer and one to hear no more of it.
+///
+/// # Errors
+/// Internal only.
+pub async fn reminder(
+    db: &impl ConnectionTrait,
+    config: &Config,
+    revision_id: i64,
+    (link_token, ends_soon): (&str, bool),
+) -> Result<Outgoing> {
+    let revision = store::get_revision(db, "", revision_id).await?;
+    let link = address(config, link_token);
+    let stop_link = format!("{link}/reminders");
+    let mail = printed::reminder(printed::content(&revision)?, (link, stop_link), ends_soon);
+    let rendered = mail
+        .render()
+        .map_err(|error| Error::caused("reminder of an estimate", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: Vec::new(),
+    })
+}
+
+/// The mail that confirms an acceptance which did not come by the link, with what was accepted as PDF.
+///
+/// # Errors
+/// Internal only.
+pub async fn confirmation(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    revision_id: i64,
+) -> Result<Outgoing> {
+    let revision = store::get_revision(db, "", revision_id).await?;
+    let content = printed::content(&revision)?;
+    let agreement = Agreement::of(db, settings, (&revision, &content)).await?;
+    let sentence = agreement.map(|agreement| agreement.sentence());
+    let attachment = Attachment {
+        file_name: printed::file_name(&content),
+        content_type: "application/pdf".to_owned(),
+        bytes: pdf(db, revision.id, content.clone(), sentence.clone()).await?,
+    };
+    let rendered = printed::confirmation(content, sentence)
+        .render()
+        .map_err(|error| Error::caused("confirmation of an answer", error))?;
     Ok(Outgoing {
         rendered,
         attachments: vec![attachment],

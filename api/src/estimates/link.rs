@@ -14,7 +14,9 @@ use crate::shop::{self, Settings};
 
 use super::answered::{self, Agreement};
 use super::answers::{self, Noted, Offered, tell_the_shop};
-use super::page::{AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, WaitPage};
+use super::page::{
+    AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, RemindersPage, WaitPage,
+};
 use super::questions::{self, Asked};
 use super::{letter, pictures, printed, states, store};
 
@@ -41,6 +43,8 @@ pub enum Shown {
     Asked,
     /// That there is nothing behind it, whatever the cause.
     Gone(GonePage),
+    /// Whether reminders are wanted.
+    Reminders(RemindersPage),
     /// That there were too many tries.
     TooManyTries(WaitPage),
 }
@@ -174,10 +178,14 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
     };
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem_found = match chosen(&found, &options, &answer) {
-        Ok(option) => match answers::hindrance(&tx, act, &found.estimate).await? {
-            None => return accepted(tx, act, &settings, (*found, option), (&answer, token)).await,
-            Some(words) => problem(ProblemPlace::Page, words),
-        },
+        Ok(option) => {
+            match answers::hindrance(&tx, act, "acceptEstimate", &found.estimate).await? {
+                None => {
+                    return accepted(tx, act, &settings, (*found, option), (&answer, token)).await;
+                }
+                Some(words) => problem(ProblemPlace::Page, &format!("{words} Please call us.")),
+            }
+        }
         Err(found) => found,
     };
     let mut page = page(&tx, &settings, *found, token).await?;
@@ -216,6 +224,7 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     };
     let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
     let offered = Offered {
+        verb: "declineEstimate",
         estimate: &found.estimate,
         revision: &found.revision,
     };
@@ -281,7 +290,7 @@ async fn done(tx: sea_orm::DatabaseTransaction, act: &Act, page: AnsweredPage) -
 }
 
 /// Counts a try of this secret, from this address.
-fn admitted(act: &Act, token: &str) -> bool {
+pub(super) fn admitted(act: &Act, token: &str) -> bool {
     let target = format!("link {}", secret::hash(token));
     act.app.throttle.admits(&target, act.from.as_deref())
 }
@@ -414,6 +423,7 @@ async fn accepted(
         ..Noted::by_link(act, Some(name))
     };
     let offered = Offered {
+        verb: "acceptEstimate",
         estimate: &found.estimate,
         revision: &found.revision,
     };

@@ -8,10 +8,12 @@
 mod answered;
 mod answers;
 mod cautions;
+mod changes;
 mod consents;
 mod content;
 mod drafting;
 pub mod graphql;
+mod lapsing;
 mod letter;
 mod line_terms;
 pub mod link;
@@ -23,24 +25,31 @@ mod pictures;
 mod priced;
 mod printed;
 mod questions;
+mod recording;
+pub mod reminding;
 mod sending;
 mod states;
 mod store;
 mod tax_facts;
+mod weighing;
 
 pub use consents::{
     RecordConsent, amounts, consent_sentences, consents_of, must_be_agreed, record_consent,
 };
 pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
-pub use letter::letter;
+pub use lapsing::expire_due;
+pub use letter::{confirmation, letter, reminder};
 pub use line_terms::LineTerms;
 pub use offer::{NewLine, NewOption, Offer};
 pub use pictures::{NewPicture, remove_attachment};
 pub use questions::{AnswerQuestion, answer_letter, answer_question};
-pub use sending::{SendEstimate, expire_due, send_estimate, withdraw};
+pub use recording::{RecordAcceptance, RecordDecline, Told, record_acceptance, record_decline};
+pub use reminding::{moot, remind_due};
+pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate, withdraw};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
+pub use weighing::open;
 
 #[cfg(test)]
 mod catalogue_tests;

@@ -64,6 +64,8 @@ pub struct LineView {
     pub amount: String,
     /// Whether sales tax was charged on it.
     pub taxed: bool,
+    /// Heading of the section that begins with it; empty for none.
+    pub section: String,
 }
 
 /// Tax of one level of government.
@@ -96,6 +98,10 @@ pub struct OptionView {
     pub tax_lines: Vec<TaxView>,
     /// What the customer would pay.
     pub total: String,
+    /// Remarks below the lines, one paragraph each.
+    pub notes: Vec<String>,
+    /// What is wanted before the work begins; empty for nothing.
+    pub deposit: String,
 }
 
 /// A question of the customer and the desk's answer.
@@ -177,6 +183,12 @@ pub struct EstimatePage {
     pub currency: String,
     /// The alternatives, in order.
     pub options: Vec<OptionView>,
+    /// The revision `changes` compares with.
+    pub changed_since: String,
+    /// What is different from that revision, one sentence each.
+    pub changes: Vec<String>,
+    /// Figures to weigh repair against replacement, one sentence each.
+    pub weighing: Vec<String>,
     /// Remarks, one paragraph each.
     pub notes: Vec<String>,
     /// The shop's warranty on this work.
@@ -266,6 +278,20 @@ impl AnsweredPage {
             (_, false) => "This estimate is answered already",
         }
     }
+}
+
+/// Asks whether no more reminders of an estimate are wanted, or says that none will come.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Template)]
+#[template(path = "estimate_link/reminders.html")]
+pub struct RemindersPage {
+    /// Who offered.
+    pub shop: ShopView,
+    /// The secret of this link, URL-safe as it stands.
+    pub token: String,
+    /// Number of the estimate.
+    pub number: String,
+    /// Whether they are stopped already.
+    pub are_stopped: bool,
 }
 
 /// What any link that does not open shows: wrong, used, revoked and expired look the same.

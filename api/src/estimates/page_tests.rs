@@ -65,6 +65,7 @@ fn line([kind, description, quantity, unit_price, amount]: [&str; 5], taxed: boo
         amount: amount.to_owned(),
         taxed,
         note: String::new(),
+        section: String::new(),
     }
 }
 
@@ -111,8 +112,12 @@ fn sample_options() -> Vec<OptionView> {
                 tax("County tax, Pell", "1.25 %", "0.59"),
             ],
             total: text("170.08"),
+            deposit: String::new(),
+            notes: Vec::new(),
         },
         OptionView {
+            deposit: String::new(),
+            notes: Vec::new(),
             id: text("2"),
             title: text("Better repair: both elements and both thermostats"),
             summary: text("Doing all four in one visit saves a second trip."),

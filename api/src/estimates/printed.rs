@@ -4,10 +4,11 @@
 
 use nameplate_documents as documents;
 use nameplate_entities::estimate_revision;
+use nameplate_rules::estimate::repair_or_replace::Weighing;
 use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel};
 use nameplate_rules::money::Cents;
 
-use crate::base::letter::{EstimateMail, MailOption, MailShop};
+use crate::base::letter::{CustomerMail, EstimateMail, MailOption, MailShop};
 use crate::base::wording;
 use crate::base::{Error, Result};
 use crate::pricing;
@@ -43,6 +44,8 @@ pub fn shop_view(settings: &Settings) -> ShopView {
 /// The page behind a link.
 pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -> EstimatePage {
     let figure = |label, value| PlateFigure { label, value };
+    let (since, different) = (changed_since(&content), changes(&content));
+    let figures = weighing(&content);
     EstimatePage {
         token: token.to_owned(),
         shop,
@@ -66,6 +69,9 @@ pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -
         found: content.found,
         currency: content.currency,
         options: (1..).zip(content.options).map(option_view).collect(),
+        changed_since: since,
+        changes: different,
+        weighing: figures,
         notes: paragraphs(&content.notes),
         warranty: content.warranty,
         terms: content.terms,
@@ -89,9 +95,18 @@ fn option_view((position, option): (usize, OfferOption)) -> OptionView {
         subtotal: option.subtotal.to_string(),
         discount: discount(option.discount).unwrap_or_default(),
         total: option.total.to_string(),
+        deposit: deposit(&option).unwrap_or_default(),
+        notes: paragraphs(&option.notes),
         title: option.title,
         summary: option.summary,
-        lines: option.lines.into_iter().map(line_view).collect(),
+        lines: headings(&option.lines)
+            .into_iter()
+            .zip(option.lines)
+            .map(|(section, line)| LineView {
+                section,
+                ..line_view(line)
+            })
+            .collect(),
         tax_lines: option
             .tax_levels
             .into_iter()
@@ -113,6 +128,7 @@ fn line_view(line: Line) -> LineView {
         description: line.description,
         note: String::new(),
         quantity: line.quantity,
+        section: String::new(),
     }
 }
 
@@ -125,12 +141,54 @@ pub fn agreed(consent: String) -> String {
     }
 }
 
+/// The heading to print above each line: a section's name above its first line.
+fn headings(lines: &[Line]) -> Vec<String> {
+    let mut current = "";
+    let mut headings = Vec::with_capacity(lines.len());
+    for line in lines {
+        let begins = line.section != current;
+        current = &line.section;
+        headings.push(if begins {
+            line.section.clone()
+        } else {
+            String::new()
+        });
+    }
+    headings
+}
+
+/// The deposit wanted, with the share it was agreed as; none for none.
+fn deposit(option: &OfferOption) -> Option<String> {
+    let wanted = option.deposit?;
+    (wanted.amount != Cents::ZERO).then(|| match wanted.percent {
+        Some(percent) => format!("{} ({percent} % of the total)", wanted.amount),
+        None => wanted.amount.to_string(),
+    })
+}
+
+fn changed_since(content: &Content) -> String {
+    let changes = content.changes.as_ref();
+    changes.map_or_else(String::new, |changes| changes.since.to_string())
+}
+
+fn changes(content: &Content) -> Vec<String> {
+    let changes = content.changes.as_ref();
+    changes.map_or_else(Vec::new, |changes| changes.sentences.clone())
+}
+
+fn weighing(content: &Content) -> Vec<String> {
+    let weighing = content.weighing.as_ref();
+    weighing.map_or_else(Vec::new, Weighing::sentences)
+}
+
 /// The PDF's document, with its pictures and the answer, if there is one.
 pub fn document(
     content: Content,
     pictures: Vec<documents::Picture>,
     accepted: Option<String>,
 ) -> documents::EstimateDocument {
+    let (since, different) = (changed_since(&content), changes(&content));
+    let figures = weighing(&content);
     let service_address = if content.customer.service_address == content.customer.billing_address {
         Vec::new()
     } else {
@@ -172,6 +230,9 @@ pub fn document(
         currency: content.currency,
         problem_told: content.complaint,
         found: content.found,
+        changed_since: since,
+        changes: different,
+        weighing: figures,
         options: content.options.into_iter().map(option_block).collect(),
         notes: paragraphs(&content.notes),
         warranty: content.warranty,
@@ -188,9 +249,18 @@ fn option_block(option: OfferOption) -> documents::OptionBlock {
         subtotal: option.subtotal.to_string(),
         discount: discount(option.discount),
         total: option.total.to_string(),
+        deposit: deposit(&option),
+        notes: paragraphs(&option.notes),
         title: option.title,
         summary: option.summary,
-        lines: option.lines.into_iter().map(document_line).collect(),
+        lines: headings(&option.lines)
+            .into_iter()
+            .zip(option.lines)
+            .map(|(section, line)| documents::DocumentLine {
+                section: Some(section).filter(|section| !section.is_empty()),
+                ..document_line(line)
+            })
+            .collect(),
         tax_lines: option
             .tax_levels
             .into_iter()
@@ -212,11 +282,13 @@ fn document_line(line: Line) -> documents::DocumentLine {
         description: line.description,
         note: None,
         quantity: line.quantity,
+        section: None,
     }
 }
 
 /// The mail that brings the link.
 pub fn mail(content: Content, link: String) -> EstimateMail {
+    let (since, different) = (changed_since(&content), changes(&content));
     let machine = [
         content.appliance.kind,
         format!("{} {}", content.appliance.make, content.appliance.model),
@@ -235,17 +307,77 @@ pub fn mail(content: Content, link: String) -> EstimateMail {
         appliance_line: machine.join(", "),
         problem_told: content.complaint,
         message: String::new(),
+        changed_since: since,
+        changes: different,
         currency: content.currency,
         options: content
             .options
             .into_iter()
             .map(|option| MailOption {
+                deposit: deposit(&option).unwrap_or_default(),
                 total: option.total.to_string(),
                 title: option.title,
             })
             .collect(),
         valid_until: wording::day(content.valid_until),
         link,
+    }
+}
+
+/// The mail that reminds of what has no answer yet.
+pub fn reminder(
+    content: Content,
+    (link, stop_link): (String, String),
+    ends_soon: bool,
+) -> CustomerMail {
+    let (number, until) = (&content.number, wording::day(content.valid_until));
+    let machine = &content.appliance;
+    let machine = format!("{}, {} {}", machine.kind, machine.make, machine.model);
+    let headline = if ends_soon {
+        format!("Estimate {number} ends soon")
+    } else {
+        format!("Estimate {number} waits for your answer")
+    };
+    CustomerMail {
+        headline,
+        sentences: vec![
+            format!(
+                "On {} we sent you estimate {number} for your appliance ({machine}). We have no answer yet.",
+                wording::day(content.sent_on)
+            ),
+            format!("You can accept or decline it until {until}."),
+        ],
+        link,
+        link_label: "See the estimate and answer".to_owned(),
+        stop_link,
+        ..to_customer(content)
+    }
+}
+
+/// The mail that confirms an acceptance which did not come by the link.
+pub fn confirmation(content: Content, accepted: Option<String>) -> CustomerMail {
+    let mut sentences = accepted.into_iter().collect::<Vec<_>>();
+    sentences.push(
+        "If this is not what you agreed to, please call us before the work begins. The estimate is attached as PDF."
+            .to_owned(),
+    );
+    CustomerMail {
+        headline: format!("Your acceptance of estimate {}", content.number),
+        sentences,
+        ..to_customer(content)
+    }
+}
+
+fn to_customer(content: Content) -> CustomerMail {
+    CustomerMail {
+        shop: MailShop {
+            name: content.shop.name,
+            address_lines: content.shop.address,
+            phone: content.shop.phone,
+            email: content.shop.email,
+        },
+        customer_name: content.customer.name,
+        ..CustomerMail::default()
     }
 }
 

@@ -1,7 +1,7 @@
-//! Freezing a revision and mailing it, and letting sent ones lapse.
+//! Freezing a revision, and mailing or presenting it.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::kinds::{EstimateDelivery, EstimateState};
 use nameplate_entities::{customer, estimate, estimate_link, estimate_revision};
 use nameplate_rules::dates;
 use nameplate_rules::estimate::EstimateRefusal;
@@ -18,7 +18,7 @@ use crate::shop::{self, Settings};
 
 use super::content::{self, Days};
 use super::drafting::{self, Receipt};
-use super::{local, states, store};
+use super::{changes, local, reminding, states, store};
 
 /// Prices do not hold for longer than a year, and no link should.
 const VALID_DAYS_MAX: u32 = 366;
@@ -31,6 +31,16 @@ pub struct SendEstimate {
     pub revision_id: i64,
     /// Where to, if not to the customer's own e-mail address.
     pub to: Option<String>,
+    /// Last day it can be accepted, if not by the shop's settings.
+    pub valid_until: Option<NaiveDate>,
+}
+
+/// A drafted revision to hand over on paper or on a screen.
+#[derive(Clone, Debug, Serialize)]
+pub struct PresentEstimate {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub revision_id: i64,
     /// Last day it can be accepted, if not by the shop's settings.
     pub valid_until: Option<NaiveDate>,
 }
@@ -48,29 +58,10 @@ pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_rev
     if let Some(Receipt { revision_id }) = once.receipt()? {
         return store::get_revision(&tx, "", revision_id).await;
     }
-    let draft = store::get_revision(&tx, "revisionId", send.revision_id).await?;
-    let estimate = store::estimate_of(&tx, &draft).await?;
-    drafting::open_call(&tx, "revisionId", estimate.call_id).await?;
-    let others = others(&tx, &draft).await?;
-    let settings = shop::settings(&tx).await?;
-    let days = days(&settings, act, &send)?;
-    still_in_force(&tx, &draft, days.sent_on).await?;
-    let state = states::of_row(draft.state)
-        .send(days.sent_on, days.valid_until)
-        .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
+    let wanted = (send.revision_id, send.valid_until);
+    let (settings, estimate, sent) = freeze(&tx, act, verb, wanted, EstimateDelivery::Mail).await?;
     let to = addressee(&tx, &estimate, send.to.as_deref()).await?;
-    let content = content::of_revision(&tx, &settings, (&estimate, &draft), days).await?;
-    local::must_hold(&tx, &settings, (&estimate, &content), days.sent_on).await?;
-    supersede(&tx, act, verb, &others).await?;
-    let sent = states::moved(&tx, act, verb, &draft, |row| {
-        row.state = Set(states::for_row(state));
-        row.valid_until = Set(Some(days.valid_until));
-        row.content_hash = Set(Some(content.hash()));
-        row.content_json = Set(Some(content.canonical_json()));
-        row.sent_at = Set(Some(act.at));
-    })
-    .await?;
-    let token = link(&tx, act, &settings, &sent, days.valid_until).await?;
+    let token = link(&tx, act, &settings, &sent).await?;
     let payload = Payload::Estimate {
         revision_id: sent.id,
         link_token: token.reveal().to_owned(),
@@ -87,6 +78,73 @@ pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_rev
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(sent)
+}
+
+/// Freezes a drafted revision as [`send_estimate`] does, but mails nothing: the office prints or shows it, and records
+/// the answer.
+///
+/// # Errors
+/// As [`send_estimate`], without the address.
+pub async fn present_estimate(
+    act: &Act,
+    present: PresentEstimate,
+) -> Result<estimate_revision::Model> {
+    act.staff_with(Right::PresentEstimate)?;
+    let verb = Right::PresentEstimate.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &present.idempotency_key, &present).await?;
+    if let Some(Receipt { revision_id }) = once.receipt()? {
+        return store::get_revision(&tx, "", revision_id).await;
+    }
+    let wanted = (present.revision_id, present.valid_until);
+    let (_, _, sent) = freeze(&tx, act, verb, wanted, EstimateDelivery::Hand).await?;
+    let receipt = Receipt {
+        revision_id: sent.id,
+    };
+    once.keep(&tx, act, &receipt).await?;
+    tx.commit().await?;
+    Ok(sent)
+}
+
+/// Freezes a draft for a customer and lets it take the place of those before it.
+async fn freeze(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    (revision_id, valid_until): (i64, Option<NaiveDate>),
+    delivery: EstimateDelivery,
+) -> Result<(Settings, estimate::Model, estimate_revision::Model)> {
+    let draft = store::get_revision(tx, "revisionId", revision_id).await?;
+    let estimate = store::estimate_of(tx, &draft).await?;
+    drafting::open_call(tx, "revisionId", estimate.call_id).await?;
+    let others = others(tx, &draft).await?;
+    let settings = shop::settings(tx).await?;
+    let days = days(&settings, act, valid_until)?;
+    still_in_force(tx, &draft, days.sent_on).await?;
+    let state = states::of_row(draft.state)
+        .send(days.sent_on, days.valid_until)
+        .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
+    let mut content = content::of_revision(tx, &settings, (&estimate, &draft), days).await?;
+    local::must_hold(tx, &settings, (&estimate, &content), days.sent_on).await?;
+    content.changes = changes::since_last_sent(&others, &content)?;
+    let next_reminder_on = match delivery {
+        EstimateDelivery::Mail if estimate.reminders_stopped_at.is_none() => {
+            reminding::first_day(&settings, days)
+        }
+        _ => None,
+    };
+    supersede(tx, act, verb, &others).await?;
+    let sent = states::moved(tx, act, verb, &draft, |row| {
+        row.state = Set(states::for_row(state));
+        row.valid_until = Set(Some(days.valid_until));
+        row.content_hash = Set(Some(content.hash()));
+        row.content_json = Set(Some(content.canonical_json()));
+        row.sent_at = Set(Some(act.at));
+        row.delivery = Set(Some(delivery));
+        row.next_reminder_on = Set(next_reminder_on);
+    })
+    .await?;
+    Ok((settings, estimate, sent))
 }
 
 /// The price book and tax rules a draft was made with are still those of the day it is sent.
@@ -146,7 +204,8 @@ async fn others(
         .collect())
 }
 
-fn days(settings: &Settings, act: &Act, send: &SendEstimate) -> Result<Days> {
+/// The days a revision is frozen with when it is sent now.
+pub(super) fn days(settings: &Settings, act: &Act, valid_until: Option<NaiveDate>) -> Result<Days> {
     let sent_on = settings.day_of(act.at);
     let usual = || {
         let days = u32::try_from(settings.row.estimate_valid_days)
@@ -154,7 +213,7 @@ fn days(settings: &Settings, act: &Act, send: &SendEstimate) -> Result<Days> {
         dates::days_after(sent_on, days)
             .map_err(|refusal| Error::caused("last day of an estimate", refusal))
     };
-    let valid_until = send.valid_until.map_or_else(usual, Ok)?;
+    let valid_until = valid_until.map_or_else(usual, Ok)?;
     let furthest = dates::days_after(sent_on, VALID_DAYS_MAX)
         .map_err(|refusal| Error::caused("last day of an estimate", refusal))?;
     if valid_until > furthest {
@@ -230,6 +289,7 @@ async fn supersede(
             .map_err(|refusal| states::refused("revisionId", refusal))?;
         states::moved(tx, act, verb, revision, |row| {
             row.state = Set(states::for_row(state));
+            row.next_reminder_on = Set(None);
         })
         .await?;
         ids.push(revision.id);
@@ -237,13 +297,16 @@ async fn supersede(
     store::revoke_links(tx, &ids, act.at).await
 }
 
-async fn link(
+/// A new way in to a sent revision, until its last day is over.
+pub(super) async fn link(
     tx: &impl ConnectionTrait,
     act: &Act,
     settings: &Settings,
     sent: &estimate_revision::Model,
-    valid_until: NaiveDate,
 ) -> Result<Token> {
+    let valid_until = sent
+        .valid_until
+        .ok_or_else(|| Error::internal("a sent estimate has no last day"))?;
     let token = Token::fresh()?;
     estimate_link::ActiveModel {
         revision_id: Set(sent.id),
@@ -257,9 +320,6 @@ async fn link(
     Ok(token)
 }
 
-/// Revisions that lapse in one transaction, so that nobody waits long for it.
-const LAPSES_MAX: u64 = 200;
-
 /// Takes back everything that is still offered for a call; its links open no more.
 ///
 /// # Errors
@@ -270,37 +330,4 @@ pub async fn withdraw(tx: &impl ConnectionTrait, act: &Act, call_id: i64) -> Res
         supersede(tx, act, Right::CancelCall.mutation(), &revisions).await?;
     }
     Ok(())
-}
-
-/// Lets sent revisions lapse whose last day is over. Returns how many did.
-///
-/// # Errors
-/// Internal only.
-pub async fn expire_due(act: &Act) -> Result<usize> {
-    let mut lapsed = 0;
-    loop {
-        let some = expire_some(act).await?;
-        lapsed += some;
-        if some == 0 {
-            return Ok(lapsed);
-        }
-    }
-}
-
-async fn expire_some(act: &Act) -> Result<usize> {
-    let tx = act.app.db.write().await?;
-    let today = shop::settings(&tx).await?.day_of(act.at);
-    let due = store::lapsed(&tx, today, LAPSES_MAX).await?;
-    for revision in &due {
-        let last = revision.valid_until.unwrap_or(today);
-        let state = states::of_row(revision.state)
-            .expire(today, last)
-            .map_err(|refusal| Error::caused("an estimate that should lapse", refusal))?;
-        states::moved(&tx, act, "expireEstimate", revision, |row| {
-            row.state = Set(states::for_row(state));
-        })
-        .await?;
-    }
-    tx.commit().await?;
-    Ok(due.len())
 }

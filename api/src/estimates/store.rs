@@ -3,14 +3,15 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::{ChargeKind, EstimateState, Role};
+use nameplate_entities::kinds::{ChargeKind, EstimateState, MailKind, Role};
 use nameplate_entities::{
-    appliance, appliance_type, estimate, estimate_line, estimate_link, estimate_option,
-    estimate_revision, estimate_tax, price_book, service_call, staff, tax_level, visit_call,
+    appliance, appliance_type, customer, estimate, estimate_line, estimate_link, estimate_option,
+    estimate_question, estimate_reminder, estimate_revision, estimate_tax, outbox_mail, price_book,
+    service_call, staff, tax_level, visit_call,
 };
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query};
 use sea_orm::{
-    ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder,
+    ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, JoinType, QueryFilter, QueryOrder,
     QuerySelect, Select,
 };
 
@@ -180,6 +181,83 @@ pub async fn lapsed(
         .filter(estimate_revision::Column::ValidUntil.lt(day))
         .order_by_asc(estimate_revision::Column::ValidUntil)
         .limit(rows_max)
+        .all(db)
+        .await?)
+}
+
+/// Sent revisions whose next reminder is due by `day`, the longest due first, at most `rows_max`.
+pub async fn to_remind(
+    db: &impl ConnectionTrait,
+    day: NaiveDate,
+    rows_max: u64,
+) -> Result<Vec<estimate_revision::Model>> {
+    Ok(estimate_revision::Entity::find()
+        .filter(estimate_revision::Column::State.eq(EstimateState::Sent))
+        .filter(estimate_revision::Column::NextReminderOn.lte(day))
+        .order_by_asc(estimate_revision::Column::NextReminderOn)
+        .order_by_asc(estimate_revision::Column::Id)
+        .limit(rows_max)
+        .all(db)
+        .await?)
+}
+
+/// The reminders of a revision that were asked for.
+pub async fn reminders_of(
+    db: &impl ConnectionTrait,
+    revision_id: i64,
+) -> Result<Vec<estimate_reminder::Model>> {
+    Ok(estimate_reminder::Entity::find()
+        .filter(estimate_reminder::Column::RevisionId.eq(revision_id))
+        .all(db)
+        .await?)
+}
+
+/// Whether the customer asked something about a revision.
+pub async fn has_questions(db: &impl ConnectionTrait, revision_id: i64) -> Result<bool> {
+    Ok(estimate_question::Entity::find()
+        .filter(estimate_question::Column::RevisionId.eq(revision_id))
+        .one(db)
+        .await?
+        .is_some())
+}
+
+/// The latest mail that carried a revision of this estimate.
+pub async fn last_mail_of(
+    db: &impl ConnectionTrait,
+    estimate_id: i64,
+) -> Result<Option<outbox_mail::Model>> {
+    Ok(outbox_mail::Entity::find()
+        .filter(outbox_mail::Column::SubjectKind.eq("estimate"))
+        .filter(outbox_mail::Column::SubjectId.eq(estimate_id))
+        .filter(outbox_mail::Column::Kind.eq(MailKind::Estimate))
+        .order_by_desc(outbox_mail::Column::Id)
+        .one(db)
+        .await?)
+}
+
+/// Numbers of these estimates with the names of their customers, by number.
+pub async fn whose(db: &impl ConnectionTrait, ids: &[i64]) -> Result<Vec<(String, String)>> {
+    Ok(estimate::Entity::find()
+        .select_only()
+        .column(estimate::Column::Number)
+        .column(customer::Column::Name)
+        .join_rev(
+            JoinType::InnerJoin,
+            service_call::Entity::belongs_to(estimate::Entity)
+                .from(service_call::Column::Id)
+                .to(estimate::Column::CallId)
+                .into(),
+        )
+        .join(
+            JoinType::InnerJoin,
+            service_call::Entity::belongs_to(customer::Entity)
+                .from(service_call::Column::CustomerId)
+                .to(customer::Column::Id)
+                .into(),
+        )
+        .filter(estimate::Column::Id.is_in(ids.iter().copied()))
+        .order_by_asc(estimate::Column::Number)
+        .into_tuple()
         .all(db)
         .await?)
 }

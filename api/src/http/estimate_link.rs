@@ -16,6 +16,7 @@ use serde::de::DeserializeOwned;
 use crate::base::{Act, Caller, Error, Result};
 use crate::estimates::link::{self, Acceptance, Shown};
 use crate::estimates::page::STYLE_SHEET;
+use crate::estimates::reminding;
 use crate::graphql::error::chain;
 
 use super::Shared;
@@ -49,6 +50,8 @@ pub fn routes(routes: &mut web::ServiceConfig) {
                 .app_data(form())
                 .route(web::post().to(ask)),
         )
+        .route("/e/{token}/reminders", web::get().to(ask_about_reminders))
+        .route("/e/{token}/reminders", web::post().to(stop_reminders))
         .service(
             web::resource("/e/{token}/accept")
                 .app_data(form())
@@ -184,6 +187,22 @@ async fn picture(
     }
 }
 
+async fn ask_about_reminders(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    token: Path<String>,
+) -> HttpResponse {
+    shown(reminding::ask(&act(&shared, &request), &token).await)
+}
+
+async fn stop_reminders(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    token: Path<String>,
+) -> HttpResponse {
+    shown(reminding::stop(&act(&shared, &request), &token).await)
+}
+
 async fn pdf(shared: Data<Shared>, request: HttpRequest, token: Path<String>) -> HttpResponse {
     let act = act(&shared, &request);
     match link::pdf(&act, &token).await {
@@ -223,6 +242,7 @@ fn shown(outcome: Result<Shown>) -> HttpResponse {
         Ok(Shown::Offer(page)) => (StatusCode::OK, page.render()),
         Ok(Shown::NotTaken(page)) => (StatusCode::UNPROCESSABLE_ENTITY, page.render()),
         Ok(Shown::Answered(page)) => (StatusCode::OK, page.render()),
+        Ok(Shown::Reminders(page)) => (StatusCode::OK, page.render()),
         Ok(Shown::Gone(page)) => (StatusCode::NOT_FOUND, page.render()),
         Ok(Shown::Asked) => return fault(&Error::internal("only a question is asked")),
         Ok(Shown::TooManyTries(page)) => (StatusCode::TOO_MANY_REQUESTS, page.render()),

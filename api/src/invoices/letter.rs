@@ -276,6 +276,7 @@ fn document_line(line: &Line) -> documents::DocumentLine {
         unit_price: line.unit_price.to_string(),
         amount: line.net.to_string(),
         taxed: line.tax != Cents::ZERO,
+        section: None,
     }
 }
 

@@ -28,6 +28,32 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             let (db, config) = (act.app.db.read(), &act.app.config);
             estimates::letter(db, config, *revision_id, link_token).await
         }
+        Payload::Reminder {
+            revision_id,
+            link_token,
+            ends_soon,
+        } => {
+            let (db, config) = (act.app.db.read(), &act.app.config);
+            estimates::reminder(db, config, *revision_id, (link_token, *ends_soon)).await
+        }
+        Payload::Confirmation { revision_id } => {
+            estimates::confirmation(act.app.db.read(), shop, *revision_id).await
+        }
+    }
+}
+
+/// Why what a payload would say is over; none while it should be sent.
+///
+/// # Errors
+/// Internal only.
+pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> {
+    match payload {
+        Payload::Estimate { revision_id, .. } => estimates::moot(act, *revision_id, false).await,
+        Payload::Reminder { revision_id, .. } => estimates::moot(act, *revision_id, true).await,
+        Payload::EstimateAnswer { .. }
+        | Payload::Confirmation { .. }
+        | Payload::Invoice { .. }
+        | Payload::Notice { .. } => Ok(None),
     }
 }
 

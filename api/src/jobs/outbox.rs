@@ -38,6 +38,10 @@ pub async fn send_next(act: &Act, transport: &Transport) -> Result<bool> {
     let Some(mail) = claim(act).await? else {
         return Ok(false);
     };
+    if let Some(why) = moot(act, &mail).await? {
+        drop_unsent(act, mail, why).await?;
+        return Ok(true);
+    }
     let outcome = hand_over(act, transport, &mail).await;
     let later = act.app.act(act.caller.clone());
     match outcome {
@@ -141,18 +145,35 @@ async fn sent(act: &Act, mail: Model) -> Result<()> {
     Ok(())
 }
 
-/// The link's secret is of no use here once the customer has it.
+/// The link's secret is of no use here once the customer has it, or will never have it.
 fn without_secret(payload_json: &str) -> Result<String> {
-    let payload =
+    let payload: Payload =
         serde_json::from_str(payload_json).map_err(|error| Error::caused("mail payload", error))?;
-    let Payload::Estimate { revision_id, .. } = payload else {
-        return Ok(payload_json.to_owned());
+    serde_json::to_string(&payload.without_secret())
+        .map_err(|error| Error::caused("mail payload", error))
+}
+
+/// Why a claimed mail need not leave any more. What cannot be known is left to the try itself.
+async fn moot(act: &Act, mail: &Model) -> Result<Option<&'static str>> {
+    match serde_json::from_str(&mail.payload_json) {
+        Ok(payload) => letters::moot(act, &payload).await,
+        Err(_) => Ok(None),
+    }
+}
+
+/// Keeps the row of a mail that is not sent, with the reason.
+async fn drop_unsent(act: &Act, mail: Model, why: &str) -> Result<()> {
+    let change = ActiveModel {
+        state: Set(MailState::Dropped),
+        payload_json: Set(without_secret(&mail.payload_json)?),
+        last_error: Set(Some(why.to_owned())),
+        ..Default::default()
     };
-    let blank = Payload::Estimate {
-        revision_id,
-        link_token: String::new(),
-    };
-    serde_json::to_string(&blank).map_err(|error| Error::caused("mail payload", error))
+    let tx = act.app.db.write().await?;
+    settle(&tx, &mail, change).await?;
+    tx.commit().await?;
+    tracing::info!(mail_id = mail.id, why, "a mail was dropped unsent");
+    Ok(())
 }
 
 async fn postpone(act: &Act, mail: Model, said: &str) -> Result<()> {

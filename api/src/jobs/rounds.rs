@@ -1,4 +1,4 @@
-//! What is looked after every hour: estimates whose last day is over, old sessions, forgotten tries.
+//! What is looked after every hour: estimates whose last day is over, reminders, old sessions, forgotten tries.
 
 use std::time::Duration;
 
@@ -14,6 +14,7 @@ pub const EVERY: Duration = Duration::from_hours(1);
 pub async fn make(act: &Act) {
     act.app.throttle.sweep();
     report("lapsed estimates", estimates::expire_due(act).await);
+    report("reminders", estimates::remind_due(act).await);
     report("old sessions", shop::forget_sessions(act).await);
 }
 

@@ -148,6 +148,21 @@ impl Shop {
         self.row.reading_tolerance_percent.into()
     }
 
+    /// Days after sending an estimate until a customer who has not answered is reminded; zero for never.
+    async fn reminder_first_days(&self) -> i32 {
+        self.row.reminder_first_days
+    }
+
+    /// The same until the second reminder.
+    async fn reminder_second_days(&self) -> i32 {
+        self.row.reminder_second_days
+    }
+
+    /// Whether the customer is reminded on the day before the last.
+    async fn reminder_last_day(&self) -> bool {
+        self.row.reminder_last_day
+    }
+
     /// Last closed day of the books; nothing posts on or before it.
     async fn books_closed_through(&self) -> Option<NaiveDate> {
         self.row.books_closed_through
@@ -332,6 +347,12 @@ pub struct ChangeShopInput {
     payment_terms_days: Option<i32>,
     /// How far a reading may lie from its expected value, in percent.
     reading_tolerance_percent: Option<ExactDecimal>,
+    /// Days after sending an estimate until the first reminder; zero for none.
+    reminder_first_days: Option<i32>,
+    /// The same until the second.
+    reminder_second_days: Option<i32>,
+    /// Whether the customer is reminded on the day before the last.
+    reminder_last_day: Option<bool>,
 }
 
 impl From<ChangeShopInput> for operations::ChangeShop {
@@ -354,6 +375,9 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             estimate_valid_days: input.estimate_valid_days,
             payment_terms_days: input.payment_terms_days,
             reading_tolerance_percent: input.reading_tolerance_percent.map(|percent| percent.0),
+            reminder_first_days: input.reminder_first_days,
+            reminder_second_days: input.reminder_second_days,
+            reminder_last_day: input.reminder_last_day,
         }
     }
 }

@@ -86,6 +86,9 @@ pub struct ChangeShop {
     pub estimate_valid_days: Option<i32>,
     pub payment_terms_days: Option<i32>,
     pub reading_tolerance_percent: Option<Decimal>,
+    pub reminder_first_days: Option<i32>,
+    pub reminder_second_days: Option<i32>,
+    pub reminder_last_day: Option<bool>,
 }
 
 /// Changes the shop's settings.
@@ -120,6 +123,7 @@ fn checked_change(before: &shop::Model, change: &ChangeShop) -> Result<shop::Act
     change.check_texts(&mut checks, &mut row);
     change.check_reach(&mut checks, &mut row, &before.country);
     change.check_figures(&mut checks, &mut row);
+    change.check_reminders(&mut checks, &mut row);
     row.version = Set(before.version + 1);
     checks.finish()?;
     Ok(row)
@@ -214,6 +218,32 @@ impl ChangeShop {
             let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);
             let percent = checks.between("readingTolerancePercent", percent, bounds);
             row.reading_tolerance_percent = Set(Exact(percent));
+        }
+    }
+}
+
+impl ChangeShop {
+    /// When customers who have not answered are reminded.
+    fn check_reminders(&self, checks: &mut Checks, row: &mut shop::ActiveModel) {
+        let days = [
+            (
+                "reminderFirstDays",
+                self.reminder_first_days,
+                &mut row.reminder_first_days,
+            ),
+            (
+                "reminderSecondDays",
+                self.reminder_second_days,
+                &mut row.reminder_second_days,
+            ),
+        ];
+        for (path, value, column) in days {
+            if let Some(value) = value {
+                *column = Set(checks.between(path, value, (0, 365)));
+            }
+        }
+        if let Some(last_day) = self.reminder_last_day {
+            row.reminder_last_day = Set(last_day);
         }
     }
 }

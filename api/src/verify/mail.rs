@@ -33,9 +33,9 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "outbox_mail",
-        what: "a mail that failed without a reason, or is being sent by nobody",
+        what: "a mail that failed or was dropped without a reason, or is being sent by nobody",
         sql: "SELECT id AS row_id, CAST(attempts AS BIGINT) AS found, CAST(NULL AS BIGINT) AS expected \
-              FROM outbox_mail WHERE (state IN ('failed', 'waiting') AND last_error IS NULL) \
+              FROM outbox_mail WHERE (state IN ('failed', 'waiting', 'dropped') AND last_error IS NULL) \
               OR (state = 'sending' AND claimed_until IS NULL) ORDER BY id",
     },
     Rule {
@@ -67,10 +67,11 @@ async fn payloads(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Findi
     while let Some(row) = rows.try_next().await? {
         let what = match serde_json::from_str::<Payload>(&row.payload_json) {
             Err(_) => "its payload cannot be read",
-            Ok(Payload::Estimate { link_token, .. })
-                if row.state == MailState::Sent && !link_token.is_empty() =>
+            Ok(payload)
+                if matches!(row.state, MailState::Sent | MailState::Dropped)
+                    && payload.holds_secret() =>
             {
-                "it was sent, but still holds the link's secret"
+                "it was sent or dropped, but still holds the link's secret"
             }
             Ok(_) => continue,
         };

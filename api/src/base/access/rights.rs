@@ -134,6 +134,14 @@ rights! {
     SendEstimate "sendEstimate" Desk,
     /// Answer what a customer asked about an estimate.
     AnswerQuestion "answerQuestion" Desk,
+    /// Freeze an estimate to hand it over on paper.
+    PresentEstimate "presentEstimate" Desk,
+    /// Write down that a customer accepted, otherwise than by the link.
+    RecordAcceptance "recordAcceptance" Desk,
+    /// Write down that a customer declined, otherwise than by the link.
+    RecordDecline "recordDecline" Desk,
+    /// Say how long a type of machine usually lasts.
+    ChangeExpectedLife "changeExpectedLife" Owner,
     /// Begin the next revision of an estimate.
     ReviseEstimate "reviseEstimate" Desk,
     /// Record that a customer agreed to more than was accepted.

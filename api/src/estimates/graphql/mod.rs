@@ -1,6 +1,8 @@
 //! Estimates in the graph. They are money documents: owner and office only.
 
+pub mod answers;
 pub mod consents;
+pub mod figures;
 mod lines;
 pub mod mutations;
 mod options;
@@ -26,10 +28,12 @@ use crate::pricing::graphql::{PriceBook, TaxJurisdiction};
 use crate::shop;
 use crate::shop::graphql::Staff;
 
-use super::{local, store};
+use super::{changes, local, store};
 use consents::ConsentNeed;
 
+pub use answers::{AnswerWay, AnswersMutation, EstimateDelivery};
 pub use consents::{CallConsent, ConsentsMutation};
+pub use figures::{EstimateDifference, FiguresMutation, FiguresQuery, RepairOrReplace};
 pub use lines::{EstimateLine, PricedBy};
 pub use mutations::{EstimatesMutation, WorkHours};
 pub use options::{EstimateOption, EstimateTax};
@@ -120,6 +124,11 @@ impl Estimate {
         ServiceCall::of(ctx, self.row.call_id).await
     }
 
+    /// When the customer asked for no more reminders of it.
+    async fn reminders_stopped_at(&self) -> Option<DateTime<Utc>> {
+        self.row.reminders_stopped_at
+    }
+
     /// When it was first drafted.
     async fn created_at(&self) -> DateTime<Utc> {
         self.row.created_at
@@ -186,6 +195,16 @@ pub struct EstimateRevision {
     consent_text: Option<String>,
     /// SHA-256 of that sentence.
     consent_hash: Option<String>,
+    /// How it reached the customer; null for a draft.
+    delivery: Option<EstimateDelivery>,
+    /// How the answer came.
+    answered_by: Option<AnswerWay>,
+    /// Telephone number of an answer by telephone, in E.164.
+    answered_phone: Option<String>,
+    /// What was noted beside an answer that did not come by the link.
+    answer_note: Option<String>,
+    /// Day of the next reminder; null when there will be none.
+    next_reminder_on: Option<NaiveDate>,
     #[graphql(skip)]
     row: estimate_revision::Model,
 }
@@ -208,6 +227,11 @@ impl From<estimate_revision::Model> for EstimateRevision {
             decline_reason: row.decline_reason.clone(),
             consent_text: row.consent_text.clone(),
             consent_hash: row.consent_hash.clone(),
+            delivery: row.delivery.map(Into::into),
+            answered_by: row.answered_by.map(Into::into),
+            answered_phone: row.answered_phone.clone(),
+            answer_note: row.answer_note.clone(),
+            next_reminder_on: row.next_reminder_on,
             row,
         }
     }
@@ -253,6 +277,47 @@ impl EstimateRevision {
         ctx: &Context<'_>,
     ) -> async_graphql::Result<Option<TaxJurisdiction>> {
         TaxJurisdiction::of(ctx, self.row.tax_jurisdiction_id).await
+    }
+
+    /// Who took an answer that did not come by the link.
+    async fn answer_received_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        match self.row.answer_received_by {
+            Some(id) => Staff::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// Where its PDF lies, for a request with the same token; null for a draft.
+    async fn pdf_path(&self) -> Option<String> {
+        let id = Kind::EstimateRevision.id(self.row.id);
+        let is_frozen = self.row.content_json.is_some();
+        is_frozen.then(|| format!("/documents/{}.pdf", id.as_str()))
+    }
+
+    /// What it changes against an earlier revision, by that one's number; null if there is none. A draft is read as if
+    /// it were sent today.
+    #[graphql(complexity = "40 + child_complexity")]
+    async fn changes_since(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Number of the earlier revision.")] revision: i32,
+    ) -> async_graphql::Result<Option<EstimateDifference>> {
+        let found = changes::between(reader(ctx)?, act(ctx)?, &self.row, revision).await;
+        Ok(found.map_err(edge)?.map(EstimateDifference::from))
+    }
+
+    /// Figures to weigh repair against replacement, as the customer is shown them; null where none are shown.
+    #[graphql(complexity = "40 + child_complexity")]
+    async fn repair_or_replace(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<RepairOrReplace>> {
+        if !self.row.weighs_replacement {
+            return Ok(None);
+        }
+        let content = changes::as_it_reads(reader(ctx)?, act(ctx)?, &self.row).await;
+        let weighing = content.map_err(edge)?.weighing;
+        Ok(weighing.map(RepairOrReplace::from))
     }
 
     /// The alternatives, in order.

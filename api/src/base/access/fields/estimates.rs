@@ -2,12 +2,16 @@ use super::Row;
 use crate::base::access::Least::Desk;
 
 pub(super) const ESTIMATES: &[Row] = &[
-    ("Query", Desk, "estimate estimates estimateQuestions"),
+    (
+        "Query",
+        Desk,
+        "estimate estimates estimateQuestions expectedLives",
+    ),
     ("ServiceCall", Desk, "estimates"),
     (
         "Estimate",
         Desk,
-        "id number call createdAt createdBy revisions latest accepted",
+        "id number call createdAt createdBy revisions latest accepted remindersStoppedAt",
     ),
     ("Estimate", Desk, "questions"),
     (
@@ -25,9 +29,29 @@ pub(super) const ESTIMATES: &[Row] = &[
         Desk,
         "answeredAt answeredName answeredFrom declineReason priceBook taxJurisdiction options",
     ),
-    ("EstimateRevision", Desk, "acceptedOption"),
     ("EstimateRevision", Desk, "pictures consentText consentHash"),
     ("EstimatePicture", Desk, "words sha256 attachment"),
+    (
+        "EstimateRevision",
+        Desk,
+        "acceptedOption delivery answeredBy answeredPhone answerNote answerReceivedBy nextReminderOn pdfPath",
+    ),
+    ("EstimateRevision", Desk, "changesSince repairOrReplace"),
+    ("EstimateDifference", Desk, "sentences changes totals"),
+    ("EstimateChange", Desk, "kind option line from to"),
+    ("EstimateTotalMoved", Desk, "option from to"),
+    (
+        "RepairOrReplace",
+        Desk,
+        "sentences ageYears ageBasis expectedLifeYears expectedLifeSource lifeUsedPercent",
+    ),
+    ("RepairOrReplace", Desk, "replacementPrice shares"),
+    ("ReplacementShare", Desk, "option percent"),
+    (
+        "ExpectedLife",
+        Desk,
+        "applianceType fuel years source caution",
+    ),
     (
         "EstimateOption",
         Desk,

@@ -18,6 +18,11 @@ pub(super) const SHOP: &[Row] = &[
         "labourWarrantyDays partsWarrantyMonths estimateValidDays paymentTermsDays",
     ),
     ("Shop", Staff, "readingTolerancePercent"),
+    (
+        "Shop",
+        Desk,
+        "reminderFirstDays reminderSecondDays reminderLastDay",
+    ),
     ("Shop", Desk, "booksClosedThrough"),
     ("SearchHit", Desk, "kind title node"),
 ];
