@@ -7,9 +7,10 @@ use nameplate_rules::pricing::labour::{Crew, WorkHours};
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel, QueryOrder};
 
-use super::tests::{World, noon};
+use super::testing::World;
 use super::*;
 use crate::base::ProblemCode::{Malformed, Missing, NotFound};
+use crate::base::testing::noon;
 use crate::base::testing::refusals;
 use crate::pricing::{self, BookChange, NewRate, NewTask, NewZone};
 

@@ -54,4 +54,8 @@ pub use weighing::open;
 #[cfg(test)]
 mod catalogue_tests;
 #[cfg(test)]
+mod offer_tests;
+#[cfg(test)]
+mod testing;
+#[cfg(test)]
 mod tests;
