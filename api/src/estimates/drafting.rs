@@ -47,31 +47,42 @@ pub async fn draft_estimate(act: &Act, new: DraftEstimate) -> Result<estimate_re
     if let Some(Receipt { revision_id }) = once.receipt()? {
         return store::get_revision(&tx, "", revision_id).await;
     }
-    let offer = new.offer.checked()?;
     let call = open_call(&tx, "callId", new.call_id).await?;
-    let terms = terms(&tx, act, &call, &offer).await?;
-    let row = estimate::ActiveModel {
-        number: Set(numbers::take(&tx, Series::Estimate).await?),
-        call_id: Set(call.id),
-        created_at: Set(act.at),
-        created_by: Set(staff_id),
-        ..Default::default()
-    }
-    .insert(&tx)
-    .await?;
-    let subject = Subject {
-        kind: "estimate",
-        id: row.id,
-    };
-    audit::created(&tx, act, verb, subject, &row).await?;
-    search::index(&tx, subject, &row.number, &[&row.number]).await?;
-    let revision = write_revision(&tx, act, verb, (&row, 1), offer, &terms).await?;
+    let revision = draft_in(&tx, act, (verb, staff_id), &call, new.offer).await?;
     let receipt = Receipt {
         revision_id: revision.id,
     };
     once.keep(&tx, act, &receipt).await?;
     tx.commit().await?;
     Ok(revision)
+}
+
+/// A new estimate for a call, with its first revision.
+pub(super) async fn draft_in(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, staff_id): (&'static str, i64),
+    call: &service_call::Model,
+    offer: Offer,
+) -> Result<estimate_revision::Model> {
+    let offer = offer.checked()?;
+    let terms = terms(tx, act, call, &offer).await?;
+    let row = estimate::ActiveModel {
+        number: Set(numbers::take(tx, Series::Estimate).await?),
+        call_id: Set(call.id),
+        created_at: Set(act.at),
+        created_by: Set(staff_id),
+        ..Default::default()
+    }
+    .insert(tx)
+    .await?;
+    let subject = Subject {
+        kind: "estimate",
+        id: row.id,
+    };
+    audit::created(tx, act, verb, subject, &row).await?;
+    search::index(tx, subject, &row.number, &[&row.number]).await?;
+    write_revision(tx, act, verb, (&row, 1), offer, &terms).await
 }
 
 /// The next revision of an estimate to draft.

@@ -7,7 +7,7 @@ use sea_orm::ConnectionTrait;
 use crate::base::config::Config;
 use crate::base::letter::{Attachment, Outgoing};
 use crate::base::{Error, Result};
-use crate::shop::Settings;
+use crate::shop::{self, Settings};
 
 use super::answered::Agreement;
 use super::{pictures, printed, store};
@@ -86,6 +86,29 @@ pub async fn confirmation(
         rendered,
         attachments: vec![attachment],
     })
+}
+
+/// The PDF of a revision for the desk, with its answer if it has one; none for a draft.
+///
+/// # Errors
+/// `NotFound`; internal, for a PDF that cannot be made.
+pub async fn printed_pdf(
+    db: &impl ConnectionTrait,
+    revision_id: i64,
+) -> Result<Option<Attachment>> {
+    let revision = store::get_revision(db, "", revision_id).await?;
+    if revision.content_json.is_none() {
+        return Ok(None);
+    }
+    let settings = shop::settings(db).await?;
+    let content = printed::content(&revision)?;
+    let agreement = Agreement::of(db, &settings, (&revision, &content)).await?;
+    let accepted = agreement.map(|agreement| agreement.sentence());
+    Ok(Some(Attachment {
+        file_name: printed::file_name(&content),
+        content_type: "application/pdf".to_owned(),
+        bytes: pdf(db, revision.id, content, accepted).await?,
+    }))
 }
 
 /// The PDF of frozen content with its pictures and, once accepted, one sentence on that. Typesetting takes long, so it leaves the async threads alone.

@@ -7,11 +7,14 @@
 
 mod answered;
 mod answers;
+mod carrying;
 mod cautions;
 mod changes;
 mod consents;
 mod content;
 mod drafting;
+mod duplicating;
+mod from_templates;
 pub mod graphql;
 mod lapsing;
 mod letter;
@@ -31,6 +34,7 @@ mod sending;
 mod states;
 mod store;
 mod tax_facts;
+mod templates;
 mod weighing;
 
 pub use consents::{
@@ -39,7 +43,7 @@ pub use consents::{
 pub use content::printed_quantity;
 pub use drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use lapsing::expire_due;
-pub use letter::{confirmation, letter, reminder};
+pub use letter::{confirmation, letter, printed_pdf, reminder};
 pub use line_terms::LineTerms;
 pub use offer::{NewLine, NewOption, Offer};
 pub use pictures::{NewPicture, remove_attachment};

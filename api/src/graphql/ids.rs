@@ -34,6 +34,7 @@ pub enum Kind {
     Estimate,
     EstimateRevision,
     EstimateOption,
+    RepairTemplate,
     Invoice,
     Payment,
     Callback,
@@ -46,7 +47,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 34] = [
+    const ALL: [Self; 35] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -72,6 +73,7 @@ impl Kind {
         Self::Estimate,
         Self::EstimateRevision,
         Self::EstimateOption,
+        Self::RepairTemplate,
         Self::Invoice,
         Self::Payment,
         Self::Callback,

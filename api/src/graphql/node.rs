@@ -10,7 +10,7 @@ use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{
-    CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision,
+    CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision, RepairTemplate,
 };
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
@@ -48,6 +48,7 @@ pub enum Node {
     Estimate(Estimate),
     EstimateRevision(EstimateRevision),
     EstimateOption(EstimateOption),
+    RepairTemplate(RepairTemplate),
     Mail(Mail),
     Callback(Callback),
     Flag(Flag),
@@ -80,6 +81,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
         Kind::Estimate => Estimate::find(ctx, row).await?.map(Node::from),
         Kind::EstimateRevision => EstimateRevision::find(ctx, row).await?.map(Node::from),
+        Kind::RepairTemplate => RepairTemplate::find(ctx, row).await?.map(Node::from),
         Kind::EstimateOption => EstimateOption::find(ctx, row).await?.map(Node::from),
         Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
         Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),

@@ -153,7 +153,7 @@ fn download(file: File) -> HttpResponse {
 }
 
 /// The act of the member of staff whose token this is.
-async fn caller(shared: &Shared, request: &HttpRequest) -> Result<Act, HttpResponse> {
+pub(super) async fn caller(shared: &Shared, request: &HttpRequest) -> Result<Act, HttpResponse> {
     let header = request.headers().get(AUTHORIZATION);
     let token = header
         .and_then(|header| header.to_str().ok())

@@ -6,6 +6,7 @@
 
 mod attachments;
 mod body;
+mod documents;
 mod estimate_link;
 mod graphql;
 mod health;
@@ -111,6 +112,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .route("/readyz", web::get().to(health::readyz))
         .configure(estimate_link::routes)
         .configure(attachments::routes)
+        .configure(documents::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

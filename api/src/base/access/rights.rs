@@ -140,6 +140,14 @@ rights! {
     RecordAcceptance "recordAcceptance" Desk,
     /// Write down that a customer declined, otherwise than by the link.
     RecordDecline "recordDecline" Desk,
+    /// Offer the work of an estimate again.
+    DuplicateEstimate "duplicateEstimate" Desk,
+    /// Record a common repair.
+    AddRepairTemplate "addRepairTemplate" Desk,
+    /// Change or retire a common repair.
+    ChangeRepairTemplate "changeRepairTemplate" Desk,
+    /// Price common repairs for a call.
+    DraftEstimateFromTemplate "draftEstimateFromTemplate" Desk,
     /// Say how long a type of machine usually lasts.
     ChangeExpectedLife "changeExpectedLife" Owner,
     /// Begin the next revision of an estimate.

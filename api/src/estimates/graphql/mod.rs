@@ -9,6 +9,7 @@ mod options;
 pub mod pictures;
 pub mod questions;
 mod tax_facts;
+pub mod templates;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
@@ -39,6 +40,7 @@ pub use mutations::{EstimatesMutation, WorkHours};
 pub use options::{EstimateOption, EstimateTax};
 pub use pictures::{EstimatePicture, PicturesMutation};
 pub use questions::{EstimateQuestion, QuestionsMutation, QuestionsQuery};
+pub use templates::{RepairTemplate, TemplatesMutation, TemplatesQuery};
 
 /// Where a revision of an estimate stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

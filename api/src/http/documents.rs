@@ -1,0 +1,68 @@
+//! The PDF of an estimate or invoice for the desk, by the same token as `/graphql`: `/documents/{id}.pdf`.
+
+use actix_web::http::StatusCode;
+use actix_web::http::header::CONTENT_DISPOSITION;
+use actix_web::web::{self, Data, Path};
+use actix_web::{HttpRequest, HttpResponse};
+use async_graphql::ID;
+
+use crate::base::letter::Attachment;
+use crate::base::{Act, Error, Result};
+use crate::graphql::error::chain;
+use crate::graphql::ids::{self, Kind};
+use crate::{estimates, invoices};
+
+use super::Shared;
+use super::attachments::caller;
+use super::problem::problem;
+
+/// Mounts the documents.
+pub fn routes(routes: &mut web::ServiceConfig) {
+    routes.route("/documents/{id}.pdf", web::get().to(send));
+}
+
+async fn send(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> HttpResponse {
+    let act = match caller(&shared, &request).await {
+        Ok(act) => act,
+        Err(refusal) => return refusal,
+    };
+    match file(&act, &id).await {
+        Ok(Some(file)) => HttpResponse::Ok()
+            .content_type(file.content_type)
+            .insert_header((
+                CONTENT_DISPOSITION,
+                format!("inline; filename=\"{}\"", file.file_name),
+            ))
+            .insert_header(("Cache-Control", "private, no-store"))
+            .insert_header(("X-Content-Type-Options", "nosniff"))
+            .body(file.bytes),
+        Ok(None) => problem(StatusCode::NOT_FOUND, "There is no such document."),
+        Err(error) => {
+            tracing::error!(chain = %chain(&error), "a document could not be made");
+            problem(
+                StatusCode::INTERNAL_SERVER_ERROR,
+                "The document could not be made; the log says why.",
+            )
+        }
+    }
+}
+
+/// The document with this id, if it was sent or issued and the caller sits at the desk.
+async fn file(act: &Act, id: &str) -> Result<Option<Attachment>> {
+    if !act.is_desk() {
+        return Ok(None);
+    }
+    let db = act.app.db.read();
+    let found = match ids::read(&ID::from(id)) {
+        Some((Kind::EstimateRevision, row)) => estimates::printed_pdf(db, row).await,
+        Some((Kind::Invoice, row)) => {
+            let letter = invoices::letter(db, row).await;
+            letter.map(|letter| letter.attachments.into_iter().next())
+        }
+        _ => Ok(None),
+    };
+    match found {
+        Err(Error::Refused(_)) => Ok(None),
+        found => found,
+    }
+}
