@@ -17,11 +17,13 @@ pub use content::{
     ApplianceBlock, ChangesBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption,
     Rating, ShopBlock, TaxLevel, TotalKind,
 };
+pub use printed::{Printed, PrintedAs, Shown};
 
 mod around;
 mod content;
 pub mod deposit;
 pub mod difference;
+mod printed;
 pub mod reminders;
 pub mod repair_or_replace;
 

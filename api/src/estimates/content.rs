@@ -8,7 +8,7 @@ use nameplate_entities::{
     estimate, estimate_line, estimate_option, estimate_revision, estimate_tax, tax_level,
 };
 use nameplate_rules::estimate::deposit::Deposit;
-use nameplate_rules::estimate::{Around, Content, Line, OfferOption, TaxLevel};
+use nameplate_rules::estimate::{Around, Content, Line, OfferOption, PrintedAs, Shown, TaxLevel};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
 use rust_decimal::Decimal;
@@ -121,7 +121,12 @@ async fn options(
     let rows = store::options_of(tx, revision.id).await?;
     let ids = rows.iter().map(|row| row.id).collect::<Vec<_>>();
     let mut lines = HashMap::<i64, Vec<Line>>::new();
+    let mut shown = HashMap::<i64, Vec<Shown>>::new();
     for row in store::lines_of(tx, &ids).await? {
+        shown
+            .entry(row.option_id)
+            .or_default()
+            .extend(tax_facts::shown(&row));
         lines.entry(row.option_id).or_default().push(line(row));
     }
     let levels = store::levels(tx, revision.tax_jurisdiction_id).await?;
@@ -136,6 +141,10 @@ async fn options(
     let option = |row: estimate_option::Model| {
         Ok(OfferOption {
             deposit: deposit(&row)?,
+            printed_as: PrintedAs {
+                one_amount: tax_facts::is_one_amount(&row),
+                with_tax: shown.remove(&row.id).unwrap_or_default(),
+            },
             notes: row.notes.unwrap_or_default(),
             lines: lines.remove(&row.id).unwrap_or_default(),
             tax_levels: taxes.remove(&row.id).unwrap_or_default(),

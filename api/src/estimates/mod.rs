@@ -54,6 +54,7 @@ pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
 pub use weighing::open;
+pub use tax_facts::printed_as;
 
 #[cfg(test)]
 mod catalogue_tests;

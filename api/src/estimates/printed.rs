@@ -90,6 +90,7 @@ pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -
 }
 
 fn option_view((position, option): (usize, OfferOption)) -> OptionView {
+    let option = as_printed(option);
     OptionView {
         id: position.to_string(),
         subtotal: option.subtotal.to_string(),
@@ -245,6 +246,7 @@ pub fn document(
 }
 
 fn option_block(option: OfferOption) -> documents::OptionBlock {
+    let option = as_printed(option);
     documents::OptionBlock {
         subtotal: option.subtotal.to_string(),
         discount: discount(option.discount),
@@ -284,6 +286,11 @@ fn document_line(line: Line) -> documents::DocumentLine {
         quantity: line.quantity,
         section: None,
     }
+}
+
+/// The option as it is printed; its sums were checked when it was frozen, so they fit.
+fn as_printed(option: OfferOption) -> OfferOption {
+    option.clone().as_printed().unwrap_or(option)
 }
 
 /// The mail that brings the link.

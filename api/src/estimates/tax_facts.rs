@@ -2,11 +2,14 @@
 
 use nameplate_entities::kinds::{Carrier, ChargeKind, StatedAs, TripServes, WorkOutcome};
 use nameplate_entities::{estimate_line, estimate_option};
+use nameplate_rules::estimate::{PrintedAs, Shown};
 use nameplate_rules::money::Cents;
 use serde::{Deserialize, Serialize};
 
 use crate::base::check::TEXT_MAX;
 use crate::base::{Checks, ProblemCode};
+
+use super::store::Accepted;
 
 /// Facts of an alternative.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -114,5 +117,26 @@ impl LineFacts {
             }),
             replaced_under_warranty: row.under_warranty,
         }
+    }
+}
+
+/// Whether an option is printed as one amount: it was asked for, and no tax rule wants its parts stated.
+pub(super) fn is_one_amount(row: &estimate_option::Model) -> bool {
+    row.stated_as == StatedAs::LumpSum && !row.parts_to_be_stated
+}
+
+/// A line's price and discount with the tax they hold, where they hold it.
+pub(super) fn shown(row: &estimate_line::Model) -> Option<Shown> {
+    Some(Shown {
+        net: Cents(row.shown_net_cents?),
+        discount: Cents(row.shown_discount_cents?),
+    })
+}
+
+/// How what was accepted is printed on its invoice.
+pub fn printed_as(accepted: &Accepted) -> PrintedAs {
+    PrintedAs {
+        one_amount: is_one_amount(&accepted.option),
+        with_tax: accepted.lines.iter().filter_map(shown).collect(),
     }
 }

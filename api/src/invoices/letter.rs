@@ -31,7 +31,7 @@ pub async fn letter(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Outgoi
     let rendered = mail
         .render()
         .map_err(|error| Error::caused("invoice mail", error))?;
-    let document = document(&content, &printed, paid);
+    let document = document(&content, &printed, paid)?;
     let word = match row.kind {
         ReceivableKind::Invoice => "invoice",
         ReceivableKind::CreditNote => "credit-note",
@@ -178,10 +178,14 @@ fn document(
     content: &Content,
     printed: &InvoiceDraft,
     paid: Settled,
-) -> documents::InvoiceDocument {
-    let totals = printed.totals();
+) -> Result<documents::InvoiceDocument> {
+    let total = printed.totals().total;
+    let shown = content
+        .printed_as
+        .printed(printed.lines().to_vec(), printed.tax_levels().to_vec())
+        .map_err(|refusal| Error::caused("printed lines of an invoice", refusal))?;
     let is_invoice = content.kind == ReceivableKind::Invoice;
-    documents::InvoiceDocument {
+    Ok(documents::InvoiceDocument {
         kind: if is_invoice {
             documents::InvoiceKind::Invoice
         } else {
@@ -207,12 +211,12 @@ fn document(
         problem_told: content.complaint.clone(),
         found: content.found.clone(),
         done: String::new(),
-        lines: printed.lines().iter().map(document_line).collect(),
-        subtotal: totals.subtotal.to_string(),
-        discount: (totals.discount != Cents::ZERO)
-            .then(|| Cents(totals.discount.0.saturating_neg()).to_string()),
-        tax_lines: printed.tax_levels().iter().map(tax_line).collect(),
-        total: totals.total.to_string(),
+        lines: shown.lines.iter().map(document_line).collect(),
+        subtotal: shown.subtotal.to_string(),
+        discount: (shown.discount != Cents::ZERO)
+            .then(|| Cents(shown.discount.0.saturating_neg()).to_string()),
+        tax_lines: shown.tax_levels.iter().map(tax_line).collect(),
+        total: total.to_string(),
         payments: paid.lines,
         paid: paid.paid.to_string(),
         open: paid.open.to_string(),
@@ -231,7 +235,7 @@ fn document(
         },
         terms: String::new(),
         cautions: Vec::new(),
-    }
+    })
 }
 
 fn shop_block(content: &Content) -> documents::ShopBlock {

@@ -15,6 +15,7 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books;
 use crate::customers;
 use crate::estimates::{self, Accepted};
+use crate::pricing;
 use crate::shop::{self, Settings};
 
 use super::content::{self, Content};
@@ -77,6 +78,9 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     }
     .insert(&tx)
     .await?;
+    if let Some(certificate) = accepted.option.tax_exemption_id {
+        pricing::certificate_used(&tx, act, (verb, certificate), issued_on).await?;
+    }
     if accepted.revision.state != EstimateState::Invoiced {
         estimates::mark_invoiced(&tx, act, &accepted.revision).await?;
     }

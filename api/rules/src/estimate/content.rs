@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::Around;
+use super::printed::PrintedAs;
 use crate::money::{Cents, MoneyRefusal};
 use crate::percent::Percent;
 use crate::tax::{ChargeKind, LevelKind};
@@ -143,6 +144,9 @@ pub struct OfferOption {
     /// What is wanted before the work begins.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub deposit: Option<Deposit>,
+    /// How the lines are printed, where that is not one by one before tax.
+    #[serde(default, skip_serializing_if = "PrintedAs::is_plain")]
+    pub printed_as: PrintedAs,
 }
 
 /// One line of an option.
@@ -374,6 +378,7 @@ mod tests {
                 total: Cents(18_558),
                 notes: String::new(),
                 deposit: None,
+                printed_as: PrintedAs::default(),
             }],
             price_book: "2025-01".to_owned(),
             notes: String::new(),

@@ -43,6 +43,7 @@ fn option(title: &str, lines: Vec<Line>) -> OfferOption {
         lines,
         notes: String::new(),
         deposit: None,
+        printed_as: crate::estimate::PrintedAs::default(),
     }
 }
 
