@@ -14,4 +14,4 @@ pub use operations::{
     add_contact, add_customer, add_service_address, change_customer, change_service_address,
     confirm_jurisdiction,
 };
-pub use store::{address_line, get_address, get_customer};
+pub use store::{address_line, get_address, get_customer, jurisdictions_proposed};

@@ -234,6 +234,10 @@ pub async fn add_service_address(
         jurisdiction_exists(&tx, id).await?;
     }
     let confirmed = new.tax_jurisdiction_id.map(|_| (staff_id, act.at));
+    let proposed = match confirmed {
+        Some(_) => proposed(&tx, &address.postal_code).await?,
+        None => None,
+    };
     let row = service_address::ActiveModel {
         customer_id: Set(customer.id),
         country: Set(address.country()),
@@ -246,6 +250,7 @@ pub async fn add_service_address(
         tax_jurisdiction_id: Set(new.tax_jurisdiction_id),
         jurisdiction_confirmed_by: Set(confirmed.map(|(by, _)| by)),
         jurisdiction_confirmed_at: Set(confirmed.map(|(_, at)| at)),
+        jurisdictions_proposed: Set(proposed),
         version: Set(1),
         ..Default::default()
     }
@@ -327,6 +332,7 @@ pub async fn confirm_jurisdiction(
     row.tax_jurisdiction_id = Set(Some(tax_jurisdiction_id));
     row.jurisdiction_confirmed_by = Set(Some(staff_id));
     row.jurisdiction_confirmed_at = Set(Some(act.at));
+    row.jurisdictions_proposed = Set(proposed(&tx, &before.postal_code).await?);
     row.version = Set(before.version + 1);
     let after = row.update(&tx).await?;
     let verb = Right::ConfirmJurisdiction.mutation();
@@ -340,6 +346,16 @@ pub async fn confirm_jurisdiction(
     .await?;
     tx.commit().await?;
     Ok(after)
+}
+
+/// Names of the jurisdictions that the postal code proposes now, one a line; kept beside what a person confirms.
+async fn proposed(tx: &impl ConnectionTrait, postal_code: &str) -> Result<Option<String>> {
+    let names = store::jurisdictions_proposed(tx, postal_code)
+        .await?
+        .into_iter()
+        .map(|row| row.name)
+        .collect::<Vec<_>>();
+    Ok((!names.is_empty()).then(|| names.join("\n")))
 }
 
 async fn jurisdiction_exists(tx: &impl ConnectionTrait, id: i64) -> Result<()> {

@@ -1,6 +1,9 @@
 //! Rows of customers, contacts and service addresses.
 
-use nameplate_entities::{contact, customer, service_address, service_call};
+use nameplate_entities::{
+    contact, customer, postal_jurisdiction, service_address, service_call, tax_jurisdiction,
+};
+use sea_orm::sea_query::Query;
 use sea_orm::{
     ColumnTrait, Condition, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect,
     Select,
@@ -105,4 +108,37 @@ pub fn address_line(row: &service_address::Model) -> String {
         .collect::<Vec<_>>()
         .join(", ");
     format!("{street}, {}, {} {}", row.city, row.region, row.postal_code)
+}
+
+/// The tax jurisdictions that a postal code may lie in, the newest rules of each first in their name's order. A longer
+/// code such as 00412-3301 is tried whole, then by what stands before its dash.
+///
+/// # Errors
+/// Internal only.
+pub async fn jurisdictions_proposed(
+    db: &impl ConnectionTrait,
+    postal_code: &str,
+) -> Result<Vec<tax_jurisdiction::Model>> {
+    let whole = postal_code.trim();
+    let short = whole.split('-').next().unwrap_or(whole).trim();
+    let mut codes = vec![whole];
+    if short != whole {
+        codes.push(short);
+    }
+    for code in codes {
+        let assigned = Query::select()
+            .column(postal_jurisdiction::Column::TaxJurisdictionId)
+            .from(postal_jurisdiction::Entity)
+            .and_where(postal_jurisdiction::Column::PostalCode.eq(code))
+            .to_owned();
+        let rows = tax_jurisdiction::Entity::find()
+            .filter(tax_jurisdiction::Column::Id.in_subquery(assigned))
+            .order_by_asc(tax_jurisdiction::Column::Name)
+            .all(db)
+            .await?;
+        if !rows.is_empty() {
+            return Ok(rows);
+        }
+    }
+    Ok(Vec::new())
 }

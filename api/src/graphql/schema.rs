@@ -48,6 +48,7 @@ pub struct Mutation(
     crate::pricing::graphql::PriceBooksMutation,
     crate::pricing::graphql::SuppliersMutation,
     crate::pricing::graphql::TaxMutation,
+    crate::pricing::graphql::TaxTablesMutation,
     crate::estimates::graphql::EstimatesMutation,
     crate::estimates::graphql::PicturesMutation,
     crate::estimates::graphql::ConsentsMutation,

@@ -51,18 +51,15 @@ pub struct Content {
     pub totals: Totals,
     /// The shop's own warranty on this work.
     pub warranty: String,
-<<<<<<< HEAD
     /// Consents to more than was accepted, one sentence each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub consents: Vec<String>,
     /// Lines that the local rules want, one paragraph each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub local_lines: Vec<String>,
-=======
     /// How the lines are printed, where that is not one by one before tax.
     #[serde(default, skip_serializing_if = "PrintedAs::is_plain")]
     pub printed_as: PrintedAs,
->>>>>>> 7127a8c (One amount and prices that hold the tax are printed as the customer sees them; a certificate counts its purchases)
 }
 
 impl Content {

@@ -39,11 +39,8 @@ pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> 
             "On what we repaired: labor {} days, parts we fitted {} months, both from the day the work was done.",
             settings.row.labour_warranty_days, settings.row.parts_warranty_months
         ),
-<<<<<<< HEAD
         consents: Vec::new(),
         local_lines: Vec::new(),
-=======
         printed_as: estimates::printed_as(accepted),
->>>>>>> 7127a8c (One amount and prices that hold the tax are printed as the customer sees them; a certificate counts its purchases)
     }
 }

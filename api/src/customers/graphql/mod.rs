@@ -282,6 +282,14 @@ impl ServiceAddress {
         self.row.jurisdiction_confirmed_at
     }
 
+    /// Names of the jurisdictions that the postal code proposed when one was confirmed.
+    async fn jurisdictions_proposed(&self) -> Vec<String> {
+        let proposed = self.row.jurisdictions_proposed.as_deref();
+        proposed
+            .map(|names| names.lines().map(str::to_owned).collect())
+            .unwrap_or_default()
+    }
+
     /// Whose address it is.
     async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
         Customer::of(ctx, self.row.customer_id).await

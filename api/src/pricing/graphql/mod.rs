@@ -11,6 +11,7 @@ pub mod suppliers;
 pub mod tax_facts;
 pub mod tax_mutations;
 mod tax_queries;
+pub mod tax_tables;
 mod taxes;
 
 use std::sync::Arc;
@@ -42,6 +43,7 @@ pub use parts::{Part, PartCost, PartPrice, PriceBasis};
 pub use suppliers::{LabourGrade, Supplier, SuppliersMutation, SuppliersQuery};
 pub use tax_mutations::TaxMutation;
 pub use tax_queries::TaxQuery;
+pub use tax_tables::TaxTablesMutation;
 pub use taxes::{ChargeKind, LevelKind, TaxBasis, TaxExemption, TaxJurisdiction};
 
 /// A figure per hundred as shown beside prices.

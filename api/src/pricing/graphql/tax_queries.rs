@@ -1,17 +1,20 @@
 //! Asking for certificates that end soon, and for what a postal code proposes.
 
 use async_graphql::connection::Connection;
-use async_graphql::{Context, Object};
-use chrono::Days;
+use async_graphql::{Context, ID, Object};
+use chrono::{Days, NaiveDate};
 use nameplate_entities::tax_exemption;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
-use crate::shop;
+use crate::graphql::ids::Kind;
+use crate::{customers, shop};
 
-use super::TaxExemption;
+use super::super::rates;
+use super::tax_tables::TaxRateChange;
+use super::{TaxExemption, TaxJurisdiction};
 
 /// The furthest end to look ahead for.
 const DAYS_AHEAD_MAX: i32 = 3_660;
@@ -61,5 +64,42 @@ impl TaxQuery {
             (|row| row.id, TaxExemption::from),
         )
         .await
+    }
+
+    /// The tax jurisdictions that a postal code may lie in. A proposal: a person confirms one for each address.
+    #[graphql(complexity = "20 * child_complexity")]
+    async fn proposed_jurisdictions(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The postal code; or name an address.")] postal_code: Option<String>,
+        #[graphql(desc = "The service address, instead of a postal code.")]
+        service_address_id: Option<ID>,
+    ) -> async_graphql::Result<Vec<TaxJurisdiction>> {
+        let db = reader(ctx)?;
+        let code = match (postal_code, service_address_id) {
+            (Some(code), None) => code,
+            (None, Some(id)) => {
+                let path = "serviceAddressId";
+                let row = Kind::ServiceAddress.row(path, &id).map_err(edge)?;
+                let address = customers::get_address(db, path, row).await.map_err(edge)?;
+                address.postal_code
+            }
+            _ => return Err(bad_input("postalCode", "Give a postal code or an address.")),
+        };
+        let rows = customers::jurisdictions_proposed(db, &code)
+            .await
+            .map_err(edge)?;
+        Ok(rows.into_iter().map(TaxJurisdiction::from).collect())
+    }
+
+    /// Levels that follow the recorded rate table and differ from it on a day: what `adoptTaxRates` would change.
+    #[graphql(complexity = "20 * child_complexity")]
+    async fn tax_rate_changes(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The day.")] on: NaiveDate,
+    ) -> async_graphql::Result<Vec<TaxRateChange>> {
+        let changes = rates::changes_on(reader(ctx)?, on).await.map_err(edge)?;
+        Ok(changes.into_iter().map(TaxRateChange::from).collect())
     }
 }

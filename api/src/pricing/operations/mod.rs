@@ -4,6 +4,8 @@ mod books;
 mod certificates;
 mod grades;
 mod parts;
+mod postal;
+mod rates;
 mod suppliers;
 mod tax_rules;
 mod taxes;
@@ -18,6 +20,8 @@ pub use certificates::{
 };
 pub use grades::{SetLabourGrade, set_labour_grade};
 pub use parts::{AddPart, ChangePartCost, add_part, change_part_cost};
+pub use postal::{AssignPostalCodes, assign_postal_codes};
+pub use rates::{Imported, adopt_tax_rates, import_tax_rates};
 pub use suppliers::{AddSupplier, ChangeSupplier, add_supplier, change_supplier};
 pub use tax_rules::{NewMethod, NewTaxability};
 pub use taxes::{AddTaxJurisdiction, NewLevel, add_tax_jurisdiction};

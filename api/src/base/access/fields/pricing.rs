@@ -6,7 +6,7 @@ pub(super) const PRICING: &[Row] = &[
     (
         "Query",
         Desk,
-        "priceBooks priceBook partPrice taxJurisdictions expiringTaxExemptions",
+        "priceBooks priceBook partPrice taxJurisdictions expiringTaxExemptions proposedJurisdictions taxRateChanges",
     ),
     (
         "PriceBook",
@@ -90,6 +90,12 @@ pub(super) const PRICING: &[Row] = &[
         Desk,
         "deliveryDivided replacedUnderWarranty",
     ),
+    (
+        "TaxRateChange",
+        Desk,
+        "taxJurisdiction level rateCode ratePercent publishedPercent",
+    ),
+    ("TaxRateImport", Desk, "added changed unchanged"),
     ("TaxMethod", Desk, "fromOn brackets"),
     (
         "TaxBracketTable",
@@ -111,6 +117,6 @@ pub(super) const PRICING: &[Row] = &[
     (
         "ServiceAddress",
         Desk,
-        "taxJurisdiction jurisdictionConfirmedAt",
+        "taxJurisdiction jurisdictionConfirmedAt jurisdictionsProposed",
     ),
 ];
