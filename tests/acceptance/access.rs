@@ -9,6 +9,7 @@ use crate::support::graphql::{error_codes, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
 use crate::support::shop::{Job, Machine, Shop, today};
+use crate::support::taxes;
 
 mod graph;
 
@@ -140,12 +141,14 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     shop.send(&revision).await;
     papers(&mut shop, &machine, &open).await;
     remarks(&shop, &machine, &open).await;
+    taxes::every_kind_of_rule(&shop).await;
     let graph = Graph::of_the_schema().knowing(&[
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
+        ("withinDays", json!(400)),
         ("beforeTax", json!("1.00")),
         ("withTax", json!("1.00")),
         ("number", json!("TB-210")),
@@ -225,7 +228,8 @@ async fn remarks(shop: &Shop, machine: &Machine, job: &Job) {
     shop.done(&shop.office, "addContact", contact, "contact { id }")
         .await;
     let exempt = json!({
-        "customerId": machine.customer_id, "certificate": "EX-7", "reason": "resale", "validFrom": "2020-01-01"
+        "customerId": machine.customer_id, "certificate": "EX-7", "reason": "resale", "validFrom": "2020-01-01",
+        "validUntil": today()
     });
     shop.done(
         &shop.office,

@@ -23,4 +23,5 @@ mod main_job;
 mod refusals;
 mod schema;
 mod support;
+mod taxes;
 mod tidy;

@@ -18,7 +18,7 @@ use crate::base::{Error, Result};
 use crate::shop::Settings;
 use crate::{customers, pricing};
 
-use super::{cautions, local, parties, pictures, printed, store, tax_facts};
+use super::{cautions, local, parties, pictures, printed, store, tax_facts, weighing};
 
 /// The days a revision is frozen with.
 #[derive(Clone, Copy)]

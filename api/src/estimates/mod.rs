@@ -53,13 +53,15 @@ pub use reminding::{moot, remind_due};
 pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate, withdraw};
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
-pub use weighing::open;
 pub use tax_facts::printed_as;
+pub use weighing::open;
 
 #[cfg(test)]
 mod catalogue_tests;
 #[cfg(test)]
 mod offer_tests;
+#[cfg(test)]
+mod tax_tests;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]

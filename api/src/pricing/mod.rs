@@ -32,3 +32,6 @@ pub use operations::{
 };
 pub use store::{get_part, grades_of, parts_by_id, tasks_in};
 pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};
+
+#[cfg(test)]
+mod tax_tests;

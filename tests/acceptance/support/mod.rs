@@ -16,6 +16,7 @@ pub mod program;
 pub mod server;
 pub mod shop;
 pub mod smtp;
+pub mod taxes;
 pub mod wait;
 
 /// Makes each scenario two tests, `NAME::sqlite` and `NAME::postgres`, each on a fresh, migrated database of its own.
