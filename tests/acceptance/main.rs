@@ -11,6 +11,7 @@ mod access;
 mod appliances;
 mod attachments;
 mod books;
+mod browser;
 mod callbacks;
 mod calls;
 mod customer_page;

@@ -64,6 +64,12 @@ fn place(name: &str) -> LocalRules {
             written_over: Some(Cents(5_000)),
             ..LocalRules::default()
         },
+        other => place_in_the_east(other),
+    }
+}
+
+fn place_in_the_east(name: &str) -> LocalRules {
+    match name {
         // Commercial Law 13-307.
         "maryland" => LocalRules {
             bill: vec![LabourRate, LabourTime, LinesItemised, PartClass],

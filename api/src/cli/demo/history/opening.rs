@@ -2,18 +2,54 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use chrono::{Days, TimeDelta};
+use chrono::{Days, NaiveDate, TimeDelta};
 use nameplate_entities::kinds::{
-    ChargeKind, CustomerKind, Fuel, MarkupKind, PriceEnding, Role, TaxBasis,
+    ChargeKind, CustomerKind, Fuel, MarkupKind, PriceEnding, Role, TaxBasis, WhenMissing,
 };
 use nameplate_entities::{appliance_type, component, failure_mode};
+use nameplate_rules::local_rules::Element;
 use sea_orm::{ActiveEnum, EntityTrait};
 
 use crate::base::{Caller, Error, Result};
-use crate::{appliances, customers, pricing, shop};
+use crate::{appliances, customers, local_rules, pricing, shop};
 
 use super::super::scenario::{BookData, Plan, ShopData};
 use super::{Player, at, cents, decimal};
+
+/// What the made-up place of this shop asks for.
+fn rules(country: String, region: String, from: NaiveDate) -> local_rules::AddLocalRules {
+    local_rules::AddLocalRules {
+        country,
+        region,
+        name: "Household Repairs Act of Newland".to_owned(),
+        effective_from: from,
+        estimate: vec![
+            Element::ShopAddress,
+            Element::CustomersWords,
+            Element::LinesItemised,
+            Element::LabourRate,
+            Element::RemovalCharge,
+            Element::TaxApart,
+        ],
+        bill: vec![
+            Element::Serial,
+            Element::CustomersWords,
+            Element::PartClass,
+            Element::PreparedBy,
+        ],
+        when_missing: WhenMissing::Tell,
+        consent_percent: Some(rust_decimal::Decimal::TEN),
+        consent_limit_inside: true,
+        consent_counts_tax: false,
+        written_over: None,
+        note_oral_consent: true,
+        offer_removed_parts: true,
+        labour_warranty_days: Some(30),
+        wording: Some(
+            "Where local law gives you more than this paper says, the law prevails.".to_owned(),
+        ),
+    }
+}
 
 impl Player<'_> {
     pub(super) async fn open_shop(&mut self, data: &ShopData) -> Result<()> {
@@ -30,7 +66,9 @@ impl Player<'_> {
             self.people.push(shop::add_staff(&program, new).await?);
         }
         let owner = self.act(start, Role::Owner)?;
-        shop::change_shop(&owner, settings(data)).await?;
+        let own = shop::change_shop(&owner, settings(data)).await?;
+        let rules = rules(own.country, own.region, owner.at.date_naive());
+        local_rules::add_local_rules(&owner, rules).await?;
         for book in &data.books {
             let drafted = pricing::draft_price_book(&owner, self.book(data, book)?).await?;
             pricing::adopt_price_book(&owner, drafted.id).await?;
