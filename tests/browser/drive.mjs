@@ -36,15 +36,18 @@ const browser = await chromium.launch({
 });
 
 // One scenario in a browser profile of its own. What it expects and does not find is a failure with a picture.
-async function scenario(name, { viewport = PHONE, scripts = true } = {}, steps) {
-  const context = await browser.newContext({ viewport, javaScriptEnabled: scripts, locale: "en-US" });
+async function scenario(name, { viewport = PHONE, scripts = true, bypassCSP = false } = {}, steps) {
+  const context = await browser.newContext({ viewport, javaScriptEnabled: scripts, bypassCSP, locale: "en-US" });
   context.setDefaultTimeout(10_000);
   const page = await context.newPage();
   const problems = [];
   page.on("console", (message) => {
     if (message.type() === "error" && !message.text().includes("status of 4")) problems.push(message.text());
   });
-  page.on("requestfailed", (request) => problems.push(`${request.url()} could not be loaded`));
+  page.on("requestfailed", (request) => {
+    // What becomes a download ends as a page.
+    if (!request.url().endsWith(".pdf")) problems.push(`${request.url()} could not be loaded`);
+  });
   const expect = (holds, what) => {
     if (!holds) problems.push(what);
   };
@@ -67,7 +70,8 @@ async function fits(page, expect) {
   const measured = await page.evaluate(() => {
     const small = [];
     for (const target of document.querySelectorAll("a, button, input:not([type=hidden]), textarea")) {
-      const box = target.getBoundingClientRect();
+      // A label that holds its field is hit in its place.
+      const box = (target.closest("label") ?? target).getBoundingClientRect();
       // A link within a sentence is exempt (2.5.8, inline); one that is off the screen waits for the keyboard.
       const isInline = target.tagName === "A" && target.closest("p")?.textContent.trim() !== target.textContent.trim();
       if (!isInline && box.bottom > 0 && (box.width < 24 || box.height < 24)) small.push(target.outerHTML.slice(0, 80));
@@ -147,10 +151,10 @@ await scenario("read at a desk", { viewport: DESK }, async (page, expect) => {
   await isAccessible(page, expect);
 });
 
-await scenario("read in large print", { viewport: { width: 320, height: 600 } }, async (page, expect) => {
+await scenario("read in large print", { viewport: { width: 320, height: 600 }, bypassCSP: true }, async (page, expect) => {
   // WCAG 1.4.10: at 320 pixels nothing scrolls sideways; 1.4.4: text may be twice as large.
   await open(page, plan.links.read, expect);
-  await page.addStyleTag({ content: "html { font-size: 200% }" }).catch(() => {});
+  await page.addStyleTag({ content: "html { font-size: 200% }" });
   await fits(page, expect);
 });
 
