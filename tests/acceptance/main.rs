@@ -21,6 +21,7 @@ mod http;
 mod kill;
 mod mail;
 mod main_job;
+mod offers;
 mod refusals;
 mod schema;
 mod support;

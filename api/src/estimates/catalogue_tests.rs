@@ -14,7 +14,7 @@ use crate::base::testing::noon;
 use crate::base::testing::refusals;
 use crate::pricing::{self, BookChange, NewRate, NewTask, NewZone};
 
-fn task(key: &str, hours: &str) -> NewTask {
+pub(super) fn task(key: &str, hours: &str) -> NewTask {
     NewTask {
         key: key.to_owned(),
         name: format!("Task {key}"),
@@ -26,7 +26,7 @@ fn task(key: &str, hours: &str) -> NewTask {
 }
 
 /// The book in force copied for today, with this change, and adopted.
-async fn next_book(world: &World, change: BookChange) -> price_book::Model {
+pub(super) async fn next_book(world: &World, change: BookChange) -> price_book::Model {
     let act = world.owner();
     let today = noon().date_naive();
     let before = pricing::book_on(world.app.db.read(), today).await.unwrap();

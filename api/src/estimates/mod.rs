@@ -63,6 +63,8 @@ mod offer_tests;
 #[cfg(test)]
 mod tax_tests;
 #[cfg(test)]
+mod template_tests;
+#[cfg(test)]
 mod testing;
 #[cfg(test)]
 mod tests;

@@ -9,6 +9,7 @@ mod options;
 pub mod pictures;
 pub mod questions;
 mod tax_facts;
+pub mod template_acts;
 pub mod templates;
 
 use async_graphql::connection::Connection;
@@ -40,7 +41,8 @@ pub use mutations::{EstimatesMutation, WorkHours};
 pub use options::{EstimateOption, EstimateTax};
 pub use pictures::{EstimatePicture, PicturesMutation};
 pub use questions::{EstimateQuestion, QuestionsMutation, QuestionsQuery};
-pub use templates::{RepairTemplate, TemplatesMutation, TemplatesQuery};
+pub use template_acts::TemplatesMutation;
+pub use templates::{RepairTemplate, TemplatesQuery};
 
 /// Where a revision of an estimate stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

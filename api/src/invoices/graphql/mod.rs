@@ -80,6 +80,12 @@ impl Invoice {
         Kind::Invoice.id(self.row.id)
     }
 
+    /// Where its PDF lies, for a request with the same token.
+    async fn pdf_path(&self) -> String {
+        let id = Kind::Invoice.id(self.row.id);
+        format!("/documents/{}.pdf", id.as_str())
+    }
+
     /// Invoice or credit note.
     async fn kind(&self) -> InvoiceKind {
         self.row.kind.into()

@@ -15,7 +15,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Invoice",
         Desk,
-        "net discount tax total open lines taxes allocations credits creditedBy contentHash",
+        "net discount tax total open lines taxes allocations credits creditedBy contentHash pdfPath",
     ),
     (
         "InvoiceLine",
