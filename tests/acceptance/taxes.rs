@@ -62,7 +62,7 @@ on_both_databases! {
         let asked = tax_at(&mut shop, &machine, &apart, job(None)).await;
         let problem = &asked["data"]["draftEstimate"]["problems"][0];
         assert_eq!(text(problem, "code"), "MISSING", "{asked}");
-        assert_eq!(problem["path"], json!(["options", "0", "lines", "2", "tripServes"]), "{asked}");
+        assert_eq!(problem["path"], json!(["input", "options", "0", "lines", "2", "tripServes"]), "{asked}");
     }
 
     async fn a_postal_code_proposes_a_place_and_a_person_confirms_it(db: TestDatabase) {

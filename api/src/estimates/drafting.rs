@@ -16,7 +16,7 @@ use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::{customers, pricing, shop};
 
 use super::offer::Offer;
-use super::priced::{Destination, PricedOption, Terms};
+use super::priced::{Destination, PricedLine, PricedOption, Terms};
 use super::{pictures, store};
 
 /// An estimate to draft.
@@ -293,42 +293,7 @@ async fn write_option(
     .await?;
     let lines = (1..)
         .zip(option.lines)
-        .map(|(position, line)| estimate_line::ActiveModel {
-            option_id: Set(row.id),
-            position: Set(position),
-            kind: Set(line.kind),
-            description: Set(line.description),
-            part_id: Set(line.part_id),
-            quantity: Set(line.quantity.into()),
-            unit_price_cents: Set(line.unit_price.0),
-            net_cents: Set(line.net.0),
-            discount_cents: Set(line.discount.0),
-            taxable_cents: Set(line.tax.taxable_cents.0),
-            tax_cents: Set(line.tax.tax_cents.0),
-            tax_reason: Set(line.tax.reason),
-            cost_cents: Set(line.cost.0),
-            labour_minutes: Set(line.labour_minutes),
-            section: Set(line.section),
-            task_id: Set(line.basis.task_id),
-            work_hours: Set(line.basis.hours),
-            crew: Set(line.basis.crew),
-            rate_name: Set(line.basis.rate_name),
-            worked_minutes: Set(line.basis.worked_minutes),
-            zone_name: Set(line.basis.zone_name),
-            priced_by: Set(line.basis.priced_by),
-            trip_serves: Set(line.facts.trip_serves),
-            delivered_by: Set(line.facts.delivery.map(|delivery| delivery.by)),
-            delivery_cost_cents: Set(line
-                .facts
-                .delivery
-                .and_then(|delivery| delivery.actual_cost)
-                .map(|cost| cost.0)),
-            delivery_divided: Set(line.facts.delivery.is_some_and(|delivery| delivery.divided)),
-            under_warranty: Set(line.facts.replaced_under_warranty),
-            shown_net_cents: Set(line.shown.map(|shown| shown.net.0)),
-            shown_discount_cents: Set(line.shown.map(|shown| shown.discount.0)),
-            ..Default::default()
-        });
+        .map(|(position, line)| line_row((row.id, position), line));
     estimate_line::Entity::insert_many(lines).exec(tx).await?;
     let option_has_levels = !option.tax.levels.is_empty();
     let levels = option
@@ -352,4 +317,42 @@ async fn write_option(
         estimate_tax::Entity::insert_many(taxes).exec(tx).await?;
     }
     Ok(())
+}
+
+fn line_row((option_id, position): (i64, i32), line: PricedLine) -> estimate_line::ActiveModel {
+    let delivery = line.facts.delivery;
+    estimate_line::ActiveModel {
+        option_id: Set(option_id),
+        position: Set(position),
+        kind: Set(line.kind),
+        description: Set(line.description),
+        part_id: Set(line.part_id),
+        quantity: Set(line.quantity.into()),
+        unit_price_cents: Set(line.unit_price.0),
+        net_cents: Set(line.net.0),
+        discount_cents: Set(line.discount.0),
+        taxable_cents: Set(line.tax.taxable_cents.0),
+        tax_cents: Set(line.tax.tax_cents.0),
+        tax_reason: Set(line.tax.reason),
+        cost_cents: Set(line.cost.0),
+        labour_minutes: Set(line.labour_minutes),
+        section: Set(line.section),
+        task_id: Set(line.basis.task_id),
+        work_hours: Set(line.basis.hours),
+        crew: Set(line.basis.crew),
+        rate_name: Set(line.basis.rate_name),
+        worked_minutes: Set(line.basis.worked_minutes),
+        zone_name: Set(line.basis.zone_name),
+        priced_by: Set(line.basis.priced_by),
+        trip_serves: Set(line.facts.trip_serves),
+        delivered_by: Set(delivery.map(|delivery| delivery.by)),
+        delivery_cost_cents: Set(delivery
+            .and_then(|delivery| delivery.actual_cost)
+            .map(|cost| cost.0)),
+        delivery_divided: Set(delivery.is_some_and(|delivery| delivery.divided)),
+        under_warranty: Set(line.facts.replaced_under_warranty),
+        shown_net_cents: Set(line.shown.map(|shown| shown.net.0)),
+        shown_discount_cents: Set(line.shown.map(|shown| shown.discount.0)),
+        ..Default::default()
+    }
 }

@@ -388,6 +388,13 @@ fn each_group_of_one_rate_is_rounded_once_and_the_groups_are_added() {
     assert_eq!(reason, "Taxed at 6 % in Sample: sold; not taxed by at 21.");
 }
 
+fn faults(kind: ChargeKind, rules: &[Rule]) -> Vec<(usize, RuleFault)> {
+    check_rules(kind, rules)
+        .into_iter()
+        .map(|problem| (problem.rule, problem.fault))
+        .collect()
+}
+
 #[test]
 fn hidden_and_misplaced_rules_are_named_by_their_place() {
     let when = |when: When| Rule {
@@ -401,12 +408,6 @@ fn hidden_and_misplaced_rules_are_named_by_their_place() {
         })
     };
     let always = || Rule::always(Treatment::NotTaxed, "x");
-    let faults = |kind, rules: &[Rule]| -> Vec<(usize, RuleFault)> {
-        check_rules(kind, rules)
-            .into_iter()
-            .map(|problem| (problem.rule, problem.fault))
-            .collect()
-    };
     let labour = ChargeKind::Labour;
     assert_eq!(
         faults(labour, &[built_in(true)]),
@@ -430,11 +431,25 @@ fn hidden_and_misplaced_rules_are_named_by_their_place() {
     let follows = Rule::always(Treatment::FollowsGoods, "x");
     let unfit = RuleFault::Unfit { kind: labour };
     assert_eq!(faults(labour, &[follows]), [(0, unfit)]);
-    let share = |limit: &str| {
-        when(When {
+}
+
+#[test]
+fn shares_and_days_that_hide_a_rule_are_seen() {
+    let labour = ChargeKind::Labour;
+    let always = || Rule::always(Treatment::NotTaxed, "x");
+    let built_in = || Rule {
+        when: When {
+            built_in: Some(true),
+            ..When::default()
+        },
+        ..Rule::always(Treatment::Taxed, "x")
+    };
+    let share = |limit: &str| Rule {
+        when: When {
             parts_share_at_most: Some(Percent::parse(limit).unwrap()),
             ..When::default()
-        })
+        },
+        ..Rule::always(Treatment::Taxed, "x")
     };
     assert_eq!(faults(labour, &[share("10"), share("25.5"), always()]), []);
     assert_eq!(
@@ -445,15 +460,11 @@ fn hidden_and_misplaced_rules_are_named_by_their_place() {
         until_on: Some(day(text)),
         ..rule
     };
-    let dated = [
-        until("2023-06-30", built_in(true)),
-        built_in(true),
-        always(),
-    ];
+    let dated = [until("2023-06-30", built_in()), built_in(), always()];
     assert_eq!(faults(labour, &dated), []);
     let backwards = Rule {
         from_on: Some(day("2024-01-01")),
-        ..until("2023-06-30", built_in(true))
+        ..until("2023-06-30", built_in())
     };
     assert_eq!(
         faults(labour, &[backwards, always()]),
