@@ -53,6 +53,8 @@ pub struct Model {
     pub shown_net_cents: Option<i64>,
     /// Its share of discounts as the customer sees it.
     pub shown_discount_cents: Option<i64>,
+    /// Whether it is the first labor by time of its option, which carries the first-hour minimum.
+    pub first_labour: Option<bool>,
 }
 
 /// Joins are written where they are used.

@@ -101,9 +101,11 @@ async fn lines(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
         whole_null("worked_minutes"),
         text_null("zone_name"),
         text_null("priced_by"),
+        flag_null("first_labour"),
     ] {
         add(manager, "estimate_line", column).await?;
     }
+    index(manager, "estimate_revision", &["answered_at"]).await?;
     for column in [text_null("trip_zone"), exact_null("trip_distance")] {
         add(manager, "service_address", column).await?;
     }
@@ -118,6 +120,13 @@ async fn add(
     let mut alter = Table::alter();
     alter.table(table).add_column(column);
     manager.alter_table(alter).await
+}
+
+/// An added column that is yes, no, or not written down.
+fn flag_null(name: &'static str) -> ColumnDef {
+    let mut column = ColumnDef::new(name);
+    column.boolean();
+    column
 }
 
 /// An added column that may name a row of `target`.

@@ -9,7 +9,7 @@ use nameplate_entities::search_entry::{ActiveModel, Column, Entity, Model};
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
-    QueryFilter, QueryOrder, QuerySelect,
+    QueryFilter, QueryOrder, QuerySelect, Statement, Value,
 };
 
 use super::audit::Subject;
@@ -30,11 +30,7 @@ pub async fn index(
     title: &str,
     parts: &[&str],
 ) -> Result<()> {
-    let body = parts
-        .iter()
-        .flat_map(|part| [plain(part), joined(part)])
-        .collect::<Vec<_>>()
-        .join(" ");
+    let body = body(parts);
     let found = Entity::find()
         .filter(Column::SubjectKind.eq(subject.kind))
         .filter(Column::SubjectId.eq(subject.id))
@@ -59,6 +55,31 @@ pub async fn index(
             .await?;
         }
     }
+    Ok(())
+}
+
+/// What a record with these texts is found by.
+pub fn body(parts: &[&str]) -> String {
+    parts
+        .iter()
+        .flat_map(|part| [plain(part), joined(part)])
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// Adds many records that are not in the index yet. `select` gives kind, id, title and [`body`] of each, in this order,
+/// in SQL that both databases take, with `$1` for the first of `values`.
+///
+/// # Errors
+/// Internal only.
+pub async fn index_selected(
+    tx: &impl ConnectionTrait,
+    select: &str,
+    values: impl IntoIterator<Item = Value>,
+) -> Result<()> {
+    let sql = format!("INSERT INTO search_entry (subject_kind, subject_id, title, body) {select}");
+    let statement = Statement::from_sql_and_values(tx.get_database_backend(), sql, values);
+    tx.execute_raw(statement).await?;
     Ok(())
 }
 

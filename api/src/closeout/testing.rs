@@ -209,6 +209,7 @@ impl Workshop {
                 .map(|part_id| PartFitted {
                     part_id,
                     quantity: Decimal::ONE,
+                    lot: None,
                 })
                 .collect(),
         };

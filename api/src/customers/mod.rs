@@ -7,6 +7,7 @@
 
 pub mod graphql;
 mod operations;
+mod placing;
 mod store;
 
 pub use operations::{
@@ -14,4 +15,5 @@ pub use operations::{
     add_contact, add_customer, add_service_address, change_customer, change_service_address,
     confirm_jurisdiction,
 };
+pub use placing::{PlaceServiceAddress, place_service_address};
 pub use store::{address_line, get_address, get_customer, jurisdictions_proposed};

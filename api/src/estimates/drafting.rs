@@ -344,6 +344,7 @@ fn line_row((option_id, position): (i64, i32), line: PricedLine) -> estimate_lin
         worked_minutes: Set(line.basis.worked_minutes),
         zone_name: Set(line.basis.zone_name),
         priced_by: Set(line.basis.priced_by),
+        first_labour: Set(line.basis.first_labour),
         trip_serves: Set(line.facts.trip_serves),
         delivered_by: Set(delivery.map(|delivery| delivery.by)),
         delivery_cost_cents: Set(delivery

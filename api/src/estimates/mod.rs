@@ -25,6 +25,7 @@ mod offer;
 pub mod page;
 pub mod parties;
 mod pictures;
+mod preview;
 mod priced;
 mod printed;
 mod questions;

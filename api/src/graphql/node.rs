@@ -15,7 +15,9 @@ use crate::estimates::graphql::{
 use crate::invoices::graphql::{Invoice, Payment};
 use crate::jobs::graphql::Mail;
 use crate::local_rules::graphql::LocalRules;
-use crate::pricing::graphql::{FlatRateTask, Part, PriceBook, Supplier, TaxJurisdiction};
+use crate::pricing::graphql::{
+    FlatRateTask, Part, PriceBook, PriceList, Supplier, TaxJurisdiction,
+};
 
 use super::context::reader;
 use super::error::{bad_input, edge};
@@ -43,6 +45,7 @@ pub enum Node {
     PriceBook(PriceBook),
     FlatRateTask(FlatRateTask),
     Supplier(Supplier),
+    PriceList(PriceList),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
     Estimate(Estimate),
@@ -77,6 +80,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::PriceBook => PriceBook::find(ctx, row).await?.map(Node::from),
         Kind::FlatRateTask => FlatRateTask::find(ctx, row).await?.map(Node::from),
         Kind::Supplier => Supplier::find(ctx, row).await?.map(Node::from),
+        Kind::PriceList => PriceList::find(ctx, row).await?.map(Node::from),
         Kind::Part => Part::find(ctx, row).await?.map(Node::from),
         Kind::TaxJurisdiction => TaxJurisdiction::find(ctx, row).await?.map(Node::from),
         Kind::Estimate => Estimate::find(ctx, row).await?.map(Node::from),

@@ -12,6 +12,7 @@ mod graphql;
 mod health;
 mod media;
 mod origin;
+mod price_list;
 mod problem;
 mod stamp;
 
@@ -111,6 +112,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .route("/livez", web::get().to(health::livez))
         .route("/readyz", web::get().to(health::readyz))
         .configure(estimate_link::routes)
+        .configure(price_list::routes)
         .configure(attachments::routes)
         .configure(documents::routes)
         .service(

@@ -5,6 +5,7 @@ use std::time::Duration;
 use crate::base::{Act, Result};
 use crate::estimates;
 use crate::graphql::error::chain;
+use crate::pricing;
 use crate::shop;
 
 /// Every hour, so that a shop's new day begins soon after its midnight wherever it is.
@@ -15,6 +16,7 @@ pub async fn make(act: &Act) {
     act.app.throttle.sweep();
     report("lapsed estimates", estimates::expire_due(act).await);
     report("reminders", estimates::remind_due(act).await);
+    report("staged price lists", pricing::forget_staged(act).await);
     report("old sessions", shop::forget_sessions(act).await);
 }
 

@@ -164,11 +164,20 @@ pub async fn book_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<Book> 
     book_of(db, row).await
 }
 
+/// The book with this id, drafted or adopted, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn any_book(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<Book> {
+    let row = store::get_book(db, path, id).await?;
+    book_of(db, row).await
+}
+
 /// The book of a row, drafted or adopted.
 ///
 /// # Errors
 /// Internal only.
-pub async fn book_of(db: &impl ConnectionTrait, row: price_book::Model) -> Result<Book> {
+async fn book_of(db: &impl ConnectionTrait, row: price_book::Model) -> Result<Book> {
     let below = BookRows {
         brackets: store::brackets_of(db, row.id).await?,
         rates: store::rates_of(db, row.id).await?,

@@ -12,23 +12,28 @@ mod book;
 pub mod graphql;
 mod kinds;
 mod operations;
+mod price_lists;
 mod rates;
 mod store;
 mod tax;
 
-pub use book::{Book, book_on, price_part};
+pub use book::{Book, any_book, book_on, price_part};
 pub use kinds::{
     carrier_for_row, carrier_of_row, charge_for_row, charge_of_row, charge_printed, level_of_row,
     level_printed, outcome_for_row, outcome_of_row, prices_for_row, serves_for_row, serves_of_row,
     stated_for_row, stated_of_row,
 };
 pub use operations::{
-    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails, ChangePartCost,
-    ChangePriceBook, ClonePriceBook, CompleteTaxExemption, DraftPriceBook, NewBracket, NewLevel,
-    NewMethod, NewRate, NewTask, NewTaxability, NewZone, SetLabourGrade, add_part,
-    add_tax_exemption, add_tax_jurisdiction, adopt_price_book, certificate_used, change_part_cost,
-    change_price_book, clone_price_book, complete_tax_exemption, draft_price_book,
-    set_labour_grade,
+    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails, ChangePart,
+    ChangePartCost, ChangePriceBook, ClonePriceBook, CompleteTaxExemption, DraftPriceBook,
+    NewBracket, NewLevel, NewMethod, NewRate, NewTask, NewTaxability, NewZone, PartChange,
+    SetLabourGrade, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
+    certificate_used, change_part, change_part_cost, change_price_book, clone_price_book,
+    complete_tax_exemption, draft_price_book, lot, set_labour_grade,
+};
+pub use price_lists::{
+    Arriving, BeginPriceList, Columns, RECEIVED_MAX, Received, Take, TakeOverPriceList,
+    begin_price_list, forget_staged, receive, take_over_price_list,
 };
 pub use store::{get_part, grades_of, parts_by_id, tasks_in};
 pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};

@@ -81,6 +81,8 @@ pub enum PricedBy {
     Book,
     #[sea_orm(string_value = "hand")]
     Hand,
+    #[sea_orm(string_value = "other_call")]
+    OtherCall,
 }
 
 /// Where a supplier's price list stands.

@@ -158,6 +158,51 @@ mod tests {
         }
     }
 
+    /// Source: a published worksheet and table on mark-up and gross profit (brrinc.org), cost 3.00 at 50 %.
+    #[test]
+    fn markup_and_margin_are_one_figure_seen_from_cost_and_from_price() {
+        let fifty = Decimal::from(50);
+        let margin = margin_from_markup(fifty).unwrap();
+        assert_eq!(margin.round(), Decimal::from(33));
+        assert_eq!(price_at_markup(Cents(300), fifty), Ok(Cents(450)));
+        assert_eq!(price_at_margin(Cents(300), margin), Ok(Cents(450)));
+        assert_eq!(markup_between(Cents(300), Cents(450)), Ok(fifty));
+        let back = markup_from_margin(margin_between(Cents(300), Cents(450)).unwrap()).unwrap();
+        assert_eq!(back.round_dp(12), fifty);
+    }
+
+    /// Source: the same table, printed in whole numbers; the margins between are reckoned from g = m / (1 + m).
+    #[test]
+    fn the_printed_table_of_markups_and_margins_holds_in_both_directions() {
+        let two = |percent: Decimal| {
+            let half_up = rust_decimal::RoundingStrategy::MidpointAwayFromZero;
+            percent.round_dp_with_strategy(2, half_up)
+        };
+        for (markup, margin) in [
+            (2_500, 2_000),
+            (5_000, 3_333),
+            (10_000, 5_000),
+            (15_000, 6_000),
+            (20_000, 6_667),
+        ] {
+            let found = margin_from_markup(Decimal::new(markup, 2)).unwrap();
+            assert_eq!(two(found), Decimal::new(margin, 2), "markup {markup}");
+        }
+        for (margin, markup) in [
+            (10, 1_111),
+            (20, 2_500),
+            (25, 3_333),
+            (30, 4_286),
+            (50, 10_000),
+            (60, 15_000),
+        ] {
+            let found = markup_from_margin(Decimal::from(margin)).unwrap();
+            assert_eq!(two(found), Decimal::new(markup, 2), "margin {margin}");
+        }
+        let third = margin_from_markup(Decimal::from(33)).unwrap();
+        assert_eq!(two(third), Decimal::new(2_481, 2), "33 % is no third");
+    }
+
     #[test]
     fn a_margin_of_a_hundred_percent_has_no_markup_and_no_price() {
         let margin_percent = Decimal::ONE_HUNDRED;

@@ -8,4 +8,5 @@ pub mod discount;
 pub mod labour;
 pub mod margin;
 pub mod markup;
+pub mod price_list;
 pub mod trip;

@@ -137,23 +137,13 @@ pub enum CallOnVisit {
     Further,
 }
 
-/// Trip charge of one call.
+/// Trip charge of one call: a visit is charged once, however many calls it serves.
 ///
 /// # Errors
-/// `NoZone`, `Negative`.
+/// `Negative`.
 /// # Source
-/// Common practice: one trip, one charge.
-pub fn trip_charge(
-    zones: &[TripZone],
-    zone: &str,
-    call: CallOnVisit,
-) -> Result<Cents, TripRefusal> {
-    let found = zones.iter().find(|known| known.name == zone);
-    let charge = found
-        .map(|known| known.charge)
-        .ok_or_else(|| TripRefusal::NoZone {
-            zone: zone.to_owned(),
-        })?;
+/// Common practice, no source: one trip, one charge.
+pub fn trip_charge(charge: Cents, call: CallOnVisit) -> Result<Cents, TripRefusal> {
     not_negative(charge)?;
     Ok(match call {
         CallOnVisit::First => charge,
@@ -317,23 +307,13 @@ mod tests {
 
     #[test]
     fn a_visit_that_serves_two_calls_is_charged_one_trip() {
+        let far = Cents(6_900);
+        assert_eq!(trip_charge(far, CallOnVisit::First), Ok(far));
+        assert_eq!(trip_charge(far, CallOnVisit::Further), Ok(Cents::ZERO));
+        let amount = Cents(-1);
         assert_eq!(
-            trip_charge(&zones(), "Far", CallOnVisit::First),
-            Ok(Cents(6_900))
-        );
-        assert_eq!(
-            trip_charge(&zones(), "Far", CallOnVisit::Further),
-            Ok(Cents::ZERO)
-        );
-    }
-
-    #[test]
-    fn a_zone_that_is_not_in_the_book_is_refused_by_name() {
-        assert_eq!(
-            trip_charge(&zones(), "Moon", CallOnVisit::First),
-            Err(TripRefusal::NoZone {
-                zone: "Moon".to_owned()
-            })
+            trip_charge(amount, CallOnVisit::First),
+            Err(TripRefusal::Negative { amount })
         );
     }
 

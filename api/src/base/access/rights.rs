@@ -52,6 +52,8 @@ rights! {
     AddServiceAddress "addServiceAddress" Desk,
     /// Correct an address or its access notes.
     ChangeServiceAddress "changeServiceAddress" Desk,
+    /// Settle the trip zone or the distance of an address.
+    PlaceServiceAddress "placeServiceAddress" Desk,
     /// Confirm where an address is taxed.
     ConfirmJurisdiction "confirmJurisdiction" Desk,
     /// Record a machine by its serial.
@@ -78,8 +80,16 @@ rights! {
     AddSupplier "addSupplier" Desk,
     /// Correct a supplier's record.
     ChangeSupplier "changeSupplier" Desk,
+    /// Name a supplier's price list and send its rows.
+    BeginPriceList "beginPriceList" Desk,
+    /// Make parts and costs of a supplier's price list.
+    TakeOverPriceList "takeOverPriceList" Desk,
+    /// Give up a supplier's price list.
+    DiscardPriceList "discardPriceList" Desk,
     /// Record a part the shop sells.
     AddPart "addPart" Desk,
+    /// Correct a part beside its cost.
+    ChangePart "changePart" Desk,
     /// Record what a part costs now.
     ChangePartCost "changePartCost" Desk,
     /// Record where and how sales are taxed.

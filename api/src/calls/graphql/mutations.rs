@@ -186,6 +186,8 @@ pub struct PartUsedInput {
     part_id: ID,
     /// How many; above zero.
     quantity: ExactDecimal,
+    /// The batch printed on it, where it can be read.
+    lot: Option<String>,
 }
 
 /// What was done about a finding.
@@ -216,6 +218,7 @@ impl RecordRemedyInput {
                 Ok(operations::PartFitted {
                     part_id: Kind::Part.row(&format!("parts.{place}.partId"), &part.part_id)?,
                     quantity: part.quantity.0,
+                    lot: part.lot.clone(),
                 })
             })
             .collect::<Result<Vec<_>>>()?;

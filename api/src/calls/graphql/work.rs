@@ -2,7 +2,7 @@
 
 use async_graphql::{Context, Enum, ID, Object};
 use chrono::{DateTime, Utc};
-use nameplate_entities::{finding, part, part_used, remedy};
+use nameplate_entities::{finding, part, part_lot, part_used, remedy};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::appliances::graphql::{Component, FailureMode};
@@ -233,6 +233,15 @@ impl PartUsed {
     /// What the part is.
     async fn description(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
         Ok(self.part_row(ctx).await?.map(|part| part.description))
+    }
+
+    /// The batch printed on it, where it was read.
+    async fn lot(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        let Some(id) = self.row.lot_id else {
+            return Ok(None);
+        };
+        let row = loaders::row::<part_lot::Entity>(ctx, id).await?;
+        Ok(row.map(|row| row.lot))
     }
 
     /// How many.

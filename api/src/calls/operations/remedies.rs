@@ -9,8 +9,10 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait};
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
-use crate::base::check::TEXT_MAX;
+use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+
+use crate::pricing;
 
 use super::super::records::must_be_open;
 use super::super::store;
@@ -23,10 +25,13 @@ const QUANTITY_MAX: i64 = 1_000;
 const MINUTES_MAX: i32 = 6_000;
 
 /// A part that was fitted.
-#[derive(Clone, Copy, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize)]
 pub struct PartFitted {
     pub part_id: i64,
     pub quantity: Decimal,
+    /// The batch printed on it, where somebody read it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub lot: Option<String>,
 }
 
 /// What was done about a finding.
@@ -84,14 +89,25 @@ pub async fn record_remedy(act: &Act, new: RecordRemedy) -> Result<remedy::Model
     .insert(&tx)
     .await?;
     if !parts.is_empty() {
-        let used = parts.iter().map(|part| part_used::ActiveModel {
-            remedy_id: Set(row.id),
-            part_id: Set(part.fitted.part_id),
-            quantity: Set(Exact(part.fitted.quantity)),
-            unit_cost_cents: Set(part.unit_cost.0),
-            cost_cents: Set(part.cost.0),
-            ..Default::default()
-        });
+        let mut lots = Vec::with_capacity(parts.len());
+        for part in &parts {
+            lots.push(match &part.fitted.lot {
+                Some(lot) => Some(pricing::lot(&tx, act, part.fitted.part_id, lot).await?.id),
+                None => None,
+            });
+        }
+        let used = parts
+            .iter()
+            .zip(lots)
+            .map(|(part, lot_id)| part_used::ActiveModel {
+                remedy_id: Set(row.id),
+                part_id: Set(part.fitted.part_id),
+                quantity: Set(Exact(part.fitted.quantity)),
+                unit_cost_cents: Set(part.unit_cost.0),
+                cost_cents: Set(part.cost.0),
+                lot_id: Set(lot_id),
+                ..Default::default()
+            });
         part_used::Entity::insert_many(used).exec(&tx).await?;
     }
     let used = store::parts_of_remedies(&tx, [row.id]).await?;
@@ -139,10 +155,15 @@ fn costed(checks: &mut Checks, new: &RecordRemedy, known: &[part::Model]) -> Vec
             );
             continue;
         };
+        let path_lot = format!("parts.{place}.lot");
+        let lot = checks.text_if_any(&path_lot, fitted.lot.as_deref(), LINE_MAX);
         let unit_cost = Cents(part.cost_cents);
         match unit_cost.times_half_up(fitted.quantity) {
             Ok(cost) => costed.push(Costed {
-                fitted: *fitted,
+                fitted: PartFitted {
+                    lot,
+                    ..fitted.clone()
+                },
                 unit_cost,
                 cost,
             }),

@@ -1,6 +1,7 @@
 //! Customers, contacts and service addresses in the graph.
 
 pub mod mutations;
+pub mod placing;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
@@ -13,11 +14,13 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
+use crate::graphql::scalars::ExactDecimal;
 use crate::pricing::graphql::{TaxExemption, TaxJurisdiction};
 
 use super::store;
 
 pub use mutations::CustomersMutation;
+pub use placing::PlacingMutation;
 
 /// Whom a customer record stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -208,6 +211,10 @@ pub struct ServiceAddress {
     line: String,
     /// How to get in, and what to watch for.
     access_notes: Option<String>,
+    /// Name of the trip zone somebody settled on; null to go by postal code or distance.
+    trip_zone: Option<String>,
+    /// Distance from the shop, in the unit of its price books.
+    trip_distance: Option<ExactDecimal>,
     /// Send it back when changing the record.
     version: i32,
     #[graphql(skip)]
@@ -225,6 +232,8 @@ impl From<service_address::Model> for ServiceAddress {
             postal_code: row.postal_code.clone(),
             country: row.country.clone(),
             access_notes: row.access_notes.clone(),
+            trip_zone: row.trip_zone.clone(),
+            trip_distance: row.trip_distance.map(Into::into),
             version: row.version,
             row,
         }

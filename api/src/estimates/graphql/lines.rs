@@ -18,6 +18,8 @@ pub enum PricedBy {
     Book,
     /// Somebody at the desk.
     Hand,
+    /// Another call on the same visit pays for the trip.
+    OtherCall,
 }
 
 /// One charge of an option.

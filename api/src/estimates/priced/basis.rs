@@ -16,6 +16,8 @@ pub struct Basis {
     /// The zone of a trip.
     pub zone_name: Option<String>,
     pub priced_by: Option<PricedBy>,
+    /// Whether it is the first labor by time, which carries the first-hour minimum.
+    pub first_labour: Option<bool>,
 }
 
 impl Basis {

@@ -52,10 +52,10 @@ impl Charge {
 impl Terms {
     /// The lines before discount and tax. The first hour is billed whole once, with the first labor by time.
     pub(super) fn charges(&self, option: &NewOption, path: &str) -> Result<Vec<Charge>> {
-        let mut minimum_minutes = self.book.labour.minimum_minutes;
+        let mut first_labour = true;
         let mut charges = Vec::with_capacity(option.lines.len());
         for (at, line) in option.lines.iter().enumerate() {
-            let priced = self.charge(line, minimum_minutes, &format!("{path}.lines.{at}"))?;
+            let priced = self.charge(line, first_labour, &format!("{path}.lines.{at}"))?;
             charges.extend(priced.into_iter().map(|charge| Charge {
                 section: line.section.clone(),
                 line: at,
@@ -63,16 +63,16 @@ impl Terms {
                 ..charge
             }));
             if line.kind == ChargeKind::Labour && line.terms.task_id.is_none() {
-                minimum_minutes = 0;
+                first_labour = false;
             }
         }
         Ok(charges)
     }
 
-    fn charge(&self, line: &NewLine, minimum_minutes: u32, path: &str) -> Result<Vec<Charge>> {
+    fn charge(&self, line: &NewLine, first_labour: bool, path: &str) -> Result<Vec<Charge>> {
         let charge = match line.kind {
             ChargeKind::Part => return self.part(line, path),
-            ChargeKind::Labour => self.labour(line, minimum_minutes, path),
+            ChargeKind::Labour => self.labour(line, first_labour, path),
             ChargeKind::Trip => self.trip(line, path),
             ChargeKind::Diagnostic => counted(line, "Diagnosis", self.book.diagnostic(), path),
             // Their price was asked for at the door.

@@ -14,13 +14,8 @@ use super::charges::Charge;
 use super::{Terms, too_large};
 
 impl Terms {
-    /// Labor of one line. `minimum_minutes` is what of the first hour has not been billed yet.
-    pub(super) fn labour(
-        &self,
-        line: &NewLine,
-        minimum_minutes: u32,
-        path: &str,
-    ) -> Result<Charge> {
+    /// Labor of one line. The first by time carries the first-hour minimum.
+    pub(super) fn labour(&self, line: &NewLine, first_labour: bool, path: &str) -> Result<Charge> {
         let rate_name = self.grade(line, path)?;
         let terms = match &rate_name {
             Some(grade) => self.book.labour_of(grade).ok_or_else(|| {
@@ -31,7 +26,11 @@ impl Terms {
         };
         let mut asked = Asked {
             terms: LabourTerms {
-                minimum_minutes,
+                minimum_minutes: if first_labour {
+                    terms.minimum_minutes
+                } else {
+                    0
+                },
                 ..terms
             },
             hours: line.hours,
@@ -59,6 +58,7 @@ impl Terms {
             basis: Basis {
                 task_id: charge.basis.task_id,
                 worked_minutes: line.minutes,
+                first_labour: line.minutes.map(|_| first_labour),
                 ..basis
             },
             ..charge

@@ -1,7 +1,7 @@
 //! The trip on a line: by the zone of the address, once for a visit.
 
-use nameplate_rules::money::Cents;
-use nameplate_rules::pricing::trip::Place;
+use nameplate_entities::kinds::PricedBy;
+use nameplate_rules::pricing::trip::{CallOnVisit, Place, TripRefusal, trip_charge};
 use rust_decimal::Decimal;
 
 use crate::base::{Error, ProblemCode, Result};
@@ -31,27 +31,32 @@ impl Terms {
             postal_code: &self.destination.postal_code,
             distance: self.destination.distance,
         };
-        let (charge, zone) = self.book.trip(place).map_err(|refusal| {
+        let refused = |refusal: TripRefusal| {
             let words = sentence(&refusal.to_string());
             Error::refused(ProblemCode::SettingMissing, path, words)
-        })?;
+        };
+        let (charge, zone) = self.book.trip(place).map_err(refused)?;
         let zone_name = zone.map(str::to_owned);
         let by_hand = line.unit_price.is_some();
         let shared = self.destination.charged_with.as_ref();
         let shared = shared.filter(|_| !by_hand && line.terms.repeat_reason.is_none());
-        let charge = match shared {
-            Some(call) => counted(
-                line,
-                &format!("Trip (charged with {call})"),
-                Cents::ZERO,
-                path,
-            )?,
-            None => counted(line, "Trip", charge, path)?,
+        let (name, call) = match shared {
+            Some(number) => (
+                format!("Trip (charged with {number})"),
+                CallOnVisit::Further,
+            ),
+            None => ("Trip".to_owned(), CallOnVisit::First),
         };
+        let charge = trip_charge(charge, call).map_err(refused)?;
+        let charge = counted(line, &name, charge, path)?;
         Ok(Charge {
             basis: Basis {
                 zone_name,
-                ..Basis::of(by_hand)
+                priced_by: match shared {
+                    Some(_) => Some(PricedBy::OtherCall),
+                    None => Basis::of(by_hand).priced_by,
+                },
+                ..Basis::default()
             },
             ..charge
         })

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, Utc};
-use nameplate_entities::{part, part_cost};
+use nameplate_entities::{part, part_cost, part_lot};
 
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
@@ -12,15 +12,38 @@ use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 
 use super::super::{Book, SUPERSESSIONS_MAX};
-use super::{PriceBook, Supplier};
+use super::{PriceBook, PriceList, Supplier};
 
 /// What a part cost, from when.
 #[derive(SimpleObject)]
+#[graphql(complex)]
 pub struct PartCost {
     /// The cost.
     cost: Money,
     /// From when on.
     from_at: DateTime<Utc>,
+    #[graphql(skip)]
+    price_list_id: Option<i64>,
+}
+
+#[ComplexObject]
+impl PartCost {
+    /// The supplier's price list it came from; null for one typed in.
+    async fn price_list(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<PriceList>> {
+        match self.price_list_id {
+            Some(id) => PriceList::find(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+}
+
+/// A batch in which a part was made.
+#[derive(SimpleObject)]
+pub struct PartLot {
+    /// The number printed on it.
+    lot: String,
+    /// When one of it was first fitted.
+    first_seen_at: DateTime<Utc>,
 }
 
 /// A part the shop sells.
@@ -138,6 +161,18 @@ impl Part {
         }
     }
 
+    /// Batches of it that were fitted, the first seen first.
+    #[graphql(complexity = "10 * child_complexity")]
+    async fn lots(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<PartLot>> {
+        let column = part_lot::Column::PartId;
+        let rows = loaders::children::<part_lot::Entity>(ctx, column, self.row.id).await?;
+        let shown = |row: part_lot::Model| PartLot {
+            lot: row.lot,
+            first_seen_at: row.first_seen_at,
+        };
+        Ok(rows.into_iter().map(shown).collect())
+    }
+
     /// What it cost, the first cost first.
     async fn cost_history(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<PartCost>> {
         let rows =
@@ -146,6 +181,7 @@ impl Part {
         let shown = |row: part_cost::Model| PartCost {
             cost: Money::cents(row.cost_cents),
             from_at: row.from_at,
+            price_list_id: row.price_list_id,
         };
         Ok(rows.into_iter().map(shown).collect())
     }

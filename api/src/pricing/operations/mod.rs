@@ -3,6 +3,8 @@
 mod books;
 mod certificates;
 mod grades;
+mod lots;
+mod part_change;
 mod parts;
 mod postal;
 mod rates;
@@ -19,6 +21,8 @@ pub use certificates::{
     complete_tax_exemption,
 };
 pub use grades::{SetLabourGrade, set_labour_grade};
+pub use lots::lot;
+pub use part_change::{ChangePart, PartChange, change_part};
 pub use parts::{AddPart, ChangePartCost, add_part, change_part_cost};
 pub use postal::{AssignPostalCodes, assign_postal_codes};
 pub use rates::{Imported, adopt_tax_rates, import_tax_rates};

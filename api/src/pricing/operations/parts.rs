@@ -26,7 +26,7 @@ pub struct AddPart {
 /// The dearest part the shop keeps; beyond it products of prices would not fit.
 const AMOUNT_MAX: Cents = Cents(100_000_000);
 
-fn amount(checks: &mut Checks, path: &str, amount: Cents) -> i64 {
+pub(super) fn amount(checks: &mut Checks, path: &str, amount: Cents) -> i64 {
     checks.not_negative(path, amount);
     if amount > AMOUNT_MAX {
         checks.refuse(
@@ -138,6 +138,6 @@ async fn cost_from_now(tx: &impl ConnectionTrait, act: &Act, row: &part::Model) 
     Ok(())
 }
 
-fn subject(id: i64) -> Subject {
+pub(super) fn subject(id: i64) -> Subject {
     Subject { kind: "part", id }
 }

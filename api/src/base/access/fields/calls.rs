@@ -38,7 +38,7 @@ pub(super) const CALLS: &[Row] = &[
         Staff,
         "id method labourMinutes doneAt doneBy note parts",
     ),
-    ("PartUsed", Staff, "partId number description quantity"),
+    ("PartUsed", Staff, "partId number description quantity lot"),
     ("PartUsed", Desk, "unitCost cost"),
     (
         "HistoryEntry",

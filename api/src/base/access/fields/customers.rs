@@ -16,4 +16,5 @@ pub(super) const CUSTOMERS: &[Row] = &[
         "id line1 line2 city region postalCode country line accessNotes",
     ),
     ("ServiceAddress", Staff, "version customer"),
+    ("ServiceAddress", Desk, "tripZone tripDistance"),
 ];

@@ -102,4 +102,20 @@ pub(super) const ESTIMATES: &[Row] = &[
         "workedMinutes hours crew grade tripZone pricedBy replacement task",
     ),
     ("EstimateTax", Desk, "name ratePercent taxable tax"),
+    ("Query", Desk, "previewPriceBook"),
+    (
+        "PriceBookPreview",
+        Desk,
+        "from until estimateCount kinds total",
+    ),
+    (
+        "PreviewSums",
+        Desk,
+        "kind lineCount charged wouldCharge difference marginPercent wouldBeMarginPercent",
+    ),
+    (
+        "PreviewSums",
+        Desk,
+        "byHandCount byHand unpricedCount unpriced",
+    ),
 ];

@@ -243,6 +243,7 @@ impl Player<'_> {
             .map(|part_id| calls::PartFitted {
                 part_id,
                 quantity: Decimal::ONE,
+                lot: None,
             })
             .collect();
         let remedy = calls::RecordRemedy {

@@ -1,0 +1,142 @@
+//! Everything about a part beside its cost, and which part took its place.
+
+use nameplate_entities::part;
+use nameplate_rules::money::Cents;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+
+use crate::base::audit;
+use crate::base::check::LINE_MAX;
+use crate::base::{Act, Checks, ProblemCode, Result, Right, search};
+
+use super::super::{SUPERSESSIONS_MAX, store};
+use super::parts::{amount, subject};
+use super::suppliers;
+
+/// What to change; none for what stays, an inner none for what is taken away.
+#[derive(Clone, Debug, Default)]
+pub struct PartChange {
+    pub description: Option<String>,
+    pub supplier: Option<Option<String>>,
+    pub fixed_price: Option<Option<Cents>>,
+    pub list_price: Option<Option<Cents>>,
+    pub maker_warranty_months: Option<Option<i32>>,
+    pub component_class: Option<Option<String>>,
+    pub core_deposit: Option<Option<Cents>>,
+    pub freight: Option<Option<Cents>>,
+    pub superseded_by: Option<Option<i64>>,
+}
+
+/// A correction of a part's record.
+#[derive(Clone, Debug)]
+pub struct ChangePart {
+    pub part_id: i64,
+    /// The version that was read; somebody else's change in between is not overwritten.
+    pub version: i32,
+    pub change: PartChange,
+}
+
+/// Changes a part beside its cost and number. Estimates keep what they were priced with.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `Conflict` when it was changed since it was read; `OutOfRange` for a chain of parts that
+/// leads back to this one or is too long; refusals name the field.
+pub async fn change_part(act: &Act, change: ChangePart) -> Result<part::Model> {
+    act.staff_with(Right::ChangePart)?;
+    let verb = Right::ChangePart.mutation();
+    let mut checks = Checks::new();
+    let tx = act.app.db.write().await?;
+    let before = store::get_part(&tx, "partId", change.part_id).await?;
+    if before.version != change.version {
+        checks.refuse(
+            ProblemCode::Conflict,
+            "version",
+            "Somebody changed this part since you read it. Read it again first.",
+        );
+    }
+    let change = change.change;
+    let supplier = change.supplier.as_ref().map(|name| {
+        let name = name.as_deref();
+        checks.text_if_any("supplier", name, LINE_MAX)
+    });
+    let superseded_by = change.superseded_by;
+    let mut row = changed(&mut checks, &before, change);
+    if let Some(target) = superseded_by {
+        if let Some(target) = target {
+            check_chain(&tx, &mut checks, &before, target).await?;
+        }
+        row.superseded_by_id = Set(target);
+    }
+    checks.finish()?;
+    if let Some(name) = supplier {
+        row.supplier_id = Set(match name {
+            Some(name) => Some(
+                suppliers::named(&tx, act, Right::ChangePart, name)
+                    .await?
+                    .id,
+            ),
+            None => None,
+        });
+    }
+    let after = row.update(&tx).await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(&tx, act, verb, subject(after.id), both).await?;
+    let title = format!("{} {}", after.number, after.description);
+    let parts = [after.number.as_str(), after.description.as_str()];
+    search::index(&tx, subject(after.id), &title, &parts).await?;
+    tx.commit().await?;
+    Ok(after)
+}
+
+fn changed(checks: &mut Checks, before: &part::Model, change: PartChange) -> part::ActiveModel {
+    let mut row = before.clone().into_active_model();
+    row.version = Set(before.version + 1);
+    if let Some(description) = change.description {
+        row.description = Set(checks.text("description", &description, LINE_MAX));
+    }
+    if let Some(price) = change.fixed_price {
+        row.fixed_price_cents = Set(price.map(|price| amount(checks, "fixedPrice", price)));
+    }
+    if let Some(price) = change.list_price {
+        row.list_price_cents = Set(price.map(|price| amount(checks, "listPrice", price)));
+    }
+    if let Some(months) = change.maker_warranty_months {
+        let path = "makerWarrantyMonths";
+        row.maker_warranty_months =
+            Set(months.map(|months| checks.between(path, months, (0, 600))));
+    }
+    if let Some(class) = change.component_class {
+        row.component_class = Set(checks.text_if_any("componentClass", class.as_deref(), LINE_MAX));
+    }
+    if let Some(deposit) = change.core_deposit {
+        row.core_deposit_cents = Set(deposit.map(|each| amount(checks, "coreDeposit", each)));
+    }
+    if let Some(freight) = change.freight {
+        row.freight_cents = Set(freight.map(|each| amount(checks, "freight", each)));
+    }
+    row
+}
+
+/// Follows the parts that took one another's place from `target` on.
+async fn check_chain(
+    tx: &impl ConnectionTrait,
+    checks: &mut Checks,
+    part: &part::Model,
+    target: i64,
+) -> Result<()> {
+    let path = "supersededByPartId";
+    let mut next = Some(target);
+    for _ in 0..SUPERSESSIONS_MAX {
+        let Some(id) = next else {
+            return Ok(());
+        };
+        if id == part.id {
+            let words = "That part leads back to this one; a part cannot take its own place.";
+            checks.refuse(ProblemCode::OutOfRange, path, words);
+            return Ok(());
+        }
+        next = store::get_part(tx, path, id).await?.superseded_by_id;
+    }
+    let words = format!("A chain has at most {SUPERSESSIONS_MAX} parts; name a later one.");
+    checks.refuse(ProblemCode::OutOfRange, path, words);
+    Ok(())
+}
