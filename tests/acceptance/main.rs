@@ -14,6 +14,7 @@ mod books;
 mod browser;
 mod callbacks;
 mod calls;
+mod catalogue;
 mod customer_page;
 mod estimates;
 mod harness;

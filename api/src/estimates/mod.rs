@@ -48,6 +48,7 @@ pub use letter::{confirmation, letter, printed_pdf, reminder};
 pub use line_terms::LineTerms;
 pub use offer::{NewLine, NewOption, Offer};
 pub use pictures::{NewPicture, remove_attachment};
+pub use priced::{Destination, PricedLine, PricedOption, Terms};
 pub use questions::{AnswerQuestion, answer_letter, answer_question};
 pub use recording::{RecordAcceptance, RecordDecline, Told, record_acceptance, record_decline};
 pub use reminding::{moot, remind_due};

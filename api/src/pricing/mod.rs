@@ -17,7 +17,7 @@ mod rates;
 mod store;
 mod tax;
 
-pub use book::{Book, any_book, book_on, price_part};
+pub use book::{Book, BookRows, any_book, book_on, price_part};
 pub use kinds::{
     carrier_for_row, carrier_of_row, charge_for_row, charge_of_row, charge_printed, level_of_row,
     level_printed, outcome_for_row, outcome_of_row, prices_for_row, serves_for_row, serves_of_row,

@@ -7,6 +7,7 @@ use nameplate_entities::kinds::EstimateState;
 use nameplate_entities::{
     estimate, estimate_line, estimate_revision, part, part_cost, service_address, service_call,
 };
+use nameplate_rules::money::Cents;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
     QuerySelect,
@@ -57,12 +58,16 @@ impl Work {
         self.offers.get(&line.option_id)
     }
 
-    /// A part as it was when the line was priced: at what it cost then.
+    /// A part as it was when the line was priced: at the cost then on record that makes the cost of the line.
     pub fn part_then(&self, line: &estimate_line::Model) -> Option<part::Model> {
         let part = self.parts.get(&line.part_id?)?;
         let drafted_at = self.offered(line)?.drafted_at;
         let costs = self.costs.get(&part.id)?;
-        let cost = costs.iter().find(|cost| cost.from_at <= drafted_at)?;
+        let mut known = costs.iter().filter(|cost| cost.from_at <= drafted_at);
+        let made_it = |cost: &&part_cost::Model| {
+            Cents(cost.cost_cents).times_half_up(line.quantity.0) == Ok(Cents(line.cost_cents))
+        };
+        let cost = known.clone().find(made_it).or_else(|| known.next())?;
         Some(part::Model {
             cost_cents: cost.cost_cents,
             ..part.clone()
