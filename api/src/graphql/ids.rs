@@ -48,7 +48,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 35] = [
+    const ALL: [Self; 36] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
