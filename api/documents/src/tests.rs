@@ -111,6 +111,25 @@ fn every_figure_of_an_estimate_is_printed() -> Outcome {
 }
 
 #[test]
+fn sections_deposit_changes_and_figures_to_weigh_are_printed() -> Outcome {
+    let document = estimate()?;
+    let text = text_of(&estimate_pdf(&document)?)?;
+    for part in [
+        "What changed since revision 1",
+        "now includes Trip to Pell Harbor",
+        "At your home",
+        "Deposit wanted before the work begins: USD 53.01 (25 % of the total)",
+        "We keep the old element",
+        "Repair or replace: figures to weigh",
+        "This one has used 82 % of that.",
+        "February 2007",
+    ] {
+        assert!(text.contains(part), "{part} is missing from:\n{text}");
+    }
+    Ok(())
+}
+
+#[test]
 fn every_figure_of_an_invoice_is_printed() -> Outcome {
     let document = invoice()?;
     every_figure_is_printed(&document, &invoice_pdf(&document)?)

@@ -56,6 +56,7 @@ pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate
 pub use states::mark_invoiced;
 pub use store::{Accepted, accepted_for_call};
 pub use tax_facts::printed_as;
+pub use templates::{NewTemplate, TemplateLine, add_repair_template};
 pub use weighing::open;
 
 #[cfg(test)]

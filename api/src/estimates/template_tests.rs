@@ -19,19 +19,6 @@ use crate::base::ProblemCode;
 use crate::base::testing::refusals;
 use crate::pricing::BookChange;
 
-fn line(kind: ChargeKind) -> TemplateLine {
-    TemplateLine {
-        kind,
-        section: None,
-        description: None,
-        part_id: None,
-        task_key: None,
-        quantity: None,
-        minutes: None,
-        unit_price: None,
-    }
-}
-
 fn listed(hours: &str) -> BookChange {
     BookChange {
         tasks: Some(vec![task("element", hours)]),
@@ -75,12 +62,12 @@ impl World {
                 TemplateLine {
                     task_key: Some("element".to_owned()),
                     minutes: Some(40),
-                    ..line(ChargeKind::Labour)
+                    ..TemplateLine::of(ChargeKind::Labour)
                 },
                 TemplateLine {
                     part_id: Some(part_id),
                     section: Some("Parts".to_owned()),
-                    ..line(ChargeKind::Part)
+                    ..TemplateLine::of(ChargeKind::Part)
                 },
             ],
         }
@@ -143,7 +130,7 @@ async fn a_template_tells_everything_that_is_wrong_with_it_at_once() {
     wrong.component_id = Some(9_999);
     wrong.deposit_percent = Some(Decimal::from(101));
     wrong.lines[0].task_key = Some("unheard".to_owned());
-    wrong.lines.push(line(ChargeKind::Fee));
+    wrong.lines.push(TemplateLine::of(ChargeKind::Fee));
     let found = refusals(add_repair_template(&world.owner(), wrong).await);
     let paths = found
         .iter()

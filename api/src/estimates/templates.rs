@@ -71,6 +71,20 @@ struct Whole<'a> {
 }
 
 impl TemplateLine {
+    /// A line of this kind with everything by the price book.
+    pub fn of(kind: ChargeKind) -> Self {
+        Self {
+            kind,
+            section: None,
+            description: None,
+            part_id: None,
+            task_key: None,
+            quantity: None,
+            minutes: None,
+            unit_price: None,
+        }
+    }
+
     /// The line it becomes. `task_id` is the task of the key in some book.
     pub(super) fn line(&self, task_id: Option<i64>) -> NewLine {
         let mut line = NewLine {

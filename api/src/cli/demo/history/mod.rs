@@ -3,6 +3,7 @@
 
 mod billing;
 mod opening;
+mod templates;
 mod treasury;
 
 use std::collections::HashMap;
@@ -59,6 +60,7 @@ pub async fn play(
     player.open_shop(data).await?;
     player.record_customers(plan, data).await?;
     player.record_machines(plan).await?;
+    player.record_templates(plan).await?;
     player.bring_in_capital().await?;
     for call in &plan.calls {
         player.keep_books(call.back_days).await?;
