@@ -139,7 +139,10 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let open = shop.find(&machine).await;
     let revision = shop.draft(&open).await;
     shop.send(&revision).await;
-    papers(&mut shop, &machine, &open).await;
+    // Revised before it left, its mail would be dropped.
+    shop.link_from_folder(3).await;
+    papers(&mut shop, &machine, (&open, &revision)).await;
+    template(&shop, &machine).await;
     remarks(&shop, &machine, &open).await;
     taxes::every_kind_of_rule(&shop).await;
     let graph = Graph::of_the_schema().knowing(&[
@@ -148,6 +151,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("partId", json!(shop.part_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
+        ("revision", json!(1)),
         ("withinDays", json!(400)),
         ("beforeTax", json!("1.00")),
         ("withTax", json!("1.00")),
@@ -180,7 +184,7 @@ async fn billed(shop: &mut Shop, job: &Job) -> Value {
 
 /// Pictures on the machine and on an estimate that is asked about, accepted and gone beyond, where rules ask for
 /// what this shop lacks.
-async fn papers(shop: &mut Shop, machine: &Machine, job: &Job) {
+async fn papers(shop: &mut Shop, machine: &Machine, (job, revision): (&Job, &str)) {
     let rules = json!({
         "country": "US", "region": "NL", "name": "Rules of Newland", "effectiveFrom": "2020-01-01",
         "estimateElements": ["REGISTRATION_NUMBER"], "billElements": ["REGISTRATION_NUMBER"]
@@ -188,12 +192,17 @@ async fn papers(shop: &mut Shop, machine: &Machine, job: &Job) {
     shop.done(&shop.owner, "addLocalRules", rules, "rules { id }")
         .await;
     let picture = shop.picture(&machine.appliance_id, "PLATE", 10).await;
+    let query = "query($id: ID!) { node(id: $id) { ... on EstimateRevision { estimate { id } } } }";
+    let found = shop
+        .ask(&shop.office, query, json!({ "id": revision }))
+        .await;
     let revision = json!({
-        "idempotencyKey": shop.key(), "callId": job.call_id, "pictures": [{ "attachmentId": picture }],
+        "idempotencyKey": shop.key(), "estimateId": text(&found, "data.node.estimate.id"),
+        "pictures": [{ "attachmentId": picture }], "repairOrReplace": { "replacementPrice": "900.00" },
         "options": [{ "title": "Repair", "lines": [{ "kind": "LABOUR", "minutes": 60 }] }]
     });
     let drafted = shop
-        .done(&shop.office, "draftEstimate", revision, "revision { id }")
+        .done(&shop.office, "reviseEstimate", revision, "revision { id }")
         .await;
     shop.send(text(&drafted, "revision.id")).await;
     let link = shop.link_from_folder(4).await;
@@ -212,6 +221,18 @@ async fn papers(shop: &mut Shop, machine: &Machine, job: &Job) {
         "authorisedBy": "Odalys Fenwick", "how": "IN_PERSON", "givenAt": "2026-01-02T10:00:00Z"
     });
     shop.done(&shop.office, "recordConsent", consent, "consent { id }")
+        .await;
+}
+
+/// A common repair of this type of machine.
+async fn template(shop: &Shop, machine: &Machine) {
+    let template = json!({
+        "name": "Terminal burnt", "applianceTypeId": machine.type_id, "componentId": machine.component_id,
+        "failureModeId": machine.mode_id, "title": "New terminal block",
+        "lines": [{ "kind": "PART", "partId": shop.part_id }]
+    });
+    let shown = "template { id }";
+    shop.done(&shop.office, "addRepairTemplate", template, shown)
         .await;
 }
 

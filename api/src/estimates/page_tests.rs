@@ -112,12 +112,9 @@ fn sample_options() -> Vec<OptionView> {
                 tax("County tax, Pell", "1.25 %", "0.59"),
             ],
             total: text("170.08"),
-            deposit: String::new(),
-            notes: Vec::new(),
+            ..OptionView::default()
         },
         OptionView {
-            deposit: String::new(),
-            notes: Vec::new(),
             id: text("2"),
             title: text("Better repair: both elements and both thermostats"),
             summary: text("Doing all four in one visit saves a second trip."),
@@ -138,6 +135,7 @@ fn sample_options() -> Vec<OptionView> {
             discount: String::new(),
             tax_lines: vec![tax("State tax, Ohio", "5.75 %", "8.74")],
             total: text("413.64"),
+            ..OptionView::default()
         },
     ]
 }

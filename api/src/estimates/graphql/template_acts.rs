@@ -2,8 +2,9 @@
 
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::graphql::context::act;
+use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
@@ -14,22 +15,39 @@ use super::super::{duplicating, from_templates, templates};
 use super::EstimateRevision;
 use super::templates::RepairTemplate;
 
-/// A drafted estimate, and what in it is not as it was in what it was made from.
-#[derive(SimpleObject)]
-pub struct CarriedEstimate {
-    /// Its first revision, a draft.
-    revision: EstimateRevision,
-    /// What was replaced, kept by hand or left out, one sentence each.
-    remarks: Vec<String>,
-}
-
-impl From<Carried> for CarriedEstimate {
-    fn from(carried: Carried) -> Self {
-        Self {
-            revision: carried.revision.into(),
-            remarks: carried.remarks,
+/// Declares the answer of an act that drafts from something else: the draft, and what in it is not as it was.
+macro_rules! carried_payload {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(Default, SimpleObject)]
+        pub struct $name {
+            /// Its first revision, a draft.
+            ///
+            /// Null when the mutation was refused.
+            revision: Option<EstimateRevision>,
+            /// What was replaced, kept as typed by hand or left out, one sentence each.
+            remarks: Vec<String>,
+            /// What to mend; empty when it was done.
+            problems: Vec<Problem>,
         }
-    }
+
+        impl $name {
+            fn of(outcome: Result<Carried>) -> async_graphql::Result<Self> {
+                match outcome {
+                    Ok(carried) => Ok(Self {
+                        revision: Some(carried.revision.into()),
+                        remarks: carried.remarks,
+                        problems: Vec::new(),
+                    }),
+                    Err(Error::Refused(problems)) => Ok(Self {
+                        problems: problems.into_iter().map(Into::into).collect(),
+                        ..Self::default()
+                    }),
+                    Err(error) => Err(edge(error)),
+                }
+            }
+        }
+    };
 }
 
 /// One charge of a template. What is left out comes from the price book of the day.
@@ -211,12 +229,9 @@ impl DraftEstimateFromTemplateInput {
     }
 }
 
-payload! {
+carried_payload! {
     /// What pricing common repairs gave.
-    DraftEstimateFromTemplatePayload {
-        /// The draft, and what in it is not as the templates say.
-        drafted: CarriedEstimate
-    }
+    DraftEstimateFromTemplatePayload
 }
 
 /// Which estimate to offer again, and for which call.
@@ -240,12 +255,9 @@ impl DuplicateEstimateInput {
     }
 }
 
-payload! {
+carried_payload! {
     /// What offering work again gave.
-    DuplicateEstimatePayload {
-        /// The draft, and what in it is not as it was.
-        drafted: CarriedEstimate
-    }
+    DuplicateEstimatePayload
 }
 
 /// Templates, and offering work again.
@@ -287,7 +299,7 @@ impl TemplatesMutation {
         let act = act(ctx)?;
         let outcome =
             async { from_templates::draft_from_templates(act, input.command()?).await }.await;
-        DraftEstimateFromTemplatePayload::of(outcome.map(CarriedEstimate::from))
+        DraftEstimateFromTemplatePayload::of(outcome)
     }
 
     /// Drafts a new estimate with the options of another, priced by the book in force.
@@ -298,6 +310,6 @@ impl TemplatesMutation {
     ) -> async_graphql::Result<DuplicateEstimatePayload> {
         let act = act(ctx)?;
         let outcome = async { duplicating::duplicate_estimate(act, input.command()?).await }.await;
-        DuplicateEstimatePayload::of(outcome.map(CarriedEstimate::from))
+        DuplicateEstimatePayload::of(outcome)
     }
 }

@@ -38,7 +38,6 @@ pub(super) const ESTIMATES: &[Row] = &[
     ),
     ("EstimateRevision", Desk, "changesSince repairOrReplace"),
     ("Query", Desk, "repairTemplates"),
-    ("CarriedEstimate", Desk, "revision remarks"),
     (
         "RepairTemplate",
         Desk,
