@@ -17,6 +17,8 @@ pub struct Model {
     pub customer_id: i64,
     pub payer: Payer,
     pub estimate_revision_id: Option<i64>,
+    /// The drafted option that was billed in place of the accepted one.
+    pub billed_option_id: Option<i64>,
     pub credits_invoice_id: Option<i64>,
     pub tax_jurisdiction_id: i64,
     pub issued_on: Date,

@@ -9,6 +9,7 @@ mod m20261125_11_tax_depth;
 mod m20261125_12_catalogue;
 mod m20261125_13_offers;
 mod m20261125_14_attachments_and_rules;
+mod m20261125_15_work_done;
 mod m20261125_1_shop;
 mod m20261125_2_pricing;
 mod m20261125_3_customers;
@@ -43,6 +44,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_12_catalogue::Migration),
             Box::new(m20261125_13_offers::Migration),
             Box::new(m20261125_14_attachments_and_rules::Migration),
+            Box::new(m20261125_15_work_done::Migration),
         ]
     }
 }

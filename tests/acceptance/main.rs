@@ -22,6 +22,7 @@ mod http;
 mod kill;
 mod mail;
 mod main_job;
+mod more_work;
 mod offers;
 mod refusals;
 mod schema;

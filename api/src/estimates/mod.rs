@@ -37,6 +37,7 @@ mod store;
 mod tax_facts;
 mod templates;
 mod weighing;
+mod work_done;
 
 pub use consents::{
     RecordConsent, amounts, consent_sentences, consents_of, must_be_agreed, record_consent,
@@ -58,6 +59,7 @@ pub use store::{Accepted, accepted_for_call};
 pub use tax_facts::printed_as;
 pub use templates::{NewTemplate, TemplateLine, add_repair_template};
 pub use weighing::open;
+pub use work_done::{WorkDone, close_work_done, work_done};
 
 #[cfg(test)]
 mod catalogue_tests;

@@ -117,10 +117,10 @@ async fn freeze(
     let draft = store::get_revision(tx, "revisionId", revision_id).await?;
     let estimate = store::estimate_of(tx, &draft).await?;
     drafting::open_call(tx, "revisionId", estimate.call_id).await?;
-    let others = others(tx, &draft).await?;
+    let others = others(tx, "revisionId", &draft).await?;
     let settings = shop::settings(tx).await?;
     let days = days(&settings, act, valid_until)?;
-    still_in_force(tx, &draft, days.sent_on).await?;
+    still_in_force(tx, "revisionId", &draft, days.sent_on).await?;
     let state = states::of_row(draft.state)
         .send(days.sent_on, days.valid_until)
         .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
@@ -151,8 +151,9 @@ async fn freeze(
 ///
 /// # Errors
 /// `Superseded` when others took effect since.
-async fn still_in_force(
+pub(super) async fn still_in_force(
     tx: &impl ConnectionTrait,
+    path: &str,
     draft: &estimate_revision::Model,
     on: NaiveDate,
 ) -> Result<()> {
@@ -163,8 +164,8 @@ async fn still_in_force(
     }
     Err(Error::refused(
         ProblemCode::Superseded,
-        "revisionId",
-        "Other prices or tax rules took effect since this was drafted. Revise it, then send that.",
+        path,
+        "Other prices or tax rules took effect since this was drafted. Revise it, and use that.",
     ))
 }
 
@@ -172,8 +173,9 @@ async fn still_in_force(
 ///
 /// # Errors
 /// `Superseded` when one of them is later: the customer would see revisions run backwards.
-async fn others(
+pub(super) async fn others(
     tx: &impl ConnectionTrait,
+    path: &str,
     draft: &estimate_revision::Model,
 ) -> Result<Vec<estimate_revision::Model>> {
     let revisions = store::revisions_of(tx, draft.estimate_id).await?;
@@ -182,9 +184,9 @@ async fn others(
     {
         return Err(Error::refused(
             ProblemCode::Superseded,
-            "revisionId",
+            path,
             format!(
-                "Revision {} was drafted after this one. Send that one.",
+                "Revision {} was drafted after this one. Use that one.",
                 latest.revision
             ),
         ));
@@ -193,10 +195,7 @@ async fn others(
         .iter()
         .any(|revision| revision.state == EstimateState::Invoiced)
     {
-        return Err(states::refused(
-            "revisionId",
-            EstimateRefusal::AlreadyInvoiced,
-        ));
+        return Err(states::refused(path, EstimateRefusal::AlreadyInvoiced));
     }
     Ok(revisions
         .into_iter()

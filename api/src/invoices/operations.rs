@@ -14,7 +14,7 @@ use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books;
 use crate::customers;
-use crate::estimates::{self, Accepted};
+use crate::estimates::{self, Accepted, WorkDone};
 use crate::pricing;
 use crate::shop::{self, Settings};
 
@@ -30,13 +30,15 @@ pub struct IssueInvoice {
     #[serde(skip)]
     pub idempotency_key: String,
     pub call_id: i64,
+    /// What was done, where that is not what was accepted.
+    pub work_done: Option<WorkDone>,
 }
 
-/// Bills a call's accepted estimate, line for line.
+/// Bills a call's accepted estimate, or what was done in its place, line for line.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has no accepted estimate or is billed
-/// already; `PeriodClosed`.
+/// already; `TooMuch` for a bill beyond what was agreed to; `PeriodClosed`.
 pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
     let verb = Right::IssueInvoice.mutation();
@@ -50,6 +52,11 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     let settings = shop::settings(&tx).await?;
     let issued_on = settings.day_of(act.at);
     books::check_open(&tx, "", issued_on).await?;
+    let done = match order.work_done {
+        Some(done) => Some(estimates::work_done(&tx, done, &accepted, issued_on).await?),
+        None => None,
+    };
+    let work = done.as_ref().unwrap_or(&accepted);
     let issue = Issue {
         settings: &settings,
         issued_on,
@@ -63,12 +70,13 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
         customer_id: Set(billed.customer.id),
         payer: Set(Payer::Customer),
         estimate_revision_id: Set(Some(accepted.revision.id)),
-        tax_jurisdiction_id: Set(accepted.revision.tax_jurisdiction_id),
+        billed_option_id: Set(done.as_ref().map(|done| done.option.id)),
+        tax_jurisdiction_id: Set(work.revision.tax_jurisdiction_id),
         due_on: Set(falls_due(&settings, &billed.customer, issued_on)?),
         ..Default::default()
     };
-    let rows = Rows::of_estimate(&accepted);
-    let words = agreed_words(&tx, &issue, (&billed, &accepted), &rows).await?;
+    let rows = Rows::of_estimate(work);
+    let words = agreed_words(&tx, &issue, (&billed, &accepted, work), &rows).await?;
     let row = write(&tx, act, &issue, (header, rows, words)).await?;
     receivable::ActiveModel {
         invoice_id: Set(row.id),
@@ -78,11 +86,14 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     }
     .insert(&tx)
     .await?;
-    if let Some(certificate) = accepted.option.tax_exemption_id {
+    if let Some(certificate) = work.option.tax_exemption_id {
         pricing::certificate_used(&tx, act, (verb, certificate), issued_on).await?;
     }
     if accepted.revision.state != EstimateState::Invoiced {
         estimates::mark_invoiced(&tx, act, &accepted.revision).await?;
+    }
+    if let Some(done) = &done {
+        estimates::close_work_done(&tx, act, &done.revision).await?;
     }
     let entry = events::invoice_issued(&amounts_of(&tx, &row).await?);
     let memo = format!("Invoice {}", row.number);
@@ -99,7 +110,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
 async fn agreed_words(
     tx: &impl ConnectionTrait,
     issue: &Issue<'_>,
-    (billed, accepted): (&Billed, &Accepted),
+    (billed, accepted, work): (&Billed, &Accepted, &Accepted),
     rows: &Rows,
 ) -> Result<Content> {
     let (settings, on) = (issue.settings, issue.issued_on);
@@ -110,6 +121,8 @@ async fn agreed_words(
         issued_on: on,
         lines: rows.lines.iter().map(content::line).collect(),
         consents: estimates::consent_sentences(tx, settings, &consents).await?,
+        printed_as: estimates::printed_as(work),
+        found: work.revision.found_text.clone(),
         ..words::of_invoice(settings, billed, accepted)
     };
     let about = (&billed.call, &billed.address);

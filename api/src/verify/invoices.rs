@@ -207,10 +207,10 @@ const ENTRIES: &[Rule] = &[
     },
     Rule {
         table: "invoice",
-        what: "total cents against the accepted option",
+        what: "total cents against the option billed",
         sql: "SELECT i.id AS row_id, i.total_cents AS found, o.total_cents AS expected FROM invoice i \
               JOIN estimate_revision r ON r.id = i.estimate_revision_id \
-              JOIN estimate_option o ON o.id = r.accepted_option_id \
+              JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
               WHERE i.kind = 'invoice' AND (i.total_cents <> o.total_cents OR i.tax_cents <> o.tax_cents) \
               ORDER BY i.id",
     },

@@ -19,6 +19,7 @@ impl TestShop {
         let order = IssueInvoice {
             idempotency_key: self.key(),
             call_id: call.id,
+            work_done: None,
         };
         issue_invoice(&self.owner, order).await.unwrap()
     }
@@ -79,6 +80,7 @@ async fn an_invoice_is_the_accepted_option_and_its_credit_the_exact_mirror() {
     let order = IssueInvoice {
         idempotency_key: "bill".to_owned(),
         call_id: call.id,
+        work_done: None,
     };
     let bill = issue_invoice(&shop.owner, order.clone()).await.unwrap();
     let again = issue_invoice(&shop.owner, order).await.unwrap();
@@ -90,6 +92,7 @@ async fn an_invoice_is_the_accepted_option_and_its_credit_the_exact_mirror() {
     let twice = IssueInvoice {
         idempotency_key: "another".to_owned(),
         call_id: call.id,
+        work_done: None,
     };
     let outcome = issue_invoice(&shop.owner, twice).await;
     assert_eq!(
@@ -141,6 +144,7 @@ async fn a_call_whose_invoice_was_taken_back_is_billed_again() {
     let order = IssueInvoice {
         idempotency_key: shop.key(),
         call_id: first.call_id.unwrap(),
+        work_done: None,
     };
     let second = issue_invoice(&shop.owner, order).await.unwrap();
     assert_eq!(

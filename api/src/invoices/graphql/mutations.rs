@@ -4,6 +4,7 @@ use async_graphql::{Context, ID, InputObject, Object};
 use chrono::NaiveDate;
 
 use crate::base::Result;
+use crate::estimates::WorkDone;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
@@ -19,6 +20,27 @@ pub struct IssueInvoiceInput {
     idempotency_key: String,
     /// The call; its accepted estimate is billed line for line.
     call_id: ID,
+    /// What was done, where that is not what was accepted. Draft it as the next revision; a bill beyond what the
+    /// customer agreed to needs a recorded consent.
+    work_done: Option<WorkDoneInput>,
+}
+
+/// The drafted option that says what was done.
+#[derive(InputObject)]
+pub struct WorkDoneInput {
+    /// The estimate's latest revision, still a draft. It is closed with the bill.
+    revision_id: ID,
+    /// Its option that is billed.
+    option_id: ID,
+}
+
+impl WorkDoneInput {
+    fn command(self) -> Result<WorkDone> {
+        Ok(WorkDone {
+            revision_id: Kind::EstimateRevision.row("workDone.revisionId", &self.revision_id)?,
+            option_id: Kind::EstimateOption.row("workDone.optionId", &self.option_id)?,
+        })
+    }
 }
 
 impl IssueInvoiceInput {
@@ -26,6 +48,7 @@ impl IssueInvoiceInput {
         Ok(operations::IssueInvoice {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
+            work_done: self.work_done.map(WorkDoneInput::command).transpose()?,
         })
     }
 }

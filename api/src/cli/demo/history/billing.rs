@@ -74,6 +74,7 @@ impl Player<'_> {
         let order = invoices::IssueInvoice {
             idempotency_key: self.key(),
             call_id: call.id,
+            work_done: None,
         };
         let invoice = invoices::issue_invoice(&desk, order).await?;
         if let Billing::Estimate {
