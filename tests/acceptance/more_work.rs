@@ -64,7 +64,7 @@ on_both_databases! {
         let (mut shop, job, revision) = accepted(&db).await;
         let bill = done_for(&mut shop, &job, &revision, "264.01").await;
         let refused = shop.refused(&shop.office, "issueInvoice", bill.clone()).await;
-        assert_eq!(refused, [("TOO_MUCH".to_owned(), "callId".to_owned())]);
+        assert_eq!(refused, [("TOO_MUCH".to_owned(), "input.callId".to_owned())]);
         let consent = json!({
             "idempotencyKey": shop.key(), "callId": job.call_id, "addedWork": "A second block", "addedTotal": "24.01",
             "authorisedBy": "Odalys Fenwick", "how": "BY_TELEPHONE", "telephone": "(217) 555-0123",
@@ -83,7 +83,7 @@ on_both_databases! {
         assert_eq!(text(&again, "invoice.id"), text(&issued, "invoice.id"));
         let twice = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
         let refused = shop.refused(&shop.office, "issueInvoice", twice).await;
-        assert_eq!(refused, [("WRONG_STATE".to_owned(), "callId".to_owned())]);
+        assert_eq!(refused, [("WRONG_STATE".to_owned(), "input.callId".to_owned())]);
         db.verify_is_clean();
     }
 
@@ -95,11 +95,11 @@ on_both_databases! {
         strange["workDone"]["revisionId"] = revision["id"].clone();
         strange["workDone"]["optionId"] = list(&revision, "options")[0]["id"].clone();
         let refused = shop.refused(&shop.office, "issueInvoice", strange.clone()).await;
-        assert_eq!(refused, [("WRONG_STATE".to_owned(), "workDone.revisionId".to_owned())]);
+        assert_eq!(refused, [("WRONG_STATE".to_owned(), "input.workDone.revisionId".to_owned())]);
         strange["workDone"]["revisionId"] = bill["workDone"]["revisionId"].clone();
         strange["idempotencyKey"] = json!(shop.key());
         let refused = shop.refused(&shop.office, "issueInvoice", strange).await;
-        assert_eq!(refused, [("NOT_FOUND".to_owned(), "workDone.optionId".to_owned())]);
+        assert_eq!(refused, [("NOT_FOUND".to_owned(), "input.workDone.optionId".to_owned())]);
         let issued = shop.done(&shop.office, "issueInvoice", bill, "invoice { lines { net } }").await;
         assert_eq!(text(&issued, "invoice.lines.0.net"), "180.00");
         db.verify_is_clean();
