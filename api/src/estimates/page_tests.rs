@@ -70,74 +70,81 @@ fn line([kind, description, quantity, unit_price, amount]: [&str; 5], taxed: boo
 }
 
 fn sample_options() -> Vec<OptionView> {
+    vec![plain_repair(), better_repair()]
+}
+
+fn tax(level: &str, rate: &str, amount: &str) -> TaxView {
+    TaxView {
+        level: level.to_owned(),
+        rate: rate.to_owned(),
+        amount: amount.to_owned(),
+    }
+}
+
+fn plain_repair() -> OptionView {
     let text = str::to_owned;
-    let tax = |level: &str, rate: &str, amount: &str| TaxView {
-        level: text(level),
-        rate: text(rate),
-        amount: text(amount),
-    };
-    vec![
-        OptionView {
-            id: text("1"),
-            title: text("Repair: new upper element and feed terminal"),
-            summary: text(
-                "Replaces the open element and cuts the damaged wire back to sound copper.",
+    OptionView {
+        id: text("1"),
+        title: text("Repair: new upper element and feed terminal"),
+        summary: text("Replaces the open element and cuts the damaged wire back to sound copper."),
+        lines: vec![
+            line(
+                [
+                    "Part",
+                    "Heating element, screw-in, 4,500 W 240 V",
+                    "1",
+                    "46.80",
+                    "46.80",
+                ],
+                true,
             ),
-            lines: vec![
-                line(
-                    [
-                        "Part",
-                        "Heating element, screw-in, 4,500 W 240 V",
-                        "1",
-                        "46.80",
-                        "46.80",
-                    ],
-                    true,
-                ),
-                line(
-                    [
-                        "Labor",
-                        "Drain, replace element, re-terminate, refill and test",
-                        "1.25 h",
-                        "108.00",
-                        "135.00",
-                    ],
-                    false,
-                ),
-            ],
-            subtotal: text("181.80"),
-            discount: text("-15.00"),
-            tax_lines: vec![
-                tax("State tax, Ohio", "5.75 %", "2.69"),
-                tax("County tax, Pell", "1.25 %", "0.59"),
-            ],
-            total: text("170.08"),
-            ..OptionView::default()
-        },
-        OptionView {
-            id: text("2"),
-            title: text("Better repair: both elements and both thermostats"),
-            summary: text("Doing all four in one visit saves a second trip."),
-            lines: vec![LineView {
-                note: text("Rebuilt part, tested by its maker"),
-                ..line(
-                    [
-                        "Part",
-                        "Thermostat set, upper with limit and lower",
-                        "1",
-                        "58.40",
-                        "58.40",
-                    ],
-                    true,
-                )
-            }],
-            subtotal: text("403.00"),
-            discount: String::new(),
-            tax_lines: vec![tax("State tax, Ohio", "5.75 %", "8.74")],
-            total: text("413.64"),
-            ..OptionView::default()
-        },
-    ]
+            line(
+                [
+                    "Labor",
+                    "Drain, replace element, re-terminate, refill and test",
+                    "1.25 h",
+                    "108.00",
+                    "135.00",
+                ],
+                false,
+            ),
+        ],
+        subtotal: text("181.80"),
+        discount: text("-15.00"),
+        tax_lines: vec![
+            tax("State tax, Ohio", "5.75 %", "2.69"),
+            tax("County tax, Pell", "1.25 %", "0.59"),
+        ],
+        total: text("170.08"),
+        ..OptionView::default()
+    }
+}
+
+fn better_repair() -> OptionView {
+    let text = str::to_owned;
+    OptionView {
+        id: text("2"),
+        title: text("Better repair: both elements and both thermostats"),
+        summary: text("Doing all four in one visit saves a second trip."),
+        lines: vec![LineView {
+            note: text("Rebuilt part, tested by its maker"),
+            ..line(
+                [
+                    "Part",
+                    "Thermostat set, upper with limit and lower",
+                    "1",
+                    "58.40",
+                    "58.40",
+                ],
+                true,
+            )
+        }],
+        subtotal: text("403.00"),
+        discount: String::new(),
+        tax_lines: vec![tax("State tax, Ohio", "5.75 %", "8.74")],
+        total: text("413.64"),
+        ..OptionView::default()
+    }
 }
 
 fn nothing_runs(html: &str) {
