@@ -153,6 +153,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("by", json!({ "id": machine.appliance_id })),
         ("revision", json!(1)),
         ("withinDays", json!(400)),
+        ("place", json!({ "postalCode": "00412" })),
         ("beforeTax", json!("1.00")),
         ("withTax", json!("1.00")),
         ("number", json!("TB-210")),

@@ -72,7 +72,7 @@ on_both_databases! {
         let asked = shop
             .ask(
                 &shop.office,
-                "query($id: ID!) { proposedJurisdictions(serviceAddressId: $id) { id name } }",
+                "query($id: ID!) { proposedJurisdictions(place: { serviceAddressId: $id }) { id name } }",
                 json!({ "id": machine.address_id }),
             )
             .await;

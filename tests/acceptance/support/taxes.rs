@@ -45,7 +45,7 @@ pub async fn every_kind_of_rule(shop: &Shop) {
         &shop.owner,
         "importTaxRates",
         table,
-        "import { added changed unchanged }",
+        "added changed unchanged",
     )
     .await;
     let built_in = json!({

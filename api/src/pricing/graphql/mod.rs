@@ -12,7 +12,7 @@ pub mod price_lists;
 pub mod suppliers;
 pub mod tax_facts;
 pub mod tax_mutations;
-mod tax_queries;
+pub mod tax_queries;
 pub mod tax_tables;
 mod taxes;
 

@@ -1,7 +1,7 @@
 //! Asking for certificates that end soon, and for what a postal code proposes.
 
 use async_graphql::connection::Connection;
-use async_graphql::{Context, ID, Object};
+use async_graphql::{Context, ID, Object, OneofObject};
 use chrono::{Days, NaiveDate};
 use nameplate_entities::tax_exemption;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
@@ -18,6 +18,15 @@ use super::{TaxExemption, TaxJurisdiction};
 
 /// The furthest end to look ahead for.
 const DAYS_AHEAD_MAX: i32 = 3_660;
+
+/// A place that a jurisdiction is proposed for.
+#[derive(OneofObject)]
+pub enum ProposalPlace {
+    /// By its postal code.
+    PostalCode(String),
+    /// By the service address.
+    ServiceAddressId(ID),
+}
 
 /// Certificates and proposals.
 #[derive(Default)]
@@ -71,20 +80,17 @@ impl TaxQuery {
     async fn proposed_jurisdictions(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The postal code; or name an address.")] postal_code: Option<String>,
-        #[graphql(desc = "The service address, instead of a postal code.")]
-        service_address_id: Option<ID>,
+        #[graphql(desc = "Where the machine stands.")] place: ProposalPlace,
     ) -> async_graphql::Result<Vec<TaxJurisdiction>> {
         let db = reader(ctx)?;
-        let code = match (postal_code, service_address_id) {
-            (Some(code), None) => code,
-            (None, Some(id)) => {
+        let code = match place {
+            ProposalPlace::PostalCode(code) => code,
+            ProposalPlace::ServiceAddressId(id) => {
                 let path = "serviceAddressId";
                 let row = Kind::ServiceAddress.row(path, &id).map_err(edge)?;
                 let address = customers::get_address(db, path, row).await.map_err(edge)?;
                 address.postal_code
             }
-            _ => return Err(bad_input("postalCode", "Give a postal code or an address.")),
         };
         let rows = customers::jurisdictions_proposed(db, &code)
             .await

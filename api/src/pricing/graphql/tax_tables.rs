@@ -3,7 +3,9 @@
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
 
+use crate::base::{Error, Result};
 use crate::graphql::context::act;
+use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::ExactDecimal;
 use crate::payload;
@@ -39,27 +41,6 @@ impl From<RateChange> for TaxRateChange {
     }
 }
 
-/// What recording a rate table did.
-#[derive(SimpleObject)]
-pub struct TaxRateImport {
-    /// Rows that were new.
-    added: usize,
-    /// Rows whose rate or last day changed.
-    changed: usize,
-    /// Rows that were known as they are.
-    unchanged: usize,
-}
-
-impl From<Imported> for TaxRateImport {
-    fn from(done: Imported) -> Self {
-        Self {
-            added: done.added,
-            changed: done.changed,
-            unchanged: done.unchanged,
-        }
-    }
-}
-
 /// A published table of rates.
 #[derive(InputObject)]
 pub struct ImportTaxRatesInput {
@@ -69,11 +50,34 @@ pub struct ImportTaxRatesInput {
     content: String,
 }
 
-payload! {
-    /// What recording a rate table gave.
-    ImportTaxRatesPayload {
-        /// How many rows it touched.
-        import: TaxRateImport
+/// What recording a rate table gave.
+#[derive(SimpleObject)]
+pub struct ImportTaxRatesPayload {
+    /// Rows that were new; null when the mutation was refused.
+    added: Option<usize>,
+    /// Rows whose rate or last day changed; null when the mutation was refused.
+    changed: Option<usize>,
+    /// Rows that were known as they are; null when the mutation was refused.
+    unchanged: Option<usize>,
+    /// What to mend; empty when it was done.
+    problems: Vec<Problem>,
+}
+
+impl ImportTaxRatesPayload {
+    fn of(outcome: Result<Imported>) -> async_graphql::Result<Self> {
+        let (done, problems) = match outcome {
+            Ok(done) => (Some(done), Vec::new()),
+            Err(Error::Refused(problems)) => {
+                (None, problems.into_iter().map(Problem::from).collect())
+            }
+            Err(error) => return Err(edge(error)),
+        };
+        Ok(Self {
+            added: done.map(|done| done.added),
+            changed: done.map(|done| done.changed),
+            unchanged: done.map(|done| done.unchanged),
+            problems,
+        })
     }
 }
 
@@ -125,7 +129,7 @@ impl TaxTablesMutation {
         #[graphql(desc = "The table.")] input: ImportTaxRatesInput,
     ) -> async_graphql::Result<ImportTaxRatesPayload> {
         let outcome = operations::import_tax_rates(act(ctx)?, &input.content).await;
-        ImportTaxRatesPayload::of(outcome.map(TaxRateImport::from))
+        ImportTaxRatesPayload::of(outcome)
     }
 
     /// Records new rules for every place that follows the rate table and differs from it; the old rules stay.

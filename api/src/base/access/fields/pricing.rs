@@ -118,7 +118,6 @@ pub(super) const PRICING: &[Row] = &[
         Desk,
         "taxJurisdiction level rateCode ratePercent publishedPercent",
     ),
-    ("TaxRateImport", Desk, "added changed unchanged"),
     ("TaxMethod", Desk, "fromOn brackets"),
     (
         "TaxBracketTable",
