@@ -11,6 +11,7 @@ use crate::support::server::ServerOptions;
 use crate::support::shop::{Job, Machine, Shop, today};
 use crate::support::taxes;
 
+mod catalogue;
 mod graph;
 
 use graph::{Graph, Step};
@@ -145,10 +146,13 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     template(&shop, &machine).await;
     remarks(&shop, &machine, &open).await;
     taxes::every_kind_of_rule(&shop).await;
+    let known = catalogue::of_everything(&mut shop, &open).await;
     let graph = Graph::of_the_schema().knowing(&[
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
+        ("priceBookId", json!(known.price_book_id)),
+        ("priceListId", json!(known.price_list_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
         ("revision", json!(1)),

@@ -90,7 +90,7 @@ on_both_databases! {
         let job = shop.find(&machine).await;
         let revision = shop.draft(&job).await;
         shop.send(&revision).await;
-        shop.accept_from_folder(0, "Odalys Fenwick").await;
+        shop.accept_from_folder(1, "Odalys Fenwick").await;
         let books = shop.ask(&shop.owner, "{ priceBookInForce { id zones { name } } }", json!({})).await;
         let book = text(&books, "data.priceBookInForce.id").to_owned();
         let copy = json!({ "priceBookId": book, "name": "Next", "effectiveFrom": today() });
@@ -110,7 +110,7 @@ on_both_databases! {
         let changed = shop.done(&shop.owner, "changePriceBook", change.clone(), "priceBook { version hourlyRate }").await;
         assert_eq!(text(&changed, "priceBook.hourlyRate"), "177.00");
         let late = shop.refused(&shop.owner, "changePriceBook", change.clone()).await;
-        assert_eq!(late, [("CONFLICT".to_owned(), "version".to_owned())]);
+        assert_eq!(late, [("CONFLICT".to_owned(), "input.version".to_owned())]);
         let seen = shop.ask(&shop.office, preview, json!({ "book": draft })).await;
         let labour = list(&seen, "data.previewPriceBook.kinds")
             .iter()
@@ -123,7 +123,7 @@ on_both_databases! {
         let mut again = change;
         again["version"] = json!(3);
         let adopted = shop.refused(&shop.owner, "changePriceBook", again).await;
-        assert_eq!(adopted, [("WRONG_STATE".to_owned(), "priceBookId".to_owned())]);
+        assert_eq!(adopted, [("WRONG_STATE".to_owned(), "input.priceBookId".to_owned())]);
         // The next offer goes by the new book: a task at half an hour, a trip into the zone.
         let tasks = "query($book: ID!) { flatRateTasks(priceBookId: $book) { edges { node { id key } } } }";
         let tasks = shop.ask(&shop.office, tasks, json!({ "book": draft })).await;
@@ -168,7 +168,7 @@ on_both_databases! {
         assert_eq!(*fault, json!({ "line": 3, "column": "Net", "reason": "DECIMAL_COMMA" }));
         let mut order = json!({ "idempotencyKey": shop.key(), "priceListId": id, "take": "ALL_OR_NOTHING" });
         let whole = shop.refused(&shop.office, "takeOverPriceList", order.clone()).await;
-        assert_eq!(whole, [("WRONG_STATE".to_owned(), "priceListId".to_owned())]);
+        assert_eq!(whole, [("WRONG_STATE".to_owned(), "input.priceListId".to_owned())]);
         order["take"] = json!("KEEP_GOOD");
         let first = shop.done(&shop.office, "takeOverPriceList", order.clone(), "priceList { state newCount }").await;
         let second = shop.done(&shop.office, "takeOverPriceList", order, "priceList { state newCount }").await;

@@ -40,3 +40,6 @@ pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};
 
 #[cfg(test)]
 mod tax_tests;
+
+#[cfg(test)]
+mod catalogue_tests;
