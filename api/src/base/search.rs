@@ -114,7 +114,7 @@ pub async fn find(db: &impl ConnectionTrait, text: &str, hits_max: u64) -> Resul
 }
 
 /// Lower case; letters and digits stay, everything else becomes one blank.
-fn plain(text: &str) -> String {
+pub fn plain(text: &str) -> String {
     let spaced: String = text
         .to_lowercase()
         .chars()

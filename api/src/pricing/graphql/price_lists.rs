@@ -7,7 +7,7 @@ use nameplate_entities::kinds::PriceListState as State;
 use nameplate_entities::{price_list, price_list_fault, price_list_row};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -474,9 +474,16 @@ impl PriceListsMutation {
         ctx: &Context<'_>,
         #[graphql(desc = "Which list, and how.")] input: TakeOverPriceListInput,
     ) -> async_graphql::Result<TakeOverPriceListPayload> {
-        let act = act(ctx)?;
-        let outcome =
-            async { price_lists::take_over_price_list(act, input.command()?).await }.await;
+        let act = act(ctx)?.clone();
+        // On its own: a request that is stopped for its length leaves the taking over to its end, and the same key
+        // gives the answer afterwards.
+        let taking =
+            tokio::spawn(
+                async move { price_lists::take_over_price_list(&act, input.command()?).await },
+            );
+        let outcome = taking
+            .await
+            .unwrap_or_else(|error| Err(Error::caused("taking a price list over", error)));
         TakeOverPriceListPayload::of(outcome.map(PriceList::from))
     }
 

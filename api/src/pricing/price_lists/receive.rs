@@ -273,7 +273,12 @@ impl Pending {
             Ok(part) => self.rows.push(price_list_row::ActiveModel {
                 price_list_id: Set(list_id),
                 line: Set(record.line),
-                found_by: Set(search::body(&[&part.number, &part.description])),
+                // Words of a description are not written together, as numbers are: the index grows by a third less.
+                found_by: Set(format!(
+                    "{} {}",
+                    search::body(&[&part.number]),
+                    search::plain(&part.description)
+                )),
                 number: Set(part.number),
                 description: Set(part.description),
                 cost_cents: Set(part.cost.0),

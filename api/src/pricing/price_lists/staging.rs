@@ -130,18 +130,18 @@ pub(super) async fn compare(
 ) -> Result<()> {
     let of_list = || [Value::from(list.id)];
     let statements = [
-        "UPDATE price_list_row SET outcome = 'unread' WHERE price_list_id = $1 AND (outcome <> 'bad' OR line IN \
-         (SELECT line FROM price_list_fault WHERE price_list_id = $1 AND reason = 'other_supplier'))",
+        "UPDATE price_list_row SET outcome = 'unread' WHERE price_list_id = $1 AND outcome = 'bad' AND line IN \
+         (SELECT line FROM price_list_fault WHERE price_list_id = $1 AND reason = 'other_supplier')",
         "DELETE FROM price_list_fault WHERE price_list_id = $1 AND reason = 'other_supplier'",
         "UPDATE price_list_row SET part_id = (SELECT p.id FROM part p WHERE p.number = price_list_row.number), \
          old_cost_cents = (SELECT p.cost_cents FROM part p WHERE p.number = price_list_row.number) \
-         WHERE price_list_id = $1 AND outcome = 'unread'",
+         WHERE price_list_id = $1 AND outcome <> 'bad'",
     ];
     for statement in statements {
         run(tx, statement, of_list()).await?;
     }
     let others = "FROM price_list_row r JOIN part p ON p.id = r.part_id \
-                  WHERE r.price_list_id = $1 AND r.outcome = 'unread' AND p.supplier_id <> $2";
+                  WHERE r.price_list_id = $1 AND r.outcome <> 'bad' AND p.supplier_id <> $2";
     let faults = format!(
         "INSERT INTO price_list_fault (price_list_id, line, column_name, reason, message) \
          SELECT r.price_list_id, r.line, CAST($3 AS TEXT), 'other_supplier', \
@@ -161,7 +161,7 @@ pub(super) async fn compare(
                    WHEN old_cost_cents <> cost_cents THEN 'changed' \
                    WHEN list_price_cents IS NOT NULL AND EXISTS (SELECT 1 FROM part p WHERE p.id = part_id \
                    AND (p.list_price_cents IS NULL OR p.list_price_cents <> price_list_row.list_price_cents)) \
-                   THEN 'changed' ELSE 'same' END WHERE price_list_id = $1 AND outcome = 'unread'";
+                   THEN 'changed' ELSE 'same' END WHERE price_list_id = $1 AND outcome <> 'bad'";
     run(tx, outcome, of_list()).await?;
     Ok(())
 }
