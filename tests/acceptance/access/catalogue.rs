@@ -65,6 +65,9 @@ async fn list(shop: &mut Shop) -> String {
     let supplier = shop
         .done(&shop.office, "addSupplier", supplier, "supplier { id }")
         .await;
+    let part = json!({ "partId": shop.part_id, "version": 1, "supplier": "Quarry Parts" });
+    shop.done(&shop.office, "changePart", part, "part { id }")
+        .await;
     let order = json!({
         "idempotencyKey": shop.key(), "supplierId": text(&supplier, "supplier.id"), "name": "Spring",
         "columns": { "number": "Part", "description": "Text", "cost": "Net", "listPrice": "List" }
