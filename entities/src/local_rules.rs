@@ -9,6 +9,10 @@ use crate::kinds::WhenMissing;
 /// One row of `local_rules`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "local_rules")]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a yes-or-no question of its own that a place answers"
+)]
 pub struct Model {
     #[sea_orm(primary_key)]
     pub id: i64,

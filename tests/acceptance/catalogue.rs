@@ -51,8 +51,8 @@ async fn upload(shop: &Shop, token: &str, path: &str, body: String) -> (u16, Val
         .post(url)
         .bearer_auth(token)
         .header("Content-Type", "text/csv; charset=utf-8");
-    let answer = asked.body(body).send().await.unwrap();
-    (answer.status().as_u16(), answer.json().await.unwrap())
+    let answer = asked.body(body).send().await.expect("an answer");
+    (answer.status().as_u16(), answer.json().await.expect("JSON"))
 }
 
 async fn progress(shop: &Shop, id: &str) -> Value {
@@ -78,7 +78,7 @@ fn rows(count: usize) -> String {
             cents / 100,
             cents % 100
         )
-        .unwrap();
+        .expect("text takes any line");
     }
     body
 }
@@ -115,7 +115,7 @@ on_both_databases! {
         let labour = list(&seen, "data.previewPriceBook.kinds")
             .iter()
             .find(|sums| sums["kind"] == "LABOUR")
-            .unwrap();
+            .expect("labour in the preview");
         assert_ne!(text(labour, "charged"), text(labour, "wouldCharge"));
         let forbidden = shop.ask(&shop.technician, preview, json!({ "book": draft })).await;
         assert!(forbidden["data"]["previewPriceBook"].is_null());
@@ -188,15 +188,15 @@ on_both_databases! {
         let body = rows(6_000);
         // Half of it arrives, some rows are staged, and the server dies.
         let address = shop.server.base_url().trim_start_matches("http://").to_owned();
-        let mut wire = TcpStream::connect(&address).await.unwrap();
+        let mut wire = TcpStream::connect(&address).await.expect("a connection");
         let head = format!(
             "POST {path} HTTP/1.1\r\nHost: {address}\r\nAuthorization: Bearer {}\r\nContent-Type: text/csv\r\n\
              Content-Length: {}\r\n\r\n",
             shop.office,
             body.len()
         );
-        wire.write_all(head.as_bytes()).await.unwrap();
-        wire.write_all(&body.as_bytes()[..body.len() / 2]).await.unwrap();
+        wire.write_all(head.as_bytes()).await.expect("bytes are taken");
+        wire.write_all(&body.as_bytes()[..body.len() / 2]).await.expect("bytes are taken");
         eventually("rows to be staged", PATIENCE, async || (int(&progress(&shop, &id).await, "rowCount") > 0).then_some(())).await;
         assert_eq!(text(&progress(&shop, &id).await, "state"), "RECEIVING");
         shop.server.kill_9();
@@ -230,13 +230,13 @@ on_both_databases! {
         let mut shop = Shop::open(&db, ServerOptions::default()).await;
         let (id, path) = begun(&mut shop).await;
         let address = shop.server.base_url().trim_start_matches("http://").to_owned();
-        let mut wire = TcpStream::connect(&address).await.unwrap();
+        let mut wire = TcpStream::connect(&address).await.expect("a connection");
         let head = format!(
             "POST {path} HTTP/1.1\r\nHost: {address}\r\nAuthorization: Bearer {}\r\nContent-Type: text/csv\r\n\
              Content-Length: 100000\r\n\r\nPart,Text,Net,List\nA-1,Pump,1.00,\n",
             shop.office
         );
-        wire.write_all(head.as_bytes()).await.unwrap();
+        wire.write_all(head.as_bytes()).await.expect("bytes are taken");
         eventually("the list to arrive", PATIENCE, async || (text(&progress(&shop, &id).await, "state") == "RECEIVING").then_some(())).await;
         drop(wire);
         eventually("the list to be marked", PATIENCE, async || (text(&progress(&shop, &id).await, "state") == "BROKEN_OFF").then_some(())).await;

@@ -14,7 +14,7 @@ mod store;
 
 pub use lists::{AddComponent, AddFailureMode, add_component, add_failure_mode};
 pub use operations::{
-    AddAppliance, Added, Change, ChangeAppliance, MoveAppliance, Plate, PlateChange, add_appliance,
+    AddAppliance, Added, ChangeAppliance, MoveAppliance, Plate, PlateChange, add_appliance,
     change_appliance, move_appliance,
 };
 pub use seed::open;

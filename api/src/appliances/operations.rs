@@ -14,7 +14,7 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
+use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::{customers, shop};
 
 use super::store;
@@ -176,25 +176,6 @@ fn checked_new(new: &AddAppliance, today: NaiveDate) -> Result<appliance::Active
     new.plate.write(&mut row);
     checks.finish()?;
     Ok(row)
-}
-
-/// What becomes of one value.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Change<T> {
-    #[default]
-    Keep,
-    Clear,
-    To(T),
-}
-
-impl<T> Change<T> {
-    fn apply(self, value: &mut Option<T>) {
-        match self {
-            Self::Keep => {}
-            Self::Clear => *value = None,
-            Self::To(new) => *value = Some(new),
-        }
-    }
 }
 
 /// What to correct in figures and days.

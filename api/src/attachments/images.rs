@@ -110,9 +110,10 @@ fn side(pixels: u32) -> Option<i32> {
 
 /// The picture, upright.
 fn decoded(bytes: &[u8]) -> std::result::Result<DynamicImage, Unfit> {
-    let format = match image::guess_format(bytes) {
-        Ok(format @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) => format,
-        _ => return Err(Unfit::UnknownType),
+    let Ok(format @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) =
+        image::guess_format(bytes)
+    else {
+        return Err(Unfit::UnknownType);
     };
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
     let mut limits = Limits::default();

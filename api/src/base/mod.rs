@@ -4,6 +4,7 @@
 pub mod access;
 pub mod act;
 pub mod audit;
+pub mod change;
 pub mod check;
 pub mod clock;
 pub mod config;
@@ -24,5 +25,6 @@ pub mod wording;
 
 pub use access::{Right, Role};
 pub use act::{Act, App, Caller};
+pub use change::Change;
 pub use check::Checks;
 pub use error::{Error, Problem, ProblemCode, Result};

@@ -73,7 +73,7 @@ impl World {
         }
     }
 
-    async fn from_templates(&mut self, ids: &[i64]) -> crate::base::Result<Carried> {
+    async fn drafted_from(&mut self, ids: &[i64]) -> crate::base::Result<Carried> {
         let command = DraftFromTemplates {
             idempotency_key: self.key(),
             call_id: self.call_id,
@@ -98,7 +98,7 @@ async fn a_template_is_priced_by_the_book_of_the_day_and_outlives_it() {
         let part_id = world.part("EL-1", 4_000, None).await;
         let new = world.template(part_id).await;
         let template = add_repair_template(&world.owner(), new).await.unwrap();
-        let first = world.from_templates(&[template.id]).await.unwrap();
+        let first = world.drafted_from(&[template.id]).await.unwrap();
         assert_eq!(first.remarks, Vec::<String>::new());
         // Half an hour at 108.00; a cost of 40.00 doubled.
         assert_eq!(world.nets(&first).await, [5_400, 8_000]);
@@ -108,14 +108,14 @@ async fn a_template_is_priced_by_the_book_of_the_day_and_outlives_it() {
         let half = (options[0].total_cents + 1) / 2;
         assert_eq!(options[0].deposit_cents, Some(half));
         next_book(&world, listed("0.75")).await;
-        let second = world.from_templates(&[template.id]).await.unwrap();
+        let second = world.drafted_from(&[template.id]).await.unwrap();
         assert_eq!(world.nets(&second).await, [8_100, 8_000]);
         let none = BookChange {
             tasks: Some(Vec::new()),
             ..BookChange::default()
         };
         next_book(&world, none).await;
-        let third = world.from_templates(&[template.id]).await.unwrap();
+        let third = world.drafted_from(&[template.id]).await.unwrap();
         // Its 40 minutes, billed as the whole first hour.
         assert_eq!(world.nets(&third).await, [10_800, 8_000]);
     }
@@ -179,12 +179,12 @@ async fn a_template_that_is_retired_or_of_another_machine_is_not_offered() {
             [(ProblemCode::Conflict, "version".to_owned())]
         );
         let refused = [(ProblemCode::WrongState, "templateIds.0".to_owned())];
-        let outcome = world.from_templates(&[template.id]).await.map(|_| ());
+        let outcome = world.drafted_from(&[template.id]).await.map(|_| ());
         assert_eq!(refusals(outcome), refused);
         change_repair_template(&world.owner(), change(2, false))
             .await
             .unwrap();
-        world.from_templates(&[template.id]).await.unwrap();
+        world.drafted_from(&[template.id]).await.unwrap();
         let types = appliance_type::Entity::find()
             .all(world.app.db.read())
             .await
@@ -200,9 +200,9 @@ async fn a_template_that_is_retired_or_of_another_machine_is_not_offered() {
         let other = add_repair_template(&world.owner(), elsewhere)
             .await
             .unwrap();
-        let outcome = world.from_templates(&[other.id]).await.map(|_| ());
+        let outcome = world.drafted_from(&[other.id]).await.map(|_| ());
         assert_eq!(refusals(outcome), refused);
-        let none = world.from_templates(&[]).await.map(|_| ());
+        let none = world.drafted_from(&[]).await.map(|_| ());
         assert_eq!(
             refusals(none),
             [(ProblemCode::Missing, "templateIds".to_owned())]

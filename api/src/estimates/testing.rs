@@ -1,7 +1,5 @@
 //! A shop with an open call and everything an estimate needs, for tests.
 
-#![expect(clippy::missing_panics_doc, reason = "a test that panics has failed")]
-
 use std::sync::Arc;
 
 use nameplate_entities::kinds::{

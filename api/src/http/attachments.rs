@@ -27,7 +27,7 @@ use super::graphql::bearer;
 use super::problem::problem;
 
 /// The longest a file may take to arrive; a technician may stand in a cellar.
-const FILE_TIMEOUT: Duration = Duration::from_secs(120);
+const FILE_TIMEOUT: Duration = Duration::from_mins(2);
 
 /// Mounts the routes.
 pub fn routes(routes: &mut web::ServiceConfig) {

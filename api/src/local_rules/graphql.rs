@@ -101,6 +101,10 @@ impl From<Missing> for MissingElement {
 /// What a place asks of estimates and bills, from a day on. A help to keep papers in order; no legal advice.
 #[derive(SimpleObject)]
 #[graphql(complex)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a yes-or-no question of its own that a place answers"
+)]
 pub struct LocalRules {
     /// ISO 3166-1 alpha-2.
     country: String,
@@ -242,6 +246,10 @@ impl LocalRulesQuery {
 
 /// What a place asks for, from a day on.
 #[derive(InputObject)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a yes-or-no question of its own that a place answers"
+)]
 pub struct AddLocalRulesInput {
     /// ISO 3166-1 alpha-2.
     country: String,

@@ -20,6 +20,10 @@ const WARRANTY_DAYS_MAX: i32 = 3_650;
 
 /// What a place asks for, from a day on.
 #[derive(Clone, Debug)]
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "each is a yes-or-no question of its own that a place answers"
+)]
 pub struct AddLocalRules {
     pub country: String,
     /// Empty for the whole country.

@@ -9,7 +9,7 @@ use super::operations::{AddSupplier, ChangeSupplier, add_supplier, change_suppli
 use super::*;
 use crate::base::ProblemCode::{Conflict, Malformed, Missing, OutOfRange, Taken, WrongState};
 use crate::base::testing::{Bench, refusals};
-use crate::base::{Act, Error};
+use crate::base::{Act, Change, Error};
 
 async fn part(act: &Act, number: &str) -> part::Model {
     let new = AddPart {
@@ -34,7 +34,7 @@ fn changed(row: &part::Model, change: PartChange) -> ChangePart {
 
 fn superseded(row: &part::Model, by: &part::Model) -> ChangePart {
     let change = PartChange {
-        superseded_by: Some(Some(by.id)),
+        superseded_by: Change::To(by.id),
         ..PartChange::default()
     };
     changed(row, change)
@@ -68,10 +68,10 @@ async fn a_part_is_changed_beside_its_cost_and_nothing_of_it_when_anything_is_wr
         let act = bench.act_as(Role::Office).await;
         let row = part(&act, "A").await;
         let change = PartChange {
-            core_deposit: Some(Some(Cents(1_500))),
-            list_price: Some(Some(Cents(3_000))),
-            supplier: Some(None),
-            component_class: Some(Some("drain_pump".to_owned())),
+            core_deposit: Change::To(Cents(1_500)),
+            list_price: Change::To(Cents(3_000)),
+            supplier: Change::Clear,
+            component_class: Change::To("drain_pump".to_owned()),
             ..PartChange::default()
         };
         let after = change_part(&act, changed(&row, change)).await.unwrap();
@@ -81,9 +81,9 @@ async fn a_part_is_changed_beside_its_cost_and_nothing_of_it_when_anything_is_wr
         );
         assert_eq!((after.supplier_id, after.cost_cents), (None, 1_000));
         let wrong = PartChange {
-            freight: Some(Some(Cents(-1))),
-            maker_warranty_months: Some(Some(-1)),
-            supplier: Some(Some("New Supplier".to_owned())),
+            freight: Change::To(Cents(-1)),
+            maker_warranty_months: Change::To(-1),
+            supplier: Change::To("New Supplier".to_owned()),
             ..PartChange::default()
         };
         let refused = change_part(&act, changed(&row, wrong)).await;
@@ -114,7 +114,7 @@ async fn one_name_is_one_supplier_whatever_its_case() {
             supplier_id: row.supplier_id.unwrap(),
             version: 1,
             name: None,
-            email: Some(Some("no address".to_owned())),
+            email: Change::To("no address".to_owned()),
         };
         let refused = change_supplier(&act, change).await;
         assert_eq!(refusals(refused), [(Malformed, "email".to_owned())]);

@@ -120,10 +120,14 @@ impl Element {
             Self::ReceivedOn => paper.received_on.is_some(),
             Self::PromisedOn => paper.promised_on.is_some(),
             Self::PreparedBy => paper.prepared_by.is_some_and(says),
-            // Each document states these in its own lines, or shows them in its sums.
-            Self::PartClass | Self::RemovalCharge | Self::TaxInside | Self::TaxApart => true,
-            // Asked by an amount and by days, see `missing`.
-            Self::WrittenCopy | Self::LabourWarranty => true,
+            // Each document states the first four in its own lines, or shows them in its sums; the others are asked
+            // by an amount and by days, see `missing`.
+            Self::PartClass
+            | Self::RemovalCharge
+            | Self::TaxInside
+            | Self::TaxApart
+            | Self::WrittenCopy
+            | Self::LabourWarranty => true,
         }
     }
 

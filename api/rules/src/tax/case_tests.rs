@@ -45,7 +45,8 @@ fn places() -> BTreeMap<String, Jurisdiction> {
 
 #[derive(Deserialize)]
 struct Case {
-    case: String,
+    #[serde(rename = "case")]
+    rule: String,
     place: String,
     on: NaiveDate,
     facts: Facts,
@@ -64,7 +65,7 @@ fn holds(case: &str) {
     let places = places();
     let rows = rows::<Case, Answer>(include_str!("../../../../fixtures/worked/tax-cases.json"));
     let mut seen = 0;
-    for row in rows.into_iter().filter(|row| row.input.case == case) {
+    for row in rows.into_iter().filter(|row| row.input.rule == case) {
         seen += 1;
         let place = places
             .get(&row.input.place)

@@ -232,8 +232,9 @@ mod tests {
             ]
         );
         let kinds: Vec<LevelKind> = rows.iter().map(|row| row.code.level_kind()).collect();
-        use LevelKind::{City, County, District, State};
-        assert_eq!(kinds, [State, County, County, City, District]);
+        let [state, county] = [LevelKind::State, LevelKind::County];
+        let [city, district] = [LevelKind::City, LevelKind::District];
+        assert_eq!(kinds, [state, county, county, city, district]);
     }
 
     #[test]

@@ -139,16 +139,6 @@ pub struct ChangeApplianceInput {
     built_in: Option<bool>,
 }
 
-impl<T> From<MaybeUndefined<T>> for operations::Change<T> {
-    fn from(value: MaybeUndefined<T>) -> Self {
-        match value {
-            MaybeUndefined::Undefined => Self::Keep,
-            MaybeUndefined::Null => Self::Clear,
-            MaybeUndefined::Value(value) => Self::To(value),
-        }
-    }
-}
-
 impl ChangeApplianceInput {
     fn command(self) -> Result<operations::ChangeAppliance> {
         let figure = |value: MaybeUndefined<ExactDecimal>| value.map_value(|exact| exact.0).into();

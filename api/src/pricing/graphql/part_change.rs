@@ -2,7 +2,7 @@
 
 use async_graphql::{Context, ID, InputObject, MaybeUndefined, Object};
 
-use crate::base::Result;
+use crate::base::{Change, Result};
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
@@ -38,31 +38,25 @@ pub struct ChangePartInput {
     superseded_by_part_id: MaybeUndefined<ID>,
 }
 
-fn given<T, U>(field: MaybeUndefined<T>, of: impl FnOnce(T) -> U) -> Option<Option<U>> {
-    match field {
-        MaybeUndefined::Undefined => None,
-        MaybeUndefined::Null => Some(None),
-        MaybeUndefined::Value(value) => Some(Some(of(value))),
-    }
-}
-
 impl ChangePartInput {
     fn command(self) -> Result<operations::ChangePart> {
         let path = "supersededByPartId";
-        let superseded_by = given(self.superseded_by_part_id, |id| Kind::Part.row(path, &id));
+        let superseded_by = Change::from(self.superseded_by_part_id)
+            .map(|id| Kind::Part.row(path, &id))
+            .transpose()?;
         Ok(operations::ChangePart {
             part_id: Kind::Part.row("partId", &self.part_id)?,
             version: self.version,
             change: operations::PartChange {
                 description: self.description,
-                supplier: given(self.supplier, |name| name),
-                fixed_price: given(self.fixed_price, |price| price.0),
-                list_price: given(self.list_price, |price| price.0),
-                maker_warranty_months: given(self.maker_warranty_months, |months| months),
-                component_class: given(self.component_class, |class| class),
-                core_deposit: given(self.core_deposit, |each| each.0),
-                freight: given(self.freight, |each| each.0),
-                superseded_by: superseded_by.map(Option::transpose).transpose()?,
+                supplier: self.supplier.into(),
+                fixed_price: Change::from(self.fixed_price).map(|price| price.0),
+                list_price: Change::from(self.list_price).map(|price| price.0),
+                maker_warranty_months: self.maker_warranty_months.into(),
+                component_class: self.component_class.into(),
+                core_deposit: Change::from(self.core_deposit).map(|each| each.0),
+                freight: Change::from(self.freight).map(|each| each.0),
+                superseded_by,
             },
         })
     }

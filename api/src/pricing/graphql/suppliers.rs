@@ -179,11 +179,7 @@ impl ChangeSupplierInput {
             supplier_id: Kind::Supplier.row("supplierId", &self.supplier_id)?,
             version: self.version,
             name: self.name,
-            email: match self.email {
-                MaybeUndefined::Undefined => None,
-                MaybeUndefined::Null => Some(None),
-                MaybeUndefined::Value(email) => Some(Some(email)),
-            },
+            email: self.email.into(),
         })
     }
 }

@@ -36,10 +36,6 @@ pub struct TaxQuery;
 impl TaxQuery {
     /// Certificates that end from today until so many days ahead, the newest record first.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "a page takes four arguments beside the question"
-    )]
     async fn expiring_tax_exemptions(
         &self,
         ctx: &Context<'_>,

@@ -6,24 +6,24 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, ProblemCode, Result, Right, search};
+use crate::base::{Act, Change, Checks, ProblemCode, Result, Right, search};
 
 use super::super::{SUPERSESSIONS_MAX, store};
 use super::parts::{amount, subject};
 use super::suppliers;
 
-/// What to change; none for what stays, an inner none for what is taken away.
+/// What to change.
 #[derive(Clone, Debug, Default)]
 pub struct PartChange {
     pub description: Option<String>,
-    pub supplier: Option<Option<String>>,
-    pub fixed_price: Option<Option<Cents>>,
-    pub list_price: Option<Option<Cents>>,
-    pub maker_warranty_months: Option<Option<i32>>,
-    pub component_class: Option<Option<String>>,
-    pub core_deposit: Option<Option<Cents>>,
-    pub freight: Option<Option<Cents>>,
-    pub superseded_by: Option<Option<i64>>,
+    pub supplier: Change<String>,
+    pub fixed_price: Change<Cents>,
+    pub list_price: Change<Cents>,
+    pub maker_warranty_months: Change<i32>,
+    pub component_class: Change<String>,
+    pub core_deposit: Change<Cents>,
+    pub freight: Change<Cents>,
+    pub superseded_by: Change<i64>,
 }
 
 /// A correction of a part's record.
@@ -54,28 +54,22 @@ pub async fn change_part(act: &Act, change: ChangePart) -> Result<part::Model> {
         );
     }
     let change = change.change;
-    let supplier = change.supplier.as_ref().map(|name| {
-        let name = name.as_deref();
-        checks.text_if_any("supplier", name, LINE_MAX)
-    });
-    let superseded_by = change.superseded_by;
-    let mut row = changed(&mut checks, &before, change);
-    if let Some(target) = superseded_by {
-        if let Some(target) = target {
-            check_chain(&tx, &mut checks, &before, target).await?;
-        }
-        row.superseded_by_id = Set(target);
+    let supplier = change
+        .supplier
+        .clone()
+        .map(|name| checks.text("supplier", &name, LINE_MAX));
+    if let Change::To(target) = change.superseded_by {
+        check_chain(&tx, &mut checks, &before, target).await?;
     }
+    let mut row = changed(&mut checks, &before, change);
     checks.finish()?;
-    if let Some(name) = supplier {
-        row.supplier_id = Set(match name {
-            Some(name) => Some(
-                suppliers::named(&tx, act, Right::ChangePart, name)
-                    .await?
-                    .id,
-            ),
-            None => None,
-        });
+    match supplier {
+        Change::Keep => {}
+        Change::Clear => row.supplier_id = Set(None),
+        Change::To(name) => {
+            let named = suppliers::named(&tx, act, Right::ChangePart, name).await?;
+            row.supplier_id = Set(Some(named.id));
+        }
     }
     let after = row.update(&tx).await?;
     let both = (Some(&before), Some(&after));
@@ -93,26 +87,21 @@ fn changed(checks: &mut Checks, before: &part::Model, change: PartChange) -> par
     if let Some(description) = change.description {
         row.description = Set(checks.text("description", &description, LINE_MAX));
     }
-    if let Some(price) = change.fixed_price {
-        row.fixed_price_cents = Set(price.map(|price| amount(checks, "fixedPrice", price)));
-    }
-    if let Some(price) = change.list_price {
-        row.list_price_cents = Set(price.map(|price| amount(checks, "listPrice", price)));
-    }
-    if let Some(months) = change.maker_warranty_months {
-        let path = "makerWarrantyMonths";
-        row.maker_warranty_months =
-            Set(months.map(|months| checks.between(path, months, (0, 600))));
-    }
-    if let Some(class) = change.component_class {
-        row.component_class = Set(checks.text_if_any("componentClass", class.as_deref(), LINE_MAX));
-    }
-    if let Some(deposit) = change.core_deposit {
-        row.core_deposit_cents = Set(deposit.map(|each| amount(checks, "coreDeposit", each)));
-    }
-    if let Some(freight) = change.freight {
-        row.freight_cents = Set(freight.map(|each| amount(checks, "freight", each)));
-    }
+    let mut cents =
+        |path: &str, change: Change<Cents>| change.map(|each| amount(checks, path, each));
+    cents("fixedPrice", change.fixed_price).set(&mut row.fixed_price_cents);
+    cents("listPrice", change.list_price).set(&mut row.list_price_cents);
+    cents("coreDeposit", change.core_deposit).set(&mut row.core_deposit_cents);
+    cents("freight", change.freight).set(&mut row.freight_cents);
+    change
+        .maker_warranty_months
+        .map(|months| checks.between("makerWarrantyMonths", months, (0, 600)))
+        .set(&mut row.maker_warranty_months);
+    change
+        .component_class
+        .map(|class| checks.text("componentClass", &class, LINE_MAX))
+        .set(&mut row.component_class);
+    change.superseded_by.set(&mut row.superseded_by_id);
     row
 }
 

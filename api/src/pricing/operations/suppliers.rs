@@ -5,7 +5,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, ProblemCode, Result, Right};
+use crate::base::{Act, Change, Checks, ProblemCode, Result, Right};
 
 use super::super::store;
 
@@ -39,8 +39,7 @@ pub struct ChangeSupplier {
     /// The version that was read; somebody else's change in between is not overwritten.
     pub version: i32,
     pub name: Option<String>,
-    /// The inner none removes it.
-    pub email: Option<Option<String>>,
+    pub email: Change<String>,
 }
 
 /// Corrects a supplier's record.
@@ -66,8 +65,10 @@ pub async fn change_supplier(act: &Act, change: ChangeSupplier) -> Result<suppli
         row.name_key = Set(name.to_lowercase());
         row.name = Set(name);
     }
-    if let Some(email) = change.email {
-        row.email = Set(checks.email_if_any("email", email.as_deref()));
+    match change.email {
+        Change::Keep => {}
+        Change::Clear => row.email = Set(None),
+        Change::To(email) => row.email = Set(checks.email_if_any("email", Some(&email))),
     }
     row.version = Set(before.version + 1);
     checks.finish()?;

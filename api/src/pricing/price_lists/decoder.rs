@@ -97,7 +97,6 @@ impl Decoder {
             self.end_count = self.end_count.saturating_add(ended);
             match result {
                 ReadRecordResult::InputEmpty if is_end => {}
-                ReadRecordResult::InputEmpty => return Ok(()),
                 ReadRecordResult::OutputFull | ReadRecordResult::OutputEndsFull => {
                     return Err(too_large());
                 }
@@ -109,7 +108,7 @@ impl Decoder {
                     });
                     (self.byte_count, self.end_count, self.began) = (0, 0, None);
                 }
-                ReadRecordResult::End => return Ok(()),
+                ReadRecordResult::InputEmpty | ReadRecordResult::End => return Ok(()),
             }
         }
     }

@@ -85,7 +85,7 @@ pub async fn receive(
         }
     }
     let digest = hash.finalize();
-    let hash = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+    let hash = format!("{digest:x}");
     let row = staging::finish(act, &list, hash).await?;
     Ok(row.map_or(Received::Displaced, Received::Staged))
 }

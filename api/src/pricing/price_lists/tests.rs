@@ -1,5 +1,7 @@
 //! Price lists against a real catalogue, on both databases.
 
+use std::fmt::Write as _;
+
 use actix_web::web::Bytes;
 use nameplate_entities::kinds::{PriceListState, Role, RowFault, RowOutcome};
 use nameplate_entities::{
@@ -252,7 +254,7 @@ async fn an_upload_that_breaks_off_is_marked_and_can_be_sent_again() {
         let list = begun(&act, "k1", supplier_id).await;
         let mut text = HEAD.to_owned();
         for number in 0..2_500 {
-            text.push_str(&format!("Part,N-{number},1.00,,\n"));
+            writeln!(text, "Part,N-{number},1.00,,").unwrap();
         }
         let half = &text.as_bytes()[..text.len() / 2];
         assert!(matches!(
