@@ -8,7 +8,7 @@ use crate::support::database::TestDatabase;
 use crate::support::graphql::{error_codes, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
-use crate::support::shop::{Job, Machine, Shop, today};
+use crate::support::shop::{Job, Machine, Shop, moment, today};
 use crate::support::taxes;
 
 mod catalogue;
@@ -223,7 +223,7 @@ async fn papers(shop: &mut Shop, machine: &Machine, (job, revision): (&Job, &str
     assert_eq!(status, 200, "{page}");
     let consent = json!({
         "idempotencyKey": shop.key(), "callId": job.call_id, "addedWork": "More", "addedTotal": "10.00",
-        "authorisedBy": "Odalys Fenwick", "how": "IN_PERSON", "givenAt": "2026-01-02T10:00:00Z"
+        "authorisedBy": "Odalys Fenwick", "how": "IN_PERSON", "givenAt": moment()
     });
     shop.done(&shop.office, "recordConsent", consent, "consent { id }")
         .await;

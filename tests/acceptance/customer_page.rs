@@ -8,7 +8,7 @@ use crate::support::graphql::{self, list, text};
 use crate::support::mail::Mail;
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
-use crate::support::shop::{Job, Machine, Shop};
+use crate::support::shop::{Job, Machine, Shop, moment};
 use crate::support::wait::{PATIENCE, eventually};
 
 async fn opened(db: &TestDatabase) -> (Shop, Machine, Job) {
@@ -204,7 +204,7 @@ on_both_databases! {
         let consent = |key: String| json!({
             "idempotencyKey": key, "callId": job.call_id, "addedWork": "A second block", "addedTotal": "24.01",
             "authorisedBy": "Odalys Fenwick", "how": "BY_TELEPHONE", "telephone": "(217) 555-0123",
-            "givenAt": "2026-01-02T10:00:00Z"
+            "givenAt": moment()
         });
         let early = consent(shop.key());
         shop.refused_as(&shop.office, "recordConsent", early, "WRONG_STATE").await;

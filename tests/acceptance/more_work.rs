@@ -6,7 +6,7 @@ use crate::support::database::TestDatabase;
 use crate::support::graphql::{list, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
-use crate::support::shop::{Job, Shop};
+use crate::support::shop::{Job, Shop, moment};
 
 /// A shop and a job for which 240.00 before tax is accepted by telephone.
 async fn accepted(db: &TestDatabase) -> (Shop, Job, Value) {
@@ -68,7 +68,7 @@ on_both_databases! {
         let consent = json!({
             "idempotencyKey": shop.key(), "callId": job.call_id, "addedWork": "A second block", "addedTotal": "24.01",
             "authorisedBy": "Odalys Fenwick", "how": "BY_TELEPHONE", "telephone": "(217) 555-0123",
-            "givenAt": "2026-01-02T10:00:00Z"
+            "givenAt": moment()
         });
         shop.done(&shop.office, "recordConsent", consent, "consent { id }").await;
         let key = bill.clone();

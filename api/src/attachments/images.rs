@@ -91,8 +91,7 @@ fn kept(bytes: Vec<u8>) -> std::result::Result<Kept, Unfit> {
             pixels: None,
         });
     }
-    let picture = decoded(&bytes)?;
-    let full = within(picture, FULL_SIDE);
+    let full = decoded(&bytes)?;
     let pixels = side(full.width()).zip(side(full.height()));
     let full_jpeg = written(&full, FULL_QUALITY)?;
     let small = within(full, SMALL_SIDE);
@@ -108,7 +107,7 @@ fn side(pixels: u32) -> Option<i32> {
     i32::try_from(pixels).ok()
 }
 
-/// The picture, upright.
+/// The picture, upright, as large as it is kept.
 fn decoded(bytes: &[u8]) -> std::result::Result<DynamicImage, Unfit> {
     let Ok(format @ (ImageFormat::Jpeg | ImageFormat::Png | ImageFormat::WebP)) =
         image::guess_format(bytes)
@@ -121,11 +120,15 @@ fn decoded(bytes: &[u8]) -> std::result::Result<DynamicImage, Unfit> {
     reader.limits(limits);
     let mut decoder = reader.into_decoder().map_err(|_| Unfit::Broken)?;
     let (width, height) = decoder.dimensions();
-    if u64::from(width) * u64::from(height) > PIXELS_MAX {
+    // Formats of many bits a pixel need more than their pixels tell.
+    if u64::from(width) * u64::from(height) > PIXELS_MAX
+        || decoder.total_bytes() > DECODER_BYTES_MAX
+    {
         return Err(Unfit::TooManyPixels);
     }
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
-    let mut picture = DynamicImage::from_decoder(decoder).map_err(|_| Unfit::Broken)?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(|_| Unfit::Broken)?;
+    let mut picture = within(picture, FULL_SIDE);
     picture.apply_orientation(orientation);
     Ok(picture)
 }

@@ -25,13 +25,18 @@ impl<T> Change<T> {
         }
     }
 
+    /// The value with this change.
+    pub fn over(self, before: Option<T>) -> Option<T> {
+        match self {
+            Self::Keep => before,
+            Self::Clear => None,
+            Self::To(new) => Some(new),
+        }
+    }
+
     /// Carries the change out on a value.
     pub fn apply(self, value: &mut Option<T>) {
-        match self {
-            Self::Keep => {}
-            Self::Clear => *value = None,
-            Self::To(new) => *value = Some(new),
-        }
+        *value = self.over(value.take());
     }
 }
 

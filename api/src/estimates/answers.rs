@@ -18,6 +18,9 @@ use crate::shop::Settings;
 
 use super::{states, store};
 
+/// How long what was accepted can still be read by its link.
+const KEPT_DAYS: i64 = 366;
+
 /// What is answered.
 #[derive(Clone, Copy)]
 pub struct Offered<'a> {
@@ -143,6 +146,8 @@ pub async fn accept(
     ];
     let headline = format!("Estimate {} was accepted", estimate.number);
     tell_the_shop(tx, act, settings, estimate, (headline, sentences)).await?;
+    let kept_until = act.at + chrono::TimeDelta::days(KEPT_DAYS);
+    store::keep_links(tx, revision.id, kept_until).await?;
     states::moved(tx, act, offered.verb, revision, |row| {
         noted.write(row);
         row.state = Set(states::for_row(state));

@@ -45,7 +45,7 @@ pub struct RecordConsent {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` without an accepted estimate; `Missing` for the number of a consent by
-/// telephone; `ImpossibleDate` for one that is still to come.
+/// telephone; `ImpossibleDate` for one that is still to come or was given before the acceptance.
 pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consent::Model> {
     let staff_id = act.staff_with(Right::RecordConsent)?;
     let verb = Right::RecordConsent.mutation();
@@ -63,6 +63,15 @@ pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consen
         let words = "Nothing is accepted for this call yet; there is nothing to go beyond.";
         Error::refused(ProblemCode::WrongState, "callId", words)
     })?;
+    if accepted.answered_at.is_some_and(|at| new.given_at < at) {
+        let words =
+            "This was before the estimate was accepted; a consent goes beyond what was accepted.";
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "givenAt",
+            words,
+        ));
+    }
     row.call_id = Set(call.id);
     row.estimate_revision_id = Set(accepted.id);
     row.recorded_at = Set(act.at);

@@ -26,8 +26,6 @@ const NAME_MAX: usize = 120;
 const REASON_MAX: usize = 1_000;
 /// Longest question.
 const QUESTION_MAX: usize = 1_000;
-/// How long what was accepted can still be read by its link.
-const KEPT_DAYS: i64 = 366;
 /// Longest secret worth looking up; ours have 43 characters.
 const TOKEN_MAX: usize = 100;
 
@@ -429,8 +427,6 @@ async fn accepted(
     };
     let answer = (&option, state);
     let revision = answers::accept(&tx, act, settings, offered, answer, noted).await?;
-    let kept_until = act.at + chrono::TimeDelta::days(KEPT_DAYS);
-    store::keep_links(&tx, revision.id, kept_until).await?;
     let about = (&revision, &found.content);
     let page = answered::page(&tx, settings, about, token).await?;
     done(tx, act, page).await

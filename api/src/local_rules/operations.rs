@@ -98,6 +98,8 @@ fn checked(new: &AddLocalRules, today: NaiveDate) -> Result<local_rules::ActiveM
     if let Some(days) = new.labour_warranty_days {
         checks.between("labourWarrantyDays", days, (0, WARRANTY_DAYS_MAX));
     }
+    tax_once(&mut checks, "estimateElements", &new.estimate);
+    tax_once(&mut checks, "billElements", &new.bill);
     checks.finish()?;
     Ok(local_rules::ActiveModel {
         country: Set(country),
@@ -117,6 +119,14 @@ fn checked(new: &AddLocalRules, today: NaiveDate) -> Result<local_rules::ActiveM
         wording: Set(wording),
         ..Default::default()
     })
+}
+
+/// A document cannot hold tax in its total and leave it out of it.
+fn tax_once(checks: &mut Checks, path: &str, elements: &[Element]) {
+    if elements.contains(&Element::TaxInside) && elements.contains(&Element::TaxApart) {
+        let words = "Tax is either inside the total or shown apart from it; ask for one of them.";
+        checks.refuse(ProblemCode::Malformed, path, words);
+    }
 }
 
 /// Country and region in capitals, of the shape of ISO 3166-1 alpha-2 and of the second half of ISO 3166-2.

@@ -68,7 +68,7 @@ pub async fn changes_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<Vec
     for place in places.into_values() {
         for level in levels
             .iter()
-            .filter(|level| level.tax_jurisdiction_id == place.id)
+            .filter(|level| level.tax_jurisdiction_id == place.id && is_in_force(level, day))
         {
             let to = level
                 .rate_code
@@ -84,6 +84,11 @@ pub async fn changes_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<Vec
         }
     }
     Ok(changes)
+}
+
+/// A level that ended or is still to come keeps its own rate.
+fn is_in_force(level: &tax_level::Model, day: NaiveDate) -> bool {
+    level.from_on.is_none_or(|from| from <= day) && level.until_on.is_none_or(|until| day <= until)
 }
 
 /// The published rows of a day for the codes of these levels.

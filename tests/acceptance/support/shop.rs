@@ -444,6 +444,11 @@ pub fn today() -> String {
     now().date_naive().to_string()
 }
 
+/// This moment, as an input takes it.
+pub fn moment() -> String {
+    now().to_rfc3339()
+}
+
 #[expect(
     clippy::disallowed_methods,
     reason = "the built program runs on the machine's clock"

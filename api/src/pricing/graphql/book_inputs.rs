@@ -4,7 +4,7 @@ use async_graphql::{ID, InputObject, MaybeUndefined};
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 
-use crate::base::Result;
+use crate::base::{Change, Result};
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
@@ -305,11 +305,7 @@ impl ChangePriceBookInput {
             diagnostic_credited: self.diagnostic_credited,
             markup_kind: self.markup_kind.map(Into::into),
             minimum_markup: self.minimum_markup.map(|least| least.0),
-            maximum_markup: match self.maximum_markup {
-                MaybeUndefined::Undefined => None,
-                MaybeUndefined::Null => Some(None),
-                MaybeUndefined::Value(most) => Some(Some(most.0)),
-            },
+            maximum_markup: Change::from(self.maximum_markup).map(|most| most.0),
             price_ending: self.price_ending.map(Into::into),
             brackets: self.brackets.map(brackets),
             rates: self.rates.map(rates),

@@ -5,6 +5,8 @@ use nameplate_entities::kinds::{DistanceUnit, MarkupKind, PriceEnding};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 
+use crate::base::Change;
+
 use super::{DraftPriceBook, NewBracket, NewRate, NewTask, NewZone};
 
 /// Fields of a price book; none for one that stays.
@@ -25,7 +27,7 @@ pub struct BookChange {
     pub markup_kind: Option<MarkupKind>,
     pub minimum_markup: Option<Cents>,
     /// The inner none takes the cap away.
-    pub maximum_markup: Option<Option<Cents>>,
+    pub maximum_markup: Change<Cents>,
     pub price_ending: Option<PriceEnding>,
     pub brackets: Option<Vec<NewBracket>>,
     pub rates: Option<Vec<NewRate>>,
@@ -55,7 +57,7 @@ impl BookChange {
             diagnostic_credited: self.diagnostic_credited.unwrap_or(book.diagnostic_credited),
             markup_kind: self.markup_kind.unwrap_or(book.markup_kind),
             minimum_markup: self.minimum_markup.unwrap_or(book.minimum_markup),
-            maximum_markup: self.maximum_markup.unwrap_or(book.maximum_markup),
+            maximum_markup: self.maximum_markup.over(book.maximum_markup),
             price_ending: self.price_ending.unwrap_or(book.price_ending),
             brackets: self.brackets.unwrap_or(book.brackets),
             rates: self.rates.unwrap_or(book.rates),
