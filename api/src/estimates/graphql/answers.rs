@@ -8,8 +8,9 @@ use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::payload;
 
-use super::super::{recording, sending};
 use super::EstimateRevision;
+use crate::estimates::answering::recording;
+use crate::estimates::sending;
 
 /// How a sent revision reached the customer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

@@ -14,8 +14,8 @@ use crate::payload;
 use crate::shop;
 use crate::shop::graphql::Staff;
 
-use super::super::consents;
 use super::EstimateRevision;
+use crate::estimates::more_work::consents;
 
 /// How a customer agreed to more work.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

@@ -7,13 +7,12 @@ use nameplate_rules::estimate::repair_or_replace::{self, Weighing};
 
 use crate::appliances::graphql::ApplianceType;
 use crate::base::Result;
+use crate::estimates::writing::weighing;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
 use crate::payload;
-
-use super::super::weighing;
 
 /// What is different between two revisions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

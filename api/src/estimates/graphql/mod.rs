@@ -20,6 +20,8 @@ use nameplate_entities::{estimate, estimate_option, estimate_picture, estimate_r
 
 use crate::base::Error;
 use crate::calls::graphql::ServiceCall;
+use crate::estimates::shown::{changes, local};
+use crate::estimates::store;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -30,8 +32,6 @@ use crate::local_rules::graphql::MissingElement;
 use crate::pricing::graphql::{PriceBook, TaxJurisdiction};
 use crate::shop;
 use crate::shop::graphql::Staff;
-
-use super::{changes, local, store};
 use consents::ConsentNeed;
 
 pub use answers::{AnswerWay, AnswersMutation, EstimateDelivery};

@@ -11,10 +11,12 @@ use crate::payload;
 use crate::pricing::graphql::ChargeKind;
 use crate::pricing::graphql::tax_facts::{OutcomeWord, ServesWord, StatedAsWord};
 
-use super::super::{LineTerms, drafting, offer, sending};
 use super::EstimateRevision;
 use super::pictures::{self, EstimatePictureInput};
 use super::tax_facts::{DeliveryInput, line_facts, option_facts};
+use crate::estimates::LineTerms;
+use crate::estimates::sending;
+use crate::estimates::writing::{drafting, offer};
 
 /// When work is done.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

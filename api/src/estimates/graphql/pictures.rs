@@ -5,11 +5,10 @@ use nameplate_entities::estimate_picture;
 
 use crate::attachments::graphql::Attachment;
 use crate::base::Result;
+use crate::estimates::writing::pictures;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::payload;
-
-use super::super::pictures;
 
 /// A picture for the customer's page and the PDF.
 #[derive(InputObject)]

@@ -5,13 +5,12 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds;
 use nameplate_rules::money::Cents;
 
+use crate::estimates::preview::{self, Preview, Sums};
 use crate::graphql::context::act;
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::pricing::graphql::{ChargeKind, margin_percent};
-
-use super::super::preview::{self, Preview, Sums};
 
 /// Sums over the lines of one kind of charge, before discounts and tax.
 #[derive(SimpleObject)]

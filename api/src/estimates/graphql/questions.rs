@@ -12,8 +12,8 @@ use crate::graphql::loaders;
 use crate::payload;
 use crate::shop::graphql::Staff;
 
-use super::super::questions;
 use super::{Estimate, EstimateRevision};
+use crate::estimates::answering::questions;
 
 /// What a customer asked on the page of an estimate.
 #[derive(SimpleObject)]

@@ -3,11 +3,10 @@
 use async_graphql::{InputObject, SimpleObject};
 use nameplate_rules::money::Cents;
 
+use crate::estimates::writing::tax_facts::{Delivered, LineFacts, OptionFacts};
 use crate::graphql::scalars::Money;
 use crate::pricing;
 use crate::pricing::graphql::tax_facts::{CarrierWord, OutcomeWord, ServesWord, StatedAsWord};
-
-use super::super::tax_facts::{Delivered, LineFacts, OptionFacts};
 
 /// How goods reach the customer.
 #[derive(InputObject)]

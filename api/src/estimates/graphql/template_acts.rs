@@ -10,10 +10,10 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 use crate::pricing::graphql::ChargeKind;
 
-use super::super::carrying::Carried;
-use super::super::{duplicating, from_templates, templates};
 use super::EstimateRevision;
 use super::templates::RepairTemplate;
+use crate::estimates::writing::carrying::Carried;
+use crate::estimates::writing::{duplicating, from_templates, templates};
 
 /// Declares the answer of an act that drafts from something else: the draft, and what in it is not as it was.
 macro_rules! carried_payload {

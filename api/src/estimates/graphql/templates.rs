@@ -7,6 +7,7 @@ use nameplate_entities::{repair_template, repair_template_line};
 
 use crate::appliances::graphql::{ApplianceType, Component, FailureMode};
 use crate::base::Error;
+use crate::estimates::writing::templates;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -14,8 +15,6 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::pricing::graphql::{ChargeKind, Part};
-
-use super::super::templates;
 
 /// A common repair, ready to be offered.
 #[derive(SimpleObject)]

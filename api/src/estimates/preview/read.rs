@@ -14,10 +14,9 @@ use sea_orm::{
 };
 
 use crate::base::{Result, joined};
+use crate::estimates::store;
 use crate::pricing;
 use crate::shop::Settings;
-
-use super::super::store;
 
 /// Estimates read at once.
 const PAGE: u64 = 200;

@@ -6,13 +6,13 @@ use nameplate_rules::money::Cents;
 use proptest::prelude::*;
 use rust_decimal::Decimal;
 
-use super::super::link::Shown;
-use super::super::testing::World;
-use super::super::*;
 use super::{Preview, PreviewPriceBook, preview_price_book};
 use crate::base::ProblemCode::{ImpossibleDate, OutOfRange};
 use crate::base::testing::noon;
 use crate::base::testing::refusals;
+use crate::estimates::answering::link::Shown;
+use crate::estimates::tests::testing::World;
+use crate::estimates::*;
 use crate::pricing::{self, BookChange};
 
 async fn draft_of(world: &World, change: BookChange) -> price_book::Model {

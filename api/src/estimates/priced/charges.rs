@@ -6,10 +6,10 @@ use rust_decimal::Decimal;
 
 use crate::base::Result;
 
-use super::super::offer::{NewLine, NewOption};
-use super::super::tax_facts::LineFacts;
 use super::basis::Basis;
 use super::{Terms, too_large};
+use crate::estimates::writing::offer::{NewLine, NewOption};
+use crate::estimates::writing::tax_facts::LineFacts;
 
 /// A charge before discount and tax.
 pub(super) struct Charge {

@@ -7,10 +7,10 @@ use nameplate_rules::pricing::trip::{RepairAnswer, diagnostic};
 
 use crate::base::{Error, ProblemCode, Result};
 
-use super::super::offer::NewOption;
-use super::super::states::sentence;
 use super::charges::Charge;
 use super::{Terms, too_large};
+use crate::estimates::states::sentence;
+use crate::estimates::writing::offer::NewOption;
 
 impl Terms {
     /// What each charge gives up: the diagnostic credit first, then the discount granted, spread over the rest.

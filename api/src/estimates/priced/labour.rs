@@ -8,10 +8,10 @@ use rust_decimal::Decimal;
 
 use crate::base::{Error, ProblemCode, Result};
 
-use super::super::offer::NewLine;
 use super::basis::Basis;
 use super::charges::Charge;
 use super::{Terms, too_large};
+use crate::estimates::writing::offer::NewLine;
 
 impl Terms {
     /// Labor of one line. The first by time carries the first-hour minimum.

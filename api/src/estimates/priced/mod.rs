@@ -13,11 +13,10 @@ use nameplate_rules::tax::{LineTax, TaxResult};
 use rust_decimal::Decimal;
 
 use crate::base::{Error, ProblemCode, Result};
+use crate::estimates::states::sentence;
+use crate::estimates::writing::offer::NewOption;
+use crate::estimates::writing::tax_facts::{LineFacts, OptionFacts};
 use crate::pricing::{Book, Certificate, Jurisdiction};
-
-use super::offer::NewOption;
-use super::states::sentence;
-use super::tax_facts::{LineFacts, OptionFacts};
 
 use charges::Charge;
 

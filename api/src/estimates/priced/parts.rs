@@ -7,10 +7,10 @@ use nameplate_rules::money::Cents;
 use crate::base::{Error, Result};
 use crate::pricing;
 
-use super::super::offer::NewLine;
 use super::basis::Basis;
 use super::charges::{Charge, counted};
 use super::{Terms, too_large};
+use crate::estimates::writing::offer::NewLine;
 
 impl Terms {
     /// A part of the catalogue, and what comes with it; or something else by its price alone.

@@ -9,9 +9,9 @@ use rust_decimal::Decimal;
 use crate::base::{Error, ProblemCode, Result};
 use crate::pricing;
 
-use super::super::offer::NewOption;
 use super::charges::Charge;
 use super::{Terms, too_large};
+use crate::estimates::writing::offer::NewOption;
 
 /// A line's price and discount as the customer sees them, where prices hold the tax.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

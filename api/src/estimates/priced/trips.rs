@@ -6,11 +6,11 @@ use rust_decimal::Decimal;
 
 use crate::base::{Error, ProblemCode, Result};
 
-use super::super::offer::NewLine;
-use super::super::states::sentence;
 use super::Terms;
 use super::basis::Basis;
 use super::charges::{Charge, counted};
+use crate::estimates::states::sentence;
+use crate::estimates::writing::offer::NewLine;
 
 /// Where the visit goes, and whether another call has paid for it.
 #[derive(Clone, Debug, Default)]

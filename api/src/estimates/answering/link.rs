@@ -1,0 +1,434 @@
+//! A customer's way in: reading one estimate and answering it, by a secret alone.
+//!
+//! Reading has no effect, because mail scanners open links. What stays true: a wrong, stopped, expired and
+//! unknown secret look the same; an answer is taken once, and only for what was on the page; who answered, when
+//! and from where is kept.
+
+use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::{estimate, estimate_option, estimate_revision};
+use nameplate_rules::estimate::{Content, EstimateRefusal};
+use sea_orm::ConnectionTrait;
+
+use crate::base::{Act, Error, Result, secret};
+use crate::estimates::answering::answered::{self, Agreement};
+use crate::estimates::answering::answers::{self, Noted, Offered, tell_the_shop};
+use crate::estimates::answering::questions::{self, Asked};
+use crate::estimates::shown::page::{
+    AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, RemindersPage, WaitPage,
+};
+use crate::estimates::shown::{letter, printed};
+use crate::estimates::writing::pictures;
+use crate::estimates::{states, store};
+use crate::shop::{self, Settings};
+
+/// Longest name of who answers.
+const NAME_MAX: usize = 120;
+/// Longest reason to decline.
+const REASON_MAX: usize = 1_000;
+/// Longest question.
+const QUESTION_MAX: usize = 1_000;
+/// Longest secret worth looking up; ours have 43 characters.
+const TOKEN_MAX: usize = 100;
+
+/// What a link shows.
+pub enum Shown {
+    /// The estimate with its two forms.
+    Offer(Box<EstimatePage>),
+    /// The same, with the problem that kept the answer from being taken.
+    NotTaken(Box<EstimatePage>),
+    /// The answer it has, and what was accepted.
+    Answered(Box<AnsweredPage>),
+    /// That a question was taken: back to the page.
+    Asked,
+    /// That there is nothing behind it, whatever the cause.
+    Gone(GonePage),
+    /// Whether reminders are wanted.
+    Reminders(RemindersPage),
+    /// That there were too many tries.
+    TooManyTries(WaitPage),
+}
+
+/// A file behind a link.
+pub struct File {
+    pub name: String,
+    pub bytes: Vec<u8>,
+}
+
+/// What a customer sends to accept.
+#[derive(Clone, Debug)]
+pub struct Acceptance {
+    /// The option's position, as the form has it.
+    pub option: String,
+    pub name: String,
+    /// Hash of what was on the page.
+    pub content_hash: String,
+}
+
+/// An estimate behind a live link.
+struct Found {
+    estimate: estimate::Model,
+    revision: estimate_revision::Model,
+    content: Content,
+}
+
+/// What is behind a secret.
+enum Behind {
+    Open(Box<Found>),
+    Answered(Box<Found>),
+    Nothing,
+}
+
+/// Shows what is behind a link. Changes nothing.
+///
+/// # Errors
+/// Internal only.
+pub async fn open(act: &Act, token: &str) -> Result<Shown> {
+    Ok(look_up(act, token).await?.1)
+}
+
+/// What any link shows that does not open.
+///
+/// # Errors
+/// Internal only.
+pub async fn nothing(act: &Act) -> Result<Shown> {
+    let settings = shop::settings(act.app.db.read()).await?;
+    Ok(Shown::Gone(gone(&settings)))
+}
+
+async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
+    let db = act.app.db.read();
+    let settings = shop::settings(db).await?;
+    let shown = if admitted(act, token) {
+        match behind(db, act, token).await? {
+            Behind::Open(found) => {
+                Shown::Offer(Box::new(page(db, &settings, *found, token).await?))
+            }
+            behind => closed(db, &settings, behind, token).await?,
+        }
+    } else {
+        Shown::TooManyTries(WaitPage {
+            shop: gone(&settings).shop,
+        })
+    };
+    Ok((settings, shown))
+}
+
+/// The PDF behind a link that can still be answered, or whose estimate was accepted.
+///
+/// # Errors
+/// Internal only.
+pub async fn pdf(act: &Act, token: &str) -> Result<Option<File>> {
+    if !admitted(act, token) {
+        return Ok(None);
+    }
+    let db = act.app.db.read();
+    let (Behind::Open(found) | Behind::Answered(found)) = behind(db, act, token).await? else {
+        return Ok(None);
+    };
+    let settings = shop::settings(db).await?;
+    let about = (&found.revision, &found.content);
+    let agreement = Agreement::of(db, &settings, about).await?;
+    if agreement.is_none() && found.revision.state != EstimateState::Sent {
+        return Ok(None);
+    }
+    let accepted = agreement.map(|agreement| agreement.sentence());
+    let revision_id = found.revision.id;
+    Ok(Some(File {
+        name: printed::file_name(&found.content),
+        bytes: letter::pdf(db, revision_id, found.content, accepted).await?,
+    }))
+}
+
+/// The picture at this position of the estimate behind a link that can still be answered.
+///
+/// # Errors
+/// Internal only.
+pub async fn picture(act: &Act, token: &str, position: usize) -> Result<Option<Vec<u8>>> {
+    // A page shows several at once, so each is counted by itself.
+    let target = format!("link {} picture {position}", secret::hash(token));
+    if position > pictures::PICTURES_MAX || !act.app.throttle.admits(&target, act.from.as_deref()) {
+        return Ok(None);
+    }
+    let db = act.app.db.read();
+    let Behind::Open(found) = behind(db, act, token).await? else {
+        return Ok(None);
+    };
+    let shown = pictures::shown(db, found.revision.id).await?;
+    let picture = position
+        .checked_sub(1)
+        .and_then(|at| shown.into_iter().nth(at));
+    Ok(picture.map(|(_, bytes)| bytes))
+}
+
+/// Accepts one option, once.
+///
+/// # Errors
+/// Internal only; what the customer can mend comes back as a page.
+pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown> {
+    // Looked up first by reading: strangers who guess must not hold up writers.
+    let (settings, first) = look_up(act, token).await?;
+    if !matches!(first, Shown::Offer(_)) {
+        return Ok(first);
+    }
+    let tx = act.app.db.write().await?;
+    let found = match behind(&tx, act, token).await? {
+        Behind::Open(found) => found,
+        behind => return closed(&tx, &settings, behind, token).await,
+    };
+    let options = store::options_of(&tx, found.revision.id).await?;
+    let problem_found = match chosen(&found, &options, &answer) {
+        Ok(option) => {
+            match answers::hindrance(&tx, act, "acceptEstimate", &found.estimate).await? {
+                None => {
+                    return accepted(tx, act, &settings, (*found, option), (&answer, token)).await;
+                }
+                Some(words) => problem(ProblemPlace::Page, &format!("{words} Please call us.")),
+            }
+        }
+        Err(found) => found,
+    };
+    let mut page = page(&tx, &settings, *found, token).await?;
+    page.problem = Some(problem_found);
+    page.chosen_option = answer.option;
+    page.typed_name = answer.name;
+    Ok(Shown::NotTaken(Box::new(page)))
+}
+
+/// Declines the whole estimate, once.
+///
+/// # Errors
+/// Internal only; what the customer can mend comes back as a page.
+pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
+    // Looked up first by reading: strangers who guess must not hold up writers.
+    let (settings, first) = look_up(act, token).await?;
+    if !matches!(first, Shown::Offer(_)) {
+        return Ok(first);
+    }
+    let tx = act.app.db.write().await?;
+    let found = match behind(&tx, act, token).await? {
+        Behind::Open(found) => found,
+        behind => return closed(&tx, &settings, behind, token).await,
+    };
+    let typed = reason.trim();
+    if let Some(words) = unfit(typed, REASON_MAX) {
+        let mut page = page(&tx, &settings, *found, token).await?;
+        page.problem = Some(problem(ProblemPlace::Reason, words));
+        page.typed_reason = reason.chars().take(REASON_MAX).collect();
+        return Ok(Shown::NotTaken(Box::new(page)));
+    }
+    let today = settings.day_of(act.at);
+    let Ok(state) = states::of_row(found.revision.state).decline(today, found.content.valid_until)
+    else {
+        return Ok(Shown::Gone(gone(&settings)));
+    };
+    let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
+    let offered = Offered {
+        verb: "declineEstimate",
+        estimate: &found.estimate,
+        revision: &found.revision,
+    };
+    let noted = Noted::by_link(act, None);
+    let revision = answers::decline(&tx, act, &settings, offered, (kept, state), noted).await?;
+    let about = (&revision, &found.content);
+    let page = answered::page(&tx, &settings, about, token).await?;
+    done(tx, act, page).await
+}
+
+/// Asks about the estimate; it can be answered as before.
+///
+/// # Errors
+/// Internal only; what the customer can mend comes back as a page.
+pub async fn ask(act: &Act, token: &str, question: &str) -> Result<Shown> {
+    // Looked up first by reading: strangers who guess must not hold up writers.
+    let (settings, first) = look_up(act, token).await?;
+    if !matches!(first, Shown::Offer(_)) {
+        return Ok(first);
+    }
+    let tx = act.app.db.write().await?;
+    let found = match behind(&tx, act, token).await? {
+        Behind::Open(found) => found,
+        behind => return closed(&tx, &settings, behind, token).await,
+    };
+    let typed = question.trim();
+    let empty = typed.is_empty().then_some("Type your question.");
+    let mut refusal = empty.or(unfit(typed, QUESTION_MAX));
+    if refusal.is_none() {
+        let about = (found.estimate.id, found.revision.id);
+        match questions::note(&tx, act, about, typed).await? {
+            Asked::Already => return Ok(Shown::Asked),
+            Asked::TooMany => refusal = Some("We have many questions from you. Please call us."),
+            Asked::New => {}
+        }
+    }
+    if let Some(words) = refusal {
+        let mut page = page(&tx, &settings, *found, token).await?;
+        page.problem = Some(problem(ProblemPlace::Question, words));
+        page.typed_question = question.chars().take(QUESTION_MAX).collect();
+        return Ok(Shown::NotTaken(Box::new(page)));
+    }
+    let (customer, number) = (&found.content.customer.name, &found.estimate.number);
+    let sentences = vec![
+        format!("{customer} asks about estimate {number}: {typed}"),
+        "Answer by the list of questions; the answer goes out by mail.".to_owned(),
+    ];
+    let headline = format!("A question about estimate {number}");
+    tell_the_shop(&tx, act, &settings, &found.estimate, (headline, sentences)).await?;
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(Shown::Asked)
+}
+
+/// The end of an answer that was taken.
+async fn done(tx: sea_orm::DatabaseTransaction, act: &Act, page: AnsweredPage) -> Result<Shown> {
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(Shown::Answered(Box::new(AnsweredPage {
+        is_new: true,
+        ..page
+    })))
+}
+
+/// Counts a try of this secret, from this address.
+pub(in crate::estimates) fn admitted(act: &Act, token: &str) -> bool {
+    let target = format!("link {}", secret::hash(token));
+    act.app.throttle.admits(&target, act.from.as_deref())
+}
+
+/// What is behind a secret now. All that is not a live link takes one look-up and is nothing.
+async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Behind> {
+    if token.len() > TOKEN_MAX {
+        return Ok(Behind::Nothing);
+    }
+    let Some(link) = store::live_link(db, &secret::hash(token), act.at).await? else {
+        return Ok(Behind::Nothing);
+    };
+    let revision = store::get_revision(db, "", link.revision_id).await?;
+    let estimate = store::estimate_of(db, &revision).await?;
+    let found = |revision| -> Result<Box<Found>> {
+        Ok(Box::new(Found {
+            content: printed::content(&revision)?,
+            estimate,
+            revision,
+        }))
+    };
+    Ok(match revision.state {
+        EstimateState::Sent => Behind::Open(found(revision)?),
+        EstimateState::Accepted | EstimateState::Declined | EstimateState::Invoiced => {
+            Behind::Answered(found(revision)?)
+        }
+        EstimateState::Draft | EstimateState::Expired | EstimateState::Superseded => {
+            Behind::Nothing
+        }
+    })
+}
+
+/// What a link shows that takes no answer.
+async fn closed(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    behind: Behind,
+    token: &str,
+) -> Result<Shown> {
+    Ok(match behind {
+        Behind::Answered(found) => {
+            let about = (&found.revision, &found.content);
+            Shown::Answered(Box::new(answered::page(db, settings, about, token).await?))
+        }
+        Behind::Open(_) | Behind::Nothing => Shown::Gone(gone(settings)),
+    })
+}
+
+fn gone(settings: &Settings) -> GonePage {
+    GonePage {
+        shop: printed::shop_view(settings),
+    }
+}
+
+async fn page(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    found: Found,
+    token: &str,
+) -> Result<EstimatePage> {
+    let hash = found.revision.content_hash.unwrap_or_default();
+    let asked = questions::asked(db, found.estimate.id).await?;
+    let mut page = printed::page(found.content, printed::shop_view(settings), token, &hash);
+    page.questions = asked
+        .into_iter()
+        .map(|row| questions::view(settings, row))
+        .collect();
+    Ok(page)
+}
+
+fn problem(place: ProblemPlace, message: &str) -> PageProblem {
+    PageProblem {
+        place,
+        message: message.to_owned(),
+    }
+}
+
+/// Why a typed text is not taken.
+fn unfit(text: &str, characters_max: usize) -> Option<&'static str> {
+    let is_control = |c: char| c.is_control() && !matches!(c, '\n' | '\r' | '\t');
+    if text.chars().count() > characters_max {
+        Some("This is too long. Please shorten it.")
+    } else if text.chars().any(is_control) {
+        Some("This holds characters that cannot be printed. Please type it again.")
+    } else {
+        None
+    }
+}
+
+/// The option chosen, or what the customer has to mend.
+fn chosen(
+    found: &Found,
+    options: &[estimate_option::Model],
+    answer: &Acceptance,
+) -> std::result::Result<estimate_option::Model, PageProblem> {
+    if found.revision.content_hash.as_deref() != Some(answer.content_hash.as_str()) {
+        let words = "This estimate is not the one that was on your page. Please read it again before you answer.";
+        return Err(problem(ProblemPlace::Page, words));
+    }
+    let wanted = answer.option.trim();
+    let option = options
+        .iter()
+        .find(|option| option.position.to_string() == wanted)
+        .ok_or_else(|| problem(ProblemPlace::Option, "Choose one of the options."))?;
+    let name = answer.name.trim();
+    if name.is_empty() {
+        return Err(problem(ProblemPlace::Name, "Type your full name."));
+    }
+    let is_one_line = !name.chars().any(char::is_control);
+    match unfit(name, NAME_MAX).or((!is_one_line).then_some("Type your name on one line.")) {
+        Some(words) => Err(problem(ProblemPlace::Name, words)),
+        None => Ok(option.clone()),
+    }
+}
+
+async fn accepted(
+    tx: sea_orm::DatabaseTransaction,
+    act: &Act,
+    settings: &Settings,
+    (found, option): (Found, estimate_option::Model),
+    (answer, token): (&Acceptance, &str),
+) -> Result<Shown> {
+    let today = settings.day_of(act.at);
+    let state = states::of_row(found.revision.state)
+        .accept(today, found.content.valid_until)
+        .map_err(|refusal: EstimateRefusal| Error::caused("accepting an open estimate", refusal))?;
+    let name = answer.name.trim().to_owned();
+    let noted = Noted {
+        consent: Some(printed::agreed(found.content.around.consent.clone())),
+        ..Noted::by_link(act, Some(name))
+    };
+    let offered = Offered {
+        verb: "acceptEstimate",
+        estimate: &found.estimate,
+        revision: &found.revision,
+    };
+    let answer = (&option, state);
+    let revision = answers::accept(&tx, act, settings, offered, answer, noted).await?;
+    let about = (&revision, &found.content);
+    let page = answered::page(&tx, settings, about, token).await?;
+    done(tx, act, page).await
+}

@@ -1,0 +1,245 @@
+//! Consents to more than was accepted: recorded before it is billed, noted on the bill.
+//!
+//! What stays true: a consent belongs to the accepted revision it goes beyond, is never changed, and says who
+//! agreed to what, when, how, and who heard it.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::call_consent;
+use nameplate_entities::kinds::ConsentHow;
+use nameplate_entities::{estimate_option, staff};
+use nameplate_rules::estimate::Tolerance;
+use nameplate_rules::local_rules::{self, Agreed, Amounts, ConsentNote, ConsentWay};
+use nameplate_rules::money::Cents;
+use nameplate_rules::percent::Percent;
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+    QueryOrder,
+};
+use serde::Serialize;
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::{LINE_MAX, TEXT_MAX};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, wording};
+use crate::estimates::store;
+use crate::local_rules as places;
+use crate::shop::{self, Settings};
+use crate::{calls, customers};
+
+/// That a customer agreed to more work.
+#[derive(Clone, Debug, Serialize)]
+pub struct RecordConsent {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub call_id: i64,
+    pub added_work: String,
+    pub added_total: Cents,
+    pub authorised_by: String,
+    pub how: ConsentHow,
+    pub telephone: Option<String>,
+    pub conditions: Option<String>,
+    pub given_at: DateTime<Utc>,
+}
+
+/// Records that a customer agreed to more than was accepted.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` without an accepted estimate; `Missing` for the number of a consent by
+/// telephone; `ImpossibleDate` for one that is still to come or was given before the acceptance.
+pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consent::Model> {
+    let staff_id = act.staff_with(Right::RecordConsent)?;
+    let verb = Right::RecordConsent.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &new.idempotency_key, &new).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        let row = call_consent::Entity::find_by_id(id).one(&tx).await?;
+        return row.ok_or_else(|| Error::internal("a consent that was recorded is gone"));
+    }
+    let call = calls::get_call(&tx, "callId", new.call_id).await?;
+    let settings = shop::settings(&tx).await?;
+    let mut row = checked(act, &settings, &new)?;
+    let accepted = store::accepted_revision(&tx, call.id).await?;
+    let accepted = accepted.ok_or_else(|| {
+        let words = "Nothing is accepted for this call yet; there is nothing to go beyond.";
+        Error::refused(ProblemCode::WrongState, "callId", words)
+    })?;
+    if accepted.answered_at.is_some_and(|at| new.given_at < at) {
+        let words =
+            "This was before the estimate was accepted; a consent goes beyond what was accepted.";
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "givenAt",
+            words,
+        ));
+    }
+    row.call_id = Set(call.id);
+    row.estimate_revision_id = Set(accepted.id);
+    row.recorded_at = Set(act.at);
+    row.recorded_by = Set(staff_id);
+    let row = row.insert(&tx).await?;
+    let subject = Subject {
+        kind: "call_consent",
+        id: row.id,
+    };
+    audit::created(&tx, act, verb, subject, &row).await?;
+    once.keep(&tx, act, &row.id).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+fn checked(
+    act: &Act,
+    settings: &Settings,
+    new: &RecordConsent,
+) -> Result<call_consent::ActiveModel> {
+    let mut checks = Checks::new();
+    let added_work = checks.text("addedWork", &new.added_work, TEXT_MAX);
+    let added_total = checks.positive("addedTotal", new.added_total);
+    let authorised_by = checks.text("authorisedBy", &new.authorised_by, LINE_MAX);
+    let country = &settings.row.country;
+    let telephone = checks.phone_if_any("telephone", new.telephone.as_deref(), country);
+    if new.how == ConsentHow::ByTelephone && telephone.is_none() && checks.is_clean() {
+        let words = "Give the number that was called or that called.";
+        checks.refuse(ProblemCode::Missing, "telephone", words);
+    }
+    let conditions = checks.text_if_any("conditions", new.conditions.as_deref(), TEXT_MAX);
+    if new.given_at > act.at {
+        let words = "This is still to come; record a consent once it was given.";
+        checks.refuse(ProblemCode::ImpossibleDate, "givenAt", words);
+    }
+    checks.finish()?;
+    Ok(call_consent::ActiveModel {
+        added_work: Set(added_work),
+        added_total_cents: Set(added_total.0),
+        authorised_by: Set(authorised_by),
+        how: Set(new.how),
+        telephone: Set(telephone),
+        conditions: Set(conditions),
+        given_at: Set(new.given_at),
+        ..Default::default()
+    })
+}
+
+/// The consents that go beyond an accepted revision, oldest first.
+///
+/// # Errors
+/// Internal only.
+pub async fn consents_of(
+    db: &impl ConnectionTrait,
+    revision_id: i64,
+) -> Result<Vec<call_consent::Model>> {
+    Ok(call_consent::Entity::find()
+        .filter(call_consent::Column::EstimateRevisionId.eq(revision_id))
+        .order_by_asc(call_consent::Column::Id)
+        .all(db)
+        .await?)
+}
+
+/// The sentences a bill prints for consents.
+///
+/// # Errors
+/// Internal only.
+pub async fn consent_sentences(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    consents: &[call_consent::Model],
+) -> Result<Vec<String>> {
+    if consents.is_empty() {
+        return Ok(Vec::new());
+    }
+    let people = staff::Entity::find()
+        .filter(staff::Column::Id.is_in(consents.iter().map(|consent| consent.recorded_by)))
+        .all(db)
+        .await?;
+    let sentence = |consent: &call_consent::Model| {
+        let received_by = people
+            .iter()
+            .find(|person| person.id == consent.recorded_by)
+            .map_or("the shop", |person| person.name.as_str());
+        let telephone = consent.telephone.as_deref().map(wording::phone);
+        let (currency, added) = (&settings.row.currency, Cents(consent.added_total_cents));
+        ConsentNote {
+            given_at: &settings.in_words(consent.given_at),
+            authorised_by: &consent.authorised_by,
+            way: match consent.how {
+                ConsentHow::InPerson => ConsentWay::InPerson,
+                ConsentHow::ByTelephone => ConsentWay::ByTelephone,
+                ConsentHow::InWriting => ConsentWay::InWriting,
+            },
+            telephone: telephone.as_deref(),
+            received_by,
+            added_work: &consent.added_work,
+            added_total: &format!("{currency} {added}"),
+            conditions: consent.conditions.as_deref(),
+        }
+        .sentence()
+    };
+    Ok(consents.iter().map(sentence).collect())
+}
+
+/// How a bill stands to what was accepted and consented to, by the rules of where the machine stands.
+///
+/// # Errors
+/// Internal only.
+pub async fn bill_agreed(
+    db: &impl ConnectionTrait,
+    settings: &Settings,
+    (call_id, option): (i64, &estimate_option::Model),
+    bill: Amounts,
+    on: NaiveDate,
+) -> Result<Agreed> {
+    let call = calls::get_call(db, "", call_id).await?;
+    let address = customers::get_address(db, "", call.service_address_id).await?;
+    let place = (address.country.as_str(), address.region.as_str());
+    let found = places::in_force(db, place, on).await?;
+    let shops_own = Tolerance {
+        percent: Percent::new(settings.row.consent_percent.0)
+            .map_err(|refusal| Error::caused("tolerance of the shop", refusal))?,
+        limit_inside: settings.row.consent_limit_inside,
+    };
+    let too_large = |refusal| Error::caused("amounts of a bill", refusal);
+    let consents = consents_of(db, option.revision_id).await?;
+    let added = consents
+        .iter()
+        .map(|consent| Cents(consent.added_total_cents));
+    let consented = Cents::sum(added).map_err(too_large)?;
+    let accepted = amounts((option.net_cents, option.discount_cents, option.total_cents))?;
+    let rules = found.as_ref().map(|found| &found.rules);
+    local_rules::agreed(rules, shops_own, (accepted, bill), consented).map_err(too_large)
+}
+
+/// Both sides of tax, from lines, discount and total.
+///
+/// # Errors
+/// Internal, for amounts that do not fit.
+pub fn amounts((net, discount, total): (i64, i64, i64)) -> Result<Amounts> {
+    let before_tax = Cents(net)
+        .checked_sub(Cents(discount))
+        .ok_or_else(|| Error::internal("an amount before tax is too large"))?;
+    Ok(Amounts {
+        before_tax,
+        with_tax: Cents(total),
+    })
+}
+
+/// Refuses a bill that goes beyond what was agreed to.
+///
+/// # Errors
+/// `TooMuch` at `callId`, with how much more the customer must agree to first.
+pub async fn must_be_agreed(
+    tx: &impl ConnectionTrait,
+    settings: &Settings,
+    about: (i64, &estimate_option::Model),
+    bill: Amounts,
+    on: NaiveDate,
+) -> Result<()> {
+    match bill_agreed(tx, settings, about, bill, on).await? {
+        Agreed::Enough => Ok(()),
+        Agreed::ConsentNeeded { beyond } => Err(Error::refused(
+            ProblemCode::TooMuch,
+            "callId",
+            format!(
+                "This bill is {beyond} above what the customer agreed to. Ask, and record the consent first."
+            ),
+        )),
+    }
+}

@@ -1,0 +1,8 @@
+//! Acts of this capability on both databases.
+
+pub mod acceptance;
+pub mod catalogue;
+pub mod offers;
+pub mod tax;
+pub mod templates;
+pub mod testing;
