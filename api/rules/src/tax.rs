@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use crate::money::{Cents, MoneyRefusal, SpreadRefusal};
 use crate::percent::{Percent, PercentRefusal};
 
+pub use bracketed::{LevelFault, LevelProblem, check_bracketed};
 pub use certificate::{Buyer, Certificate, Purchases, Standing};
 pub use check::{RuleFault, RuleProblem, check_rules};
 pub use compute::contained;
@@ -25,6 +26,7 @@ pub use rules::{
     Carrier, Delivery, Facts, LineFact, Material, Outcome, Rule, Serves, StatedAs, Treatment, When,
 };
 
+mod bracketed;
 mod certificate;
 mod check;
 mod compute;

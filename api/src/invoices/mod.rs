@@ -6,6 +6,7 @@
 //! never changes and hashes to what was issued; open = total less allocations; every document and payment
 //! has its one entry in the books, posted in the same transaction.
 
+mod certificates;
 pub mod content;
 pub mod graphql;
 mod issue;

@@ -15,14 +15,13 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books;
 use crate::customers;
 use crate::estimates::{self, Accepted, WorkDone};
-use crate::pricing;
 use crate::shop::{self, Settings};
 
 use super::content::{self, Content};
 use super::issue::{Issue, Rows, amounts_of, post_if_any, tell, write};
 
 use super::store::{self, Billed};
-use super::{local, words};
+use super::{certificates, local, words};
 
 /// A call to bill.
 #[derive(Clone, Debug, Serialize)]
@@ -38,7 +37,8 @@ pub struct IssueInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has no accepted estimate or is billed
-/// already; `TooMuch` for a bill beyond what was agreed to; `PeriodClosed`.
+/// already, or whose certificate another invoice used up; `TooMuch` for a bill beyond what was agreed to;
+/// `PeriodClosed`.
 pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
     let verb = Right::IssueInvoice.mutation();
@@ -57,6 +57,9 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
         None => None,
     };
     let work = done.as_ref().unwrap_or(&accepted);
+    if let Some(certificate) = work.option.tax_exemption_id {
+        certificates::must_be_unused(&tx, certificate).await?;
+    }
     let issue = Issue {
         settings: &settings,
         issued_on,
@@ -87,7 +90,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     .insert(&tx)
     .await?;
     if let Some(certificate) = work.option.tax_exemption_id {
-        pricing::certificate_used(&tx, act, (verb, certificate), issued_on).await?;
+        certificates::note(&tx, act, (verb, certificate)).await?;
     }
     if accepted.revision.state != EstimateState::Invoiced {
         estimates::mark_invoiced(&tx, act, &accepted.revision).await?;
@@ -235,6 +238,7 @@ pub async fn credit_invoice(act: &Act, order: CreditInvoice) -> Result<invoice::
     };
     let row = write(&tx, act, &issue, (header, rows.mirrored(&image)?, words)).await?;
     let open_cents = settle(&tx, act, &original, &row).await?;
+    certificates::give_back(&tx, act, (verb, &original)).await?;
     let amounts = amounts_of(&tx, &original).await?;
     let entry = events::credit_note_settling(&amounts, Cents(open_cents));
     let memo = format!("Credit note {} for {}", row.number, original.number);

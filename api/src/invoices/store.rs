@@ -3,8 +3,8 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{
-    allocation, appliance, appliance_type, customer, invoice, invoice_line, invoice_tax, payment,
-    receivable, service_address, service_call, tax_level,
+    allocation, appliance, appliance_type, customer, estimate_option, estimate_revision, invoice,
+    invoice_line, invoice_tax, payment, receivable, service_address, service_call, tax_level,
 };
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
@@ -76,6 +76,45 @@ pub async fn standing_invoice(
         .filter(invoice::Column::Id.not_in_subquery(credited))
         .one(db)
         .await?)
+}
+
+/// The last invoice billed under an exemption certificate that no credit note takes back.
+pub async fn last_under(
+    db: &impl ConnectionTrait,
+    certificate_id: i64,
+) -> Result<Option<invoice::Model>> {
+    // By the option that was billed: what was done, else what was accepted.
+    let sql = "SELECT i.* FROM estimate_option o JOIN estimate_revision r ON r.id = o.revision_id \
+         JOIN invoice i ON i.billed_option_id = o.id \
+         OR (i.billed_option_id IS NULL AND i.estimate_revision_id = r.id AND r.accepted_option_id = o.id) \
+         WHERE o.tax_exemption_id = $1 AND i.kind = 'invoice' \
+         AND NOT EXISTS (SELECT 1 FROM invoice c WHERE c.credits_invoice_id = i.id) \
+         ORDER BY i.issued_on DESC, i.id DESC LIMIT 1";
+    let backend = db.get_database_backend();
+    let statement = Statement::from_sql_and_values(backend, sql, [certificate_id.into()]);
+    Ok(invoice::Entity::find()
+        .from_raw_sql(statement)
+        .one(db)
+        .await?)
+}
+
+/// The certificate that an invoice was billed under, if there was one.
+pub async fn certificate_of(
+    db: &impl ConnectionTrait,
+    invoice: &invoice::Model,
+) -> Result<Option<i64>> {
+    let mut option_id = invoice.billed_option_id;
+    if let (None, Some(revision_id)) = (option_id, invoice.estimate_revision_id) {
+        let revision = estimate_revision::Entity::find_by_id(revision_id).one(db);
+        option_id = revision
+            .await?
+            .and_then(|revision| revision.accepted_option_id);
+    }
+    let Some(option_id) = option_id else {
+        return Ok(None);
+    };
+    let option = estimate_option::Entity::find_by_id(option_id).one(db);
+    Ok(option.await?.and_then(|option| option.tax_exemption_id))
 }
 
 /// Lines of a document, in order.

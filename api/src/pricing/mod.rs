@@ -35,7 +35,7 @@ pub use price_lists::{
     Arriving, BeginPriceList, Columns, RECEIVED_MAX, Received, Take, TakeOverPriceList,
     begin_price_list, forget_staged, receive, take_over_price_list,
 };
-pub use store::{get_part, grades_of, parts_by_id, tasks_in};
+pub use store::{get_exemption, get_part, grades_of, parts_by_id, tasks_in};
 pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};
 
 #[cfg(test)]

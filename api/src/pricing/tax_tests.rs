@@ -11,8 +11,10 @@ use super::operations::{
     AssignPostalCodes, adopt_tax_rates, assign_postal_codes, import_tax_rates,
 };
 use super::*;
-use crate::base::ProblemCode::{Malformed, Missing, OutOfRange, Taken, WrongState};
-use crate::base::testing::{Bench, refusals};
+use crate::base::ProblemCode::{
+    ImpossibleDate, Malformed, Missing, OutOfRange, Taken, WrongState,
+};
+use crate::base::testing::{Bench, problems, refusals};
 use crate::base::{Act, Role};
 use crate::{customers, shop};
 
@@ -132,6 +134,72 @@ async fn rules_that_are_hidden_open_or_out_of_place_are_refused_by_their_place()
     );
 }
 
+fn six_percent() -> BracketTable {
+    BracketTable {
+        whole_dollar_tax_cents: Cents(6),
+        under_a_dollar: Vec::new(),
+        over_whole_dollars: Vec::new(),
+    }
+}
+
+/// Maryland Tax-General 11-104(a): the table fixes the whole tax of a sale.
+#[tokio::test]
+async fn a_level_that_leaves_a_charge_or_a_day_alone_is_refused_beside_a_bracket_table() {
+    let bench = Bench::new().await;
+    let act = owner(&bench).await;
+    let by_table = |level: NewLevel| AddTaxJurisdiction {
+        methods: vec![NewMethod {
+            from_on: day("2008-01-03"),
+            brackets: Some(six_percent()),
+        }],
+        ..place(vec![level])
+    };
+    let state = || level("State", LevelKind::State, 600);
+    let exempting = NewLevel {
+        exempts: vec![ChargeKind::Labour],
+        ..state()
+    };
+    let late = NewLevel {
+        from_on: Some(day("2026-02-01")),
+        ..state()
+    };
+    let ending = NewLevel {
+        until_on: Some(day("2026-12-31")),
+        ..state()
+    };
+    for (level, wanted) in [
+        (exempting, (Malformed, "levels.0.exempts".to_owned())),
+        (late, (ImpossibleDate, "levels.0.fromOn".to_owned())),
+        (ending, (ImpossibleDate, "levels.0.untilOn".to_owned())),
+    ] {
+        let refused = add_tax_jurisdiction(&act, by_table(level)).await;
+        assert_eq!(refusals(refused), [wanted]);
+    }
+    add_tax_jurisdiction(&act, by_table(state())).await.unwrap();
+}
+
+#[tokio::test]
+async fn a_place_without_a_level_is_taken_only_when_it_is_said_to_be_without_tax() {
+    for bench in Bench::everywhere().await {
+        let act = owner(&bench).await;
+        let refused = add_tax_jurisdiction(&act, place(Vec::new())).await;
+        assert_eq!(refusals(refused), [(Missing, "levels".to_owned())]);
+        let both = AddTaxJurisdiction {
+            without_tax: true,
+            ..place(vec![level("State", LevelKind::State, 600)])
+        };
+        let refused = add_tax_jurisdiction(&act, both).await;
+        assert_eq!(refusals(refused), [(Malformed, "withoutTax".to_owned())]);
+        let free = AddTaxJurisdiction {
+            without_tax: true,
+            ..place(Vec::new())
+        };
+        let row = add_tax_jurisdiction(&act, free).await.unwrap();
+        let found = jurisdiction(bench.app.db.read(), row.id, day("2026-02-01")).await;
+        assert!(found.unwrap().levels.is_empty());
+    }
+}
+
 const TABLE: &str = include_str!("../../../fixtures/worked/tax-rate-file.csv");
 
 async fn rates_on(bench: &Bench, id: i64, on: &str) -> Vec<(String, String)> {
@@ -197,6 +265,55 @@ async fn places_follow_a_published_rate_table_from_a_day_and_keep_what_was() {
         assert_eq!(rates_on(&bench, row.id, "2026-06-30").await, before);
         let nothing = refusals(adopt_tax_rates(&act, day("2026-07-02")).await);
         assert_eq!(nothing, [(WrongState, "effectiveFrom".to_owned())]);
+    }
+}
+
+/// The county's published rate rises from 1.25 to 1.5 per cent; the ceiling of local rates is 1.4.
+#[tokio::test]
+async fn published_rates_above_a_ceiling_or_beside_a_bracket_table_are_not_followed() {
+    for bench in Bench::everywhere().await {
+        let act = owner(&bench).await;
+        import_tax_rates(&act, TABLE).await.unwrap();
+        let county = || NewLevel {
+            rate_percent: None,
+            rate_code: Some("99:00:017".to_owned()),
+            ..level("County", LevelKind::County, 0)
+        };
+        let capped = AddTaxJurisdiction {
+            local_ceiling_percent: Some(Decimal::new(14, 1)),
+            ..place(vec![county()])
+        };
+        let capped = add_tax_jurisdiction(&act, capped).await.unwrap();
+        let free = AddTaxJurisdiction {
+            name: "Quill".to_owned(),
+            ..place(vec![county()])
+        };
+        let free = add_tax_jurisdiction(&act, free).await.unwrap();
+        let refused = problems(adopt_tax_rates(&act, day("2026-07-01")).await);
+        let [problem] = &refused[..] else {
+            panic!("{refused:?}");
+        };
+        assert_eq!(
+            (problem.code, problem.path.as_str()),
+            (OutOfRange, "effectiveFrom")
+        );
+        assert!(problem.message.starts_with("Pell: With this level"));
+        for id in [capped.id, free.id] {
+            let still = rates_on(&bench, id, "2026-07-01").await;
+            assert_eq!(still[0].1, "1.25", "no place followed");
+        }
+        let by_table = AddTaxJurisdiction {
+            effective_from: day("2026-02-01"),
+            methods: vec![NewMethod {
+                from_on: day("2026-02-01"),
+                brackets: Some(six_percent()),
+            }],
+            ..place(vec![county()])
+        };
+        add_tax_jurisdiction(&act, by_table).await.unwrap();
+        let refused = problems(adopt_tax_rates(&act, day("2026-07-01")).await);
+        assert_eq!(refused.len(), 1);
+        assert!(refused[0].message.contains("bracket table"));
     }
 }
 

@@ -12,6 +12,7 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     findings.extend(ask(tx, SUMS).await?);
     findings.extend(ask(tx, CREDITS).await?);
     findings.extend(ask(tx, ENTRIES).await?);
+    findings.extend(ask(tx, CERTIFICATES).await?);
     Ok(findings)
 }
 
@@ -215,3 +216,14 @@ const ENTRIES: &[Rule] = &[
               ORDER BY i.id",
     },
 ];
+
+const CERTIFICATES: &[Rule] = &[Rule {
+    table: "tax_exemption",
+    what: "invoices that stand under a certificate for one purchase",
+    sql: "SELECT e.id AS row_id, CAST(COUNT(*) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
+          FROM invoice i LEFT JOIN estimate_revision r ON r.id = i.estimate_revision_id \
+          JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
+          JOIN tax_exemption e ON e.id = o.tax_exemption_id WHERE e.purchases = 'single' \
+          AND i.kind = 'invoice' AND NOT EXISTS (SELECT 1 FROM invoice c WHERE c.credits_invoice_id = i.id) \
+          GROUP BY e.id HAVING COUNT(*) > 1 ORDER BY e.id",
+}];

@@ -1,17 +1,19 @@
-use chrono::Days;
+use chrono::{Days, TimeDelta};
 use nameplate_entities::kinds::PaymentMethod;
-use nameplate_entities::{invoice, invoice_line, invoice_tax, receivable};
+use nameplate_entities::{invoice, invoice_line, invoice_tax, receivable, tax_exemption};
 use nameplate_rules::money::Cents;
+use nameplate_rules::tax::Purchases;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use super::testing::TestShop;
 use super::*;
 use crate::base::ProblemCode;
-use crate::base::testing::{noon, refusals};
+use crate::base::testing::{noon, problems, refusals};
 use crate::invoices::{
     self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, credit_invoice,
     issue_invoice, open_now, open_on, owed_by, record_payment,
 };
+use crate::pricing::{AddTaxExemption, CertificateDetails, add_tax_exemption};
 
 impl TestShop {
     pub async fn bill(&self, part_price: i64) -> invoice::Model {
@@ -43,6 +45,27 @@ impl TestShop {
             parts: None,
             excess,
         }
+    }
+
+    /// A whole certificate of the customer's.
+    async fn certificate(&self, purchases: Purchases) -> i64 {
+        let words = |text: &str| Some(text.to_owned());
+        let new = AddTaxExemption {
+            customer_id: self.customer_id,
+            certificate: "EX-7".to_owned(),
+            reason: "resale".to_owned(),
+            valid_from: "2026-01-01".parse().unwrap(),
+            valid_until: None,
+            purchases,
+            details: CertificateDetails {
+                buyer_name: words("Sample Rentals"),
+                business_address: words("1 Sample Street"),
+                tax_id: words("00-0000000"),
+                business_type: words("lessor"),
+                received_on: Some("2026-05-30".parse().unwrap()),
+            },
+        };
+        add_tax_exemption(&self.owner, new).await.unwrap().id
     }
 
     async fn open_cents(&self, invoice_id: i64) -> i64 {
@@ -152,6 +175,73 @@ async fn a_call_whose_invoice_was_taken_back_is_billed_again() {
         ("I-000002", first.total_cents)
     );
     shop.is_in_order().await;
+}
+
+/// Streamlined Sales and Use Tax Agreement section 317: a single-purchase certificate covers one sale.
+#[tokio::test]
+async fn a_certificate_for_one_purchase_covers_one_invoice_until_that_is_taken_back() {
+    for shop in TestShop::everywhere().await {
+        let held = shop.certificate(Purchases::Single).await;
+        let calls = [
+            shop.accepted_call(Cents(5_000), None).await,
+            shop.accepted_call(Cents(7_000), None).await,
+        ];
+        let bill = |call: usize| IssueInvoice {
+            idempotency_key: shop.key(),
+            call_id: calls[call].id,
+            work_done: None,
+        };
+        let first = issue_invoice(&shop.owner, bill(0)).await.unwrap();
+        assert_eq!(first.tax_cents, 0, "free under the certificate");
+        let last_on = async || {
+            let row = tax_exemption::Entity::find_by_id(held).one(shop.bench.app.db.read());
+            row.await.unwrap().unwrap().last_purchase_on
+        };
+        assert_eq!(last_on().await, Some(first.issued_on));
+        let refused = problems(issue_invoice(&shop.owner, bill(1)).await);
+        let found = (refused[0].code, refused[0].path.as_str());
+        assert_eq!(found, (ProblemCode::WrongState, "callId"));
+        assert!(refused[0].message.contains(&first.number), "{refused:?}");
+        credit_invoice(&shop.owner, shop.credit(first.id))
+            .await
+            .unwrap();
+        assert_eq!(last_on().await, None, "the credit note gives it back");
+        let second = issue_invoice(&shop.owner, bill(1)).await.unwrap();
+        assert_eq!((second.number.as_str(), second.tax_cents), ("I-000002", 0));
+        let again = issue_invoice(&shop.owner, bill(0)).await;
+        assert_eq!(
+            refusals(again),
+            [(ProblemCode::WrongState, "callId".to_owned())]
+        );
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_blanket_certificate_counts_its_months_from_the_last_invoice_that_stands() {
+    let shop = TestShop::open().await;
+    let held = shop.certificate(Purchases::Blanket).await;
+    let first = shop.bill(5_000).await;
+    let last_on = async || {
+        let row = tax_exemption::Entity::find_by_id(held).one(shop.bench.app.db.read());
+        row.await.unwrap().unwrap().last_purchase_on
+    };
+    shop.bench.app.clock.set(noon() + TimeDelta::days(9));
+    let mut later = shop.owner.clone();
+    later.at = shop.bench.app.clock.now();
+    let call = shop.accepted_call(Cents(7_000), None).await;
+    let order = IssueInvoice {
+        idempotency_key: shop.key(),
+        call_id: call.id,
+        work_done: None,
+    };
+    let second = issue_invoice(&later, order).await.unwrap();
+    assert_eq!(last_on().await, Some(second.issued_on));
+    assert_ne!(second.issued_on, first.issued_on);
+    credit_invoice(&later, shop.credit(second.id))
+        .await
+        .unwrap();
+    assert_eq!(last_on().await, Some(first.issued_on));
 }
 
 #[tokio::test]

@@ -291,7 +291,7 @@ async fn a_certificate_counts_once_it_is_complete_and_here() {
         );
         let tx = world.app.db.write().await.unwrap();
         let day = "2026-06-01".parse().unwrap();
-        pricing::certificate_used(&tx, &act, ("test", held.id), day)
+        pricing::certificate_used(&tx, &act, ("test", held.id), Some(day))
             .await
             .unwrap();
         tx.commit().await.unwrap();

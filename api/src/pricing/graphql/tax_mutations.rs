@@ -167,6 +167,9 @@ pub struct AddTaxJurisdictionInput {
     effective_from: NaiveDate,
     /// Levying authorities, in the order of reporting.
     levels: Vec<TaxLevelInput>,
+    /// Said outright of a place where nobody levies a tax on sales; it has no levels then.
+    #[graphql(default)]
+    without_tax: bool,
     /// Rules for every kind of charge, in order.
     taxability: Vec<TaxabilityInput>,
     /// Ways of rounding by their days; left out for rounding by rule.
@@ -194,6 +197,7 @@ impl AddTaxJurisdictionInput {
             basis: self.basis.into(),
             effective_from: self.effective_from,
             levels: self.levels.into_iter().map(Into::into).collect(),
+            without_tax: self.without_tax,
             taxability: rules,
             methods: self.methods.into_iter().map(Into::into).collect(),
             prices: self.prices.into(),

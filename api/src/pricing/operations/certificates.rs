@@ -145,8 +145,9 @@ pub async fn complete_tax_exemption(
     Ok(after)
 }
 
-/// Notes a purchase billed under a certificate, in the transaction that bills it: a blanket certificate lapses
-/// when the next one is too long after, one for a single purchase is used up.
+/// Notes when the last purchase under a certificate was billed, in the transaction that bills or credits one: a
+/// blanket certificate lapses when the next one is too long after, one for a single purchase is used up. None once
+/// every such invoice was taken back.
 ///
 /// # Errors
 /// Internal only.
@@ -154,11 +155,14 @@ pub async fn certificate_used(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, certificate_id): (&'static str, i64),
-    on: NaiveDate,
+    last_on: Option<NaiveDate>,
 ) -> Result<()> {
     let before = store::get_exemption(tx, certificate_id).await?;
+    if before.last_purchase_on == last_on {
+        return Ok(());
+    }
     let mut row = before.clone().into_active_model();
-    row.last_purchase_on = Set(before.last_purchase_on.max(Some(on)));
+    row.last_purchase_on = Set(last_on);
     row.version = Set(before.version + 1);
     let after = row.update(tx).await?;
     let both = (Some(&before), Some(&after));

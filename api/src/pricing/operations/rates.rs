@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use nameplate_entities::{tax_jurisdiction, tax_level, tax_method, tax_rate, taxability};
+use nameplate_rules::percent::Percent;
 use nameplate_rules::tax::{RateRow, read_rates};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::NotSet, ActiveValue::Set, ColumnTrait, ConnectionTrait,
@@ -14,7 +15,8 @@ use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 
 use super::super::rates::{self, RateChange};
-use super::super::store;
+use super::super::{store, tax};
+use super::taxes;
 
 /// Rows of one statement; a row has eight values, and `SQLite` takes some thirty thousand.
 const ROWS_AT_ONCE: usize = 1_000;
@@ -120,7 +122,9 @@ fn is_same(known: &tax_rate::Model, row: &RateRow) -> bool {
 /// stay as they are; a level whose rate ended is left out of the new ones.
 ///
 /// # Errors
-/// `Forbidden`; `WrongState` when no place differs; `Taken` when a place has rules from that day already.
+/// `Forbidden`; `WrongState` when no place differs; `Taken` when a place has rules from that day already;
+/// `OutOfRange` for each place whose rates would pass a limit, whose bracket table does not follow them, or that
+/// would be left without a level, and then no place follows.
 pub async fn adopt_tax_rates(act: &Act, day: NaiveDate) -> Result<Vec<tax_jurisdiction::Model>> {
     act.staff_with(Right::AdoptTaxRates)?;
     let tx = act.app.db.write().await?;
@@ -135,28 +139,26 @@ pub async fn adopt_tax_rates(act: &Act, day: NaiveDate) -> Result<Vec<tax_jurisd
             "Every place that follows the rate table has its rates of that day.",
         ));
     }
+    let mut checks = Checks::new();
     let mut rows = Vec::with_capacity(by_place.len());
     for changes in by_place.into_values() {
-        rows.extend(follow(&tx, act, day, changes).await?);
+        rows.extend(follow(&tx, act, &mut checks, (day, changes)).await?);
     }
+    checks.finish()?;
     tx.commit().await?;
     Ok(rows)
 }
 
-/// Copies the rules of one place with its levels' new rates.
+/// Copies the rules of one place with its levels' new rates, held to what rules that are typed in are held to.
 async fn follow(
     tx: &impl ConnectionTrait,
     act: &Act,
-    day: NaiveDate,
-    changes: Vec<RateChange>,
+    checks: &mut Checks,
+    (day, changes): (NaiveDate, Vec<RateChange>),
 ) -> Result<Option<tax_jurisdiction::Model>> {
     let Some(before) = changes.first().map(|change| change.place.clone()) else {
         return Ok(None);
     };
-    let mut copy = before.clone().into_active_model();
-    copy.id = NotSet;
-    copy.effective_from = Set(day);
-    let row = copy.insert(tx).await?;
     let levels = store::levels_of(tx, before.id).await?;
     let levels = levels.into_iter().filter_map(|level| {
         let change = changes.iter().find(|change| change.level.id == level.id);
@@ -164,25 +166,77 @@ async fn follow(
             Some(change) => change.to.as_ref()?.intrastate_percent,
             None => level.rate_percent,
         };
+        Some(tax_level::Model {
+            rate_percent: rate,
+            ..level
+        })
+    });
+    let levels = levels.collect::<Vec<_>>();
+    let methods = store::methods_of(tx, before.id).await?;
+    for words in unfit(&before, &levels, &methods, day)? {
+        let words = format!("{}: {words}", before.name);
+        checks.refuse(ProblemCode::OutOfRange, "effectiveFrom", words);
+    }
+    if !checks.is_clean() {
+        return Ok(None);
+    }
+    let mut copy = before.clone().into_active_model();
+    copy.id = NotSet;
+    copy.effective_from = Set(day);
+    let row = copy.insert(tx).await?;
+    let levels = levels.into_iter().map(|level| {
         let mut copy = level.into_active_model();
         copy.id = NotSet;
         copy.tax_jurisdiction_id = Set(row.id);
-        copy.rate_percent = Set(rate);
-        Some(copy)
+        copy
     });
-    let levels = levels.collect::<Vec<tax_level::ActiveModel>>();
-    if !levels.is_empty() {
-        tax_level::Entity::insert_many(levels).exec(tx).await?;
-    }
-    copy_rules(tx, (before.id, row.id)).await?;
+    tax_level::Entity::insert_many(levels).exec(tx).await?;
+    copy_rules(tx, (before.id, row.id), methods).await?;
     let verb = Right::AdoptTaxRates.mutation();
     let of = subject("tax_jurisdiction", row.id);
     audit::record(tx, act, verb, of, (Some(&before), Some(&row))).await?;
     Ok(Some(row))
 }
 
-/// Copies rules of taxability and ways of rounding from one row of a place to another.
-async fn copy_rules(tx: &impl ConnectionTrait, (from, to): (i64, i64)) -> Result<()> {
+/// Why a place cannot have these rates from a day on.
+fn unfit(
+    place: &tax_jurisdiction::Model,
+    levels: &[tax_level::Model],
+    methods: &[tax_method::Model],
+    day: NaiveDate,
+) -> Result<Vec<String>> {
+    if levels.is_empty() {
+        let words = "no level would be left. Record its rules for that day, without tax if nobody levies one.";
+        return Ok(vec![words.to_owned()]);
+    }
+    let known = levels.iter().map(tax::level).collect::<Result<Vec<_>>>()?;
+    let ceiling = place.local_ceiling_percent.map(|ceiling| ceiling.0);
+    let ceiling = ceiling
+        .map(Percent::new)
+        .transpose()
+        .map_err(|refusal| Error::caused("ceiling of a place", refusal))?;
+    let mut words = taxes::too_high_together(&known, ceiling, day)
+        .into_iter()
+        .map(|over| over.words)
+        .collect::<Vec<_>>();
+    let next = methods.iter().filter(|method| method.from_on > day);
+    let now = methods.iter().rfind(|method| method.from_on <= day);
+    if next.chain(now).any(|method| method.brackets_json.is_some()) {
+        words.push(
+            "it rounds by a bracket table, which does not follow a rate. Record its rules with the table of the new \
+             rate."
+                .to_owned(),
+        );
+    }
+    Ok(words)
+}
+
+/// Gives the rules of taxability of one row of a place, and its ways of rounding, to another.
+async fn copy_rules(
+    tx: &impl ConnectionTrait,
+    (from, to): (i64, i64),
+    methods: Vec<tax_method::Model>,
+) -> Result<()> {
     let rules = store::taxability_of(tx, from).await?;
     let rules = rules.into_iter().map(|rule| {
         let mut copy = rule.into_active_model();
@@ -191,7 +245,6 @@ async fn copy_rules(tx: &impl ConnectionTrait, (from, to): (i64, i64)) -> Result
         copy
     });
     taxability::Entity::insert_many(rules).exec(tx).await?;
-    let methods = store::methods_of(tx, from).await?;
     if methods.is_empty() {
         return Ok(());
     }

@@ -15,6 +15,7 @@ use crate::base::{Checks, ProblemCode, Result};
 
 use super::super::kinds;
 use super::super::tax::json_of;
+use super::taxes::sentence;
 
 /// Rules of one kind of charge; published ones need a handful.
 const RULES_MAX: usize = 20;
@@ -62,6 +63,19 @@ pub struct NewMethod {
     pub from_on: NaiveDate,
     /// None for rounding by rule.
     pub brackets: Option<BracketTable>,
+}
+
+impl NewMethod {
+    /// As the rules know it.
+    pub(super) fn dated(&self) -> tax::DatedMethod {
+        tax::DatedMethod {
+            from_on: self.from_on,
+            method: match &self.brackets {
+                None => tax::Method::Section324,
+                Some(table) => tax::Method::Brackets(table.clone()),
+            },
+        }
+    }
 }
 
 /// The rules as rows: a list for each kind that ends in one that always applies, none hidden by those before it.
@@ -153,11 +167,8 @@ fn refuse_fault(checks: &mut Checks, at: usize, fault: &RuleFault) {
         RuleFault::Unfit { .. } => (ProblemCode::Malformed, "treatment"),
         RuleFault::Unreachable => (ProblemCode::Taken, "chargeKind"),
     };
-    let mut words = format!("{fault}.");
-    if let Some(first) = words.get_mut(..1) {
-        first.make_ascii_uppercase();
-    }
-    checks.refuse(code, &format!("taxability.{at}.{field}"), words);
+    let path = format!("taxability.{at}.{field}");
+    checks.refuse(code, &path, sentence(fault));
 }
 
 /// The ways of rounding as rows, each from a day of its own.

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::{ChargeKind, LevelKind, TaxBasis};
 use nameplate_entities::{tax_jurisdiction, tax_level, tax_method, taxability};
 use nameplate_rules::percent::Percent;
-use nameplate_rules::tax::{self, Counted};
+use nameplate_rules::tax::{self, Counted, LevelFault};
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
@@ -30,6 +30,8 @@ pub struct AddTaxJurisdiction {
     pub effective_from: NaiveDate,
     /// In the order of reporting.
     pub levels: Vec<NewLevel>,
+    /// Said outright of a place where nobody levies a tax on sales; such a place has no levels.
+    pub without_tax: bool,
     /// In order for each kind of charge; the last of a kind always applies.
     pub taxability: Vec<NewTaxability>,
     /// Ways of rounding by their days; none for rounding by rule.
@@ -53,6 +55,7 @@ impl AddTaxJurisdiction {
             basis,
             effective_from,
             levels,
+            without_tax: false,
             taxability,
             methods: Vec::new(),
             prices: tax::Prices::BeforeTax,
@@ -106,65 +109,129 @@ pub async fn add_tax_jurisdiction(
 }
 
 /// Checks and writes the rules of a place in the caller's transaction.
-pub(super) async fn insert(
+async fn insert(
     tx: &impl ConnectionTrait,
     act: &Act,
     verb: &'static str,
     new: &AddTaxJurisdiction,
 ) -> Result<tax_jurisdiction::Model> {
+    let Checked { row, lists } = checked(tx, new).await?;
+    let row = row.insert(tx).await?;
+    lists.write(tx, row.id).await?;
+    audit::created(tx, act, verb, subject(row.id), &row).await?;
+    Ok(row)
+}
+
+/// The rules of a place as rows, held against the door.
+struct Checked {
+    row: tax_jurisdiction::ActiveModel,
+    lists: Lists,
+}
+
+/// Everything below the row of a place.
+struct Lists {
+    levels: Vec<tax_level::ActiveModel>,
+    rules: Vec<taxability::ActiveModel>,
+    methods: Vec<tax_method::ActiveModel>,
+}
+
+impl Lists {
+    async fn write(self, tx: &impl ConnectionTrait, place_id: i64) -> Result<()> {
+        let levels = self.levels.into_iter().map(|level| tax_level::ActiveModel {
+            tax_jurisdiction_id: Set(place_id),
+            ..level
+        });
+        let levels = levels.collect::<Vec<_>>();
+        if !levels.is_empty() {
+            tax_level::Entity::insert_many(levels).exec(tx).await?;
+        }
+        let rules = self.rules.into_iter().map(|rule| taxability::ActiveModel {
+            tax_jurisdiction_id: Set(place_id),
+            ..rule
+        });
+        taxability::Entity::insert_many(rules).exec(tx).await?;
+        let methods = self.methods.into_iter();
+        let methods = methods.map(|method| tax_method::ActiveModel {
+            tax_jurisdiction_id: Set(place_id),
+            ..method
+        });
+        let methods = methods.collect::<Vec<_>>();
+        if !methods.is_empty() {
+            tax_method::Entity::insert_many(methods).exec(tx).await?;
+        }
+        Ok(())
+    }
+}
+
+async fn checked(tx: &impl ConnectionTrait, new: &AddTaxJurisdiction) -> Result<Checked> {
     let mut checks = Checks::new();
     let name = checks.text("name", &new.name, LINE_MAX);
+    must_say_who_levies(&mut checks, new);
     let levels = checked_levels(tx, &mut checks, new).await?;
     let rules = checked_rules(&mut checks, &new.taxability)?;
     let methods = checked_methods(&mut checks, &new.methods, new.prices)?;
+    if let Some(known) = &levels.known {
+        check_together(&mut checks, known, new);
+        check_tables(&mut checks, known, new);
+    }
     checks.finish()?;
-    let row = tax_jurisdiction::ActiveModel {
-        name: Set(name),
-        basis: Set(new.basis),
-        effective_from: Set(new.effective_from),
-        prices: Set(kinds::prices_for_row(new.prices)),
-        local_ceiling_percent: Set(new.local_ceiling_percent.map(Into::into)),
-        ..Default::default()
+    Ok(Checked {
+        row: tax_jurisdiction::ActiveModel {
+            name: Set(name),
+            basis: Set(new.basis),
+            effective_from: Set(new.effective_from),
+            prices: Set(kinds::prices_for_row(new.prices)),
+            local_ceiling_percent: Set(new.local_ceiling_percent.map(Into::into)),
+            ..Default::default()
+        },
+        lists: Lists {
+            levels: levels.rows,
+            rules,
+            methods,
+        },
+    })
+}
+
+/// A list of levels that was forgotten would leave every sale untaxed in silence.
+fn must_say_who_levies(checks: &mut Checks, new: &AddTaxJurisdiction) {
+    if new.levels.is_empty() && !new.without_tax {
+        let words = "Say who levies the tax, or say `withoutTax` where nobody does.";
+        checks.refuse(ProblemCode::Missing, "levels", words);
     }
-    .insert(tx)
-    .await?;
-    let levels = levels.into_iter().map(|level| tax_level::ActiveModel {
-        tax_jurisdiction_id: Set(row.id),
-        ..level
-    });
-    tax_level::Entity::insert_many(levels).exec(tx).await?;
-    let rules = rules.into_iter().map(|rule| taxability::ActiveModel {
-        tax_jurisdiction_id: Set(row.id),
-        ..rule
-    });
-    taxability::Entity::insert_many(rules).exec(tx).await?;
-    if !methods.is_empty() {
-        let methods = methods.into_iter().map(|method| tax_method::ActiveModel {
-            tax_jurisdiction_id: Set(row.id),
-            ..method
-        });
-        tax_method::Entity::insert_many(methods).exec(tx).await?;
+    if !new.levels.is_empty() && new.without_tax {
+        let words = "A place without tax has no levels; leave out one of them.";
+        checks.refuse(ProblemCode::Malformed, "withoutTax", words);
     }
-    let subject = Subject {
+}
+
+pub(super) fn subject(id: i64) -> Subject {
+    Subject {
         kind: "tax_jurisdiction",
-        id: row.id,
-    };
-    audit::created(tx, act, verb, subject, &row).await?;
-    Ok(row)
+        id,
+    }
+}
+
+/// Levels as rows and, unless one was refused for itself, as the rules know them.
+struct CheckedLevels {
+    rows: Vec<tax_level::ActiveModel>,
+    known: Option<Vec<tax::Level>>,
 }
 
 async fn checked_levels(
     tx: &impl ConnectionTrait,
     checks: &mut Checks,
     new: &AddTaxJurisdiction,
-) -> Result<Vec<tax_level::ActiveModel>> {
+) -> Result<CheckedLevels> {
     if new.levels.len() > LEVELS_MAX {
         checks.refuse(
             ProblemCode::TooLong,
             "levels",
             format!("A place takes at most {LEVELS_MAX} levels."),
         );
-        return Ok(Vec::new());
+        return Ok(CheckedLevels {
+            rows: Vec::new(),
+            known: None,
+        });
     }
     let mut known = Vec::with_capacity(new.levels.len());
     let mut names = BTreeSet::new();
@@ -209,10 +276,8 @@ async fn checked_levels(
             exempts,
         });
     }
-    if known.len() == new.levels.len() {
-        check_together(checks, &known, new);
-    }
-    Ok(rows)
+    let known = Some(known).filter(|known| known.len() == new.levels.len());
+    Ok(CheckedLevels { rows, known })
 }
 
 /// The level's rate, given or published, and the code it follows; nothing when refused.
@@ -260,34 +325,78 @@ async fn rate_of(
 
 /// Levels together: never above 100 %, and the local ones never above their ceiling.
 fn check_together(checks: &mut Checks, levels: &[tax::Level], new: &AddTaxJurisdiction) {
-    let from = new.effective_from;
-    let whole = Percent::new(Decimal::ONE_HUNDRED).unwrap_or(Percent::ZERO);
-    if let Some(over) = tax::over_ceiling(levels, Counted::All, whole, from) {
-        let words = format!(
-            "The levels together: {} % is more than 100 %.",
-            over.together
-        );
-        checks.refuse(ProblemCode::OutOfRange, "levels", words);
-    }
-    let Some(ceiling) = new.local_ceiling_percent else {
-        return;
-    };
-    match Percent::new(ceiling) {
-        Err(refusal) => {
+    let ceiling = match new.local_ceiling_percent.map(Percent::new) {
+        None => None,
+        Some(Ok(ceiling)) => Some(ceiling),
+        Some(Err(refusal)) => {
             let path = "localCeilingPercent";
             checks.refuse(ProblemCode::OutOfRange, path, format!("{refusal}."));
+            None
         }
-        Ok(ceiling) => {
-            if let Some(over) = tax::over_ceiling(levels, Counted::Local, ceiling, from) {
-                checks.refuse(
-                    ProblemCode::OutOfRange,
-                    &format!("levels.{}.ratePercent", over.level),
-                    format!(
-                        "With this level the local rates are {} % on {}, above their ceiling of {ceiling} %.",
-                        over.together, over.on
-                    ),
-                );
-            }
-        }
+    };
+    for over in too_high_together(levels, ceiling, new.effective_from) {
+        let path = match over.level {
+            None => "levels".to_owned(),
+            Some(level) => format!("levels.{level}.ratePercent"),
+        };
+        checks.refuse(ProblemCode::OutOfRange, &path, over.words);
     }
+}
+
+/// Rates that may not stand together.
+pub(super) struct TooHigh {
+    /// The local level that goes too far; `None` when all levels do.
+    pub level: Option<usize>,
+    pub words: String,
+}
+
+/// What is wrong with these levels together, from a day on.
+pub(super) fn too_high_together(
+    levels: &[tax::Level],
+    ceiling: Option<Percent>,
+    from: NaiveDate,
+) -> Vec<TooHigh> {
+    let whole = Percent::new(Decimal::ONE_HUNDRED).unwrap_or(Percent::ZERO);
+    let above = tax::over_ceiling(levels, Counted::All, whole, from).map(|over| TooHigh {
+        level: None,
+        words: format!(
+            "The levels together: {} % is more than 100 %.",
+            over.together
+        ),
+    });
+    let local = ceiling.and_then(|ceiling| {
+        let over = tax::over_ceiling(levels, Counted::Local, ceiling, from)?;
+        Some(TooHigh {
+            level: Some(over.level),
+            words: format!(
+                "With this level the local rates are {} % on {}, above their ceiling of {ceiling} %.",
+                over.together, over.on
+            ),
+        })
+    });
+    above.into_iter().chain(local).collect()
+}
+
+/// A bracket table holds the tax of all levels, so all of them must apply wherever it does.
+fn check_tables(checks: &mut Checks, levels: &[tax::Level], new: &AddTaxJurisdiction) {
+    let methods = new.methods.iter().map(NewMethod::dated);
+    let methods = methods.collect::<Vec<_>>();
+    for problem in tax::check_bracketed(levels, &methods, new.effective_from) {
+        let (code, field) = match problem.fault {
+            LevelFault::Exempts => (ProblemCode::Malformed, "exempts"),
+            LevelFault::Begins(_) => (ProblemCode::ImpossibleDate, "fromOn"),
+            LevelFault::Ends => (ProblemCode::ImpossibleDate, "untilOn"),
+        };
+        let path = format!("levels.{}.{field}", problem.level);
+        checks.refuse(code, &path, sentence(&problem.fault));
+    }
+}
+
+/// A fault of the rules as a sentence of its own.
+pub(super) fn sentence(fault: &impl std::fmt::Display) -> String {
+    let mut words = format!("{fault}.");
+    if let Some(first) = words.get_mut(..1) {
+        first.make_ascii_uppercase();
+    }
+    words
 }
