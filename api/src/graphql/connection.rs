@@ -6,6 +6,7 @@ use async_graphql::OutputType;
 use async_graphql::connection::{Connection, CursorType, Edge};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use sea_orm::sea_query::ExprTrait;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
     QuerySelect, Select,
@@ -70,6 +71,34 @@ impl CursorType for RowCursor {
     }
 }
 
+/// Where a row stands in a list that goes by lines; several rows may stand on one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LineCursor {
+    pub line: i64,
+    pub id: i64,
+}
+
+impl CursorType for LineCursor {
+    type Error = BadCursor;
+
+    fn decode_cursor(text: &str) -> Result<Self, BadCursor> {
+        let bytes = URL_SAFE_NO_PAD.decode(text).map_err(|_| BadCursor)?;
+        let text = String::from_utf8(bytes).map_err(|_| BadCursor)?;
+        let (line, id) = text
+            .strip_prefix("line:")
+            .and_then(|place| place.split_once(':'))
+            .ok_or(BadCursor)?;
+        Ok(Self {
+            line: line.parse().map_err(|_| BadCursor)?,
+            id: id.parse().map_err(|_| BadCursor)?,
+        })
+    }
+
+    fn encode_cursor(&self) -> String {
+        URL_SAFE_NO_PAD.encode(format!("line:{}:{}", self.line, self.id))
+    }
+}
+
 /// How a row is placed in its list, and what it becomes in the graph.
 type Shown<E, T> = (
     fn(&<E as EntityTrait>::Model) -> i64,
@@ -92,7 +121,7 @@ where
     E::Model: FromQueryResult + Send + Sync,
     T: OutputType,
 {
-    let wanted = Wanted::read(&page)?;
+    let wanted = Wanted::<RowCursor>::read(&page)?;
     let mut select = select;
     if let Some(RowCursor(after)) = wanted.after {
         select = select.filter(id.lt(after));
@@ -105,38 +134,61 @@ where
     } else {
         select.order_by_desc(id)
     };
-    let mut rows = select
+    let rows = select
         .limit(wanted.size + 1)
         .all(db)
         .await
         .map_err(|error| edge(error.into()))?;
-    let size = usize::try_from(wanted.size).unwrap_or(usize::MAX);
-    let more = rows.len() > size;
-    rows.truncate(size);
-    if wanted.from_end {
-        rows.reverse();
-    }
-    let (has_previous, has_next) = if wanted.from_end {
-        (more, wanted.before.is_some())
-    } else {
-        (wanted.after.is_some(), more)
-    };
-    let mut connection = Connection::new(has_previous, has_next);
-    connection.edges.extend(
-        rows.into_iter()
-            .map(|row| Edge::new(RowCursor(id_of(&row)), shown(row))),
-    );
-    Ok(connection)
+    Ok(wanted.page_of(rows, |row| RowCursor(id_of(row)), shown))
 }
 
-struct Wanted {
+/// One page of `select`, the lowest line first, and on one line the oldest record first.
+///
+/// # Errors
+/// `BAD_INPUT` as above.
+pub async fn by_line<E, T>(
+    db: &impl ConnectionTrait,
+    select: Select<E>,
+    (line, id): (E::Column, E::Column),
+    page: Page,
+    (place_of, shown): (fn(&E::Model) -> LineCursor, fn(E::Model) -> T),
+) -> async_graphql::Result<Connection<LineCursor, T>>
+where
+    E: EntityTrait,
+    E::Model: FromQueryResult + Send + Sync,
+    T: OutputType,
+{
+    let wanted = Wanted::<LineCursor>::read(&page)?;
+    let mut select = select;
+    if let Some(after) = wanted.after {
+        let on_it = line.eq(after.line).and(id.gt(after.id));
+        select = select.filter(line.gt(after.line).or(on_it));
+    }
+    if let Some(before) = wanted.before {
+        let on_it = line.eq(before.line).and(id.lt(before.id));
+        select = select.filter(line.lt(before.line).or(on_it));
+    }
+    let select = if wanted.from_end {
+        select.order_by_desc(line).order_by_desc(id)
+    } else {
+        select.order_by_asc(line).order_by_asc(id)
+    };
+    let rows = select
+        .limit(wanted.size + 1)
+        .all(db)
+        .await
+        .map_err(|error| edge(error.into()))?;
+    Ok(wanted.page_of(rows, place_of, shown))
+}
+
+struct Wanted<C> {
     size: u64,
     from_end: bool,
-    after: Option<RowCursor>,
-    before: Option<RowCursor>,
+    after: Option<C>,
+    before: Option<C>,
 }
 
-impl Wanted {
+impl<C: CursorType<Error = BadCursor> + Send + Sync> Wanted<C> {
     fn read(page: &Page) -> async_graphql::Result<Self> {
         if page.first.is_some() && page.last.is_some() {
             return Err(bad_input("last", "Ask for `first` or `last`, not both."));
@@ -157,10 +209,39 @@ impl Wanted {
             before: cursor("before", page.before.as_deref())?,
         })
     }
+
+    /// The page of rows that were read from the asked end, one more than it holds if there is more.
+    fn page_of<M, T: OutputType>(
+        &self,
+        mut rows: Vec<M>,
+        place_of: impl Fn(&M) -> C,
+        shown: fn(M) -> T,
+    ) -> Connection<C, T> {
+        let size = usize::try_from(self.size).unwrap_or(usize::MAX);
+        let more = rows.len() > size;
+        rows.truncate(size);
+        if self.from_end {
+            rows.reverse();
+        }
+        let (has_previous, has_next) = if self.from_end {
+            (more, self.before.is_some())
+        } else {
+            (self.after.is_some(), more)
+        };
+        let mut connection = Connection::new(has_previous, has_next);
+        connection.edges.extend(
+            rows.into_iter()
+                .map(|row| Edge::new(place_of(&row), shown(row))),
+        );
+        connection
+    }
 }
 
-fn cursor(path: &str, text: Option<&str>) -> async_graphql::Result<Option<RowCursor>> {
-    text.map(RowCursor::decode_cursor)
+fn cursor<C: CursorType<Error = BadCursor>>(
+    path: &str,
+    text: Option<&str>,
+) -> async_graphql::Result<Option<C>> {
+    text.map(C::decode_cursor)
         .transpose()
         .map_err(|error| bad_input(path, error.to_string()))
 }

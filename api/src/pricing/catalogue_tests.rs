@@ -1,5 +1,6 @@
 //! Keeping parts, suppliers, grades and books, on both databases.
 
+use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{BookState, DistanceUnit, MarkupKind, PriceEnding, Role};
 use nameplate_entities::part;
 use nameplate_rules::money::Cents;
@@ -7,9 +8,12 @@ use rust_decimal::Decimal;
 
 use super::operations::{AddSupplier, ChangeSupplier, add_supplier, change_supplier};
 use super::*;
-use crate::base::ProblemCode::{Conflict, Malformed, Missing, OutOfRange, Taken, WrongState};
+use crate::base::ProblemCode::{
+    Conflict, ImpossibleDate, Malformed, Missing, OutOfRange, Taken, WrongState,
+};
 use crate::base::testing::{Bench, refusals};
 use crate::base::{Act, Change, Error};
+use crate::shop;
 
 async fn part(act: &Act, number: &str) -> part::Model {
     let new = AddPart {
@@ -168,6 +172,7 @@ fn book() -> DraftPriceBook {
 async fn a_copy_holds_everything_of_its_book_and_an_adopted_book_is_never_edited() {
     for bench in Bench::everywhere().await {
         let act = bench.act_as(Role::Owner).await;
+        shop::open(&bench.program()).await.unwrap();
         let first = draft_price_book(&act, book()).await.unwrap();
         let first = adopt_price_book(&act, first.id).await.unwrap();
         let copy = ClonePriceBook {
@@ -247,4 +252,30 @@ async fn everything_wrong_with_the_lists_of_a_book_is_named_at_once() {
         ]
     );
     assert_eq!(found[0].0, Missing);
+}
+
+#[tokio::test]
+async fn only_the_first_book_of_a_shop_may_begin_on_a_day_gone_by() {
+    for bench in Bench::everywhere().await {
+        let act = bench.act_as(Role::Owner).await;
+        shop::open(&bench.program()).await.unwrap();
+        let first = draft_price_book(&act, book()).await.unwrap();
+        assert!(first.effective_from < act.at.date_naive());
+        adopt_price_book(&act, first.id).await.unwrap();
+        let from = |name: &str, day: NaiveDate| ClonePriceBook {
+            price_book_id: first.id,
+            name: name.to_owned(),
+            effective_from: day,
+        };
+        let today = act.at.date_naive();
+        let late = from("Yesterday", today - Days::new(1));
+        let late = clone_price_book(&act, late).await.unwrap();
+        let refused = adopt_price_book(&act, late.id).await;
+        assert_eq!(
+            refusals(refused),
+            [(ImpossibleDate, "priceBookId".to_owned())]
+        );
+        let now = clone_price_book(&act, from("Today", today)).await.unwrap();
+        adopt_price_book(&act, now.id).await.unwrap();
+    }
 }

@@ -11,9 +11,7 @@ use super::operations::{
     AssignPostalCodes, adopt_tax_rates, assign_postal_codes, import_tax_rates,
 };
 use super::*;
-use crate::base::ProblemCode::{
-    ImpossibleDate, Malformed, Missing, OutOfRange, Taken, WrongState,
-};
+use crate::base::ProblemCode::{ImpossibleDate, Malformed, Missing, OutOfRange, Taken, WrongState};
 use crate::base::testing::{Bench, problems, refusals};
 use crate::base::{Act, Role};
 use crate::{customers, shop};

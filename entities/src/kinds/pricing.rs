@@ -152,4 +152,8 @@ pub enum RowFault {
     OtherSupplier,
     #[sea_orm(string_value = "columns")]
     Columns,
+    #[sea_orm(string_value = "open_quote")]
+    OpenQuote,
+    #[sea_orm(string_value = "no_cost")]
+    NoCost,
 }

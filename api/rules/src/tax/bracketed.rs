@@ -10,7 +10,9 @@ use super::place::{DatedMethod, Level, Method};
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum LevelFault {
     /// It leaves some charges alone.
-    #[error("a bracket table holds the tax of every level, so none of them can leave a charge alone")]
+    #[error(
+        "a bracket table holds the tax of every level, so none of them can leave a charge alone"
+    )]
     Exempts,
     /// It begins while a table applies.
     #[error(
@@ -167,7 +169,12 @@ mod tests {
             (Some("2026-01-02"), None, &open, vec![begins]),
             (None, Some("2030-12-31"), &open, vec![LevelFault::Ends]),
             (None, Some("2026-06-30"), &until_july, vec![]),
-            (None, Some("2026-06-29"), &until_july, vec![LevelFault::Ends]),
+            (
+                None,
+                Some("2026-06-29"),
+                &until_july,
+                vec![LevelFault::Ends],
+            ),
             (Some("2026-07-01"), None, &until_july, vec![begins]),
             (Some("2020-01-01"), Some("2026-07-01"), &until_july, vec![]),
         ] {

@@ -16,6 +16,7 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
 use crate::pricing::graphql::{TaxExemption, TaxJurisdiction};
+use crate::shop::graphql::Staff;
 
 use super::store;
 
@@ -289,6 +290,17 @@ impl ServiceAddress {
     /// When that was confirmed.
     async fn jurisdiction_confirmed_at(&self) -> Option<DateTime<Utc>> {
         self.row.jurisdiction_confirmed_at
+    }
+
+    /// Who confirmed it.
+    async fn jurisdiction_confirmed_by(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<Staff>> {
+        match self.row.jurisdiction_confirmed_by {
+            Some(id) => Staff::of(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// Names of the jurisdictions that the postal code proposed when one was confirmed.

@@ -25,18 +25,20 @@ pub(in crate::estimates) fn task(key: &str, hours: &str) -> NewTask {
     }
 }
 
-/// The book in force copied for today, with this change, and adopted.
+/// The book in force copied, with this change, and adopted on the first day after it.
 pub(in crate::estimates) async fn next_book(
     world: &World,
     change: BookChange,
 ) -> price_book::Model {
-    let act = world.owner();
+    let mut act = world.owner();
     let today = noon().date_naive();
     let before = pricing::book_on(world.app.db.read(), today).await.unwrap();
+    let first = before.row.effective_from + chrono::Days::new(1);
+    act.at = first.and_time(noon().time()).and_utc();
     let copy = pricing::ClonePriceBook {
         price_book_id: before.row.id,
         name: "Next".to_owned(),
-        effective_from: before.row.effective_from + chrono::Days::new(1),
+        effective_from: first,
     };
     let draft = pricing::clone_price_book(&act, copy).await.unwrap();
     let change = pricing::ChangePriceBook {

@@ -7,7 +7,7 @@ use nameplate_entities::kinds::PriceListState as State;
 use nameplate_entities::{price_list, price_list_fault, price_list_row};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
-use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::connection::{self, LineCursor, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -78,6 +78,10 @@ pub enum PriceListFaultReason {
     OtherSupplier,
     /// The first line lacks a column that was named.
     Columns,
+    /// A quotation mark opens here and is not closed where its field ends.
+    OpenQuote,
+    /// A cost of nothing, where the catalogue says otherwise or knows no such part.
+    NoCost,
 }
 
 /// What is wrong in a line of a price list.
@@ -313,7 +317,7 @@ impl PriceListsQuery {
         }
     }
 
-    /// What is wrong in a price list, the last found first; at most 10,000 are kept.
+    /// What is wrong in a price list, line by line; at most 10,000 are kept.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     async fn price_list_faults(
         &self,
@@ -325,7 +329,7 @@ impl PriceListsQuery {
         #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
         last: Option<i32>,
         #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
-    ) -> async_graphql::Result<Connection<RowCursor, PriceListFault>> {
+    ) -> async_graphql::Result<Connection<LineCursor, PriceListFault>> {
         let list = Kind::PriceList.row("priceListId", &price_list_id);
         let list = list.map_err(edge)?;
         let page = Page {
@@ -334,12 +338,18 @@ impl PriceListsQuery {
             last,
             before,
         };
-        connection::newest_first(
+        connection::by_line(
             reader(ctx)?,
             price_list_fault::Entity::find().filter(price_list_fault::Column::PriceListId.eq(list)),
-            price_list_fault::Column::Id,
+            (price_list_fault::Column::Line, price_list_fault::Column::Id),
             page,
-            (|row| row.id, PriceListFault::from),
+            (
+                |row| LineCursor {
+                    line: row.line,
+                    id: row.id,
+                },
+                PriceListFault::from,
+            ),
         )
         .await
     }

@@ -107,7 +107,7 @@ pub async fn begin_price_list(act: &Act, new: BeginPriceList) -> Result<price_li
     Ok(row)
 }
 
-/// Gives up a list that was not taken over. Its rows go with the next hourly round.
+/// Gives up a list that was not taken over. Its rows go with the next hourly round, whatever its age.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for one that was taken over or given up.

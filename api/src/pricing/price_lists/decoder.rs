@@ -2,10 +2,23 @@
 
 use csv_core::{ReadRecordResult, Reader};
 
-/// Bytes of one record; a longer one is a quote that was never closed.
+/// Bytes of one record; a longer one is no row of a list.
 const RECORD_MAX: usize = 64 * 1024;
 /// Fields of one record.
 const FIELDS_MAX: usize = 256;
+
+/// Where the reader stands between quotation marks, as RFC 4180 section 2 has them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Quotes {
+    /// At the first byte of a field: only there a mark opens.
+    Before,
+    /// In a field without them.
+    Without,
+    /// Between two.
+    Inside,
+    /// Behind one that closes, unless it is the first of a doubled one.
+    Behind,
+}
 
 /// Reads records of RFC 4180 from pieces of any size.
 pub struct Decoder {
@@ -18,6 +31,9 @@ pub struct Decoder {
     line: i64,
     /// The line on which the record began; none between records.
     began: Option<i64>,
+    quotes: Quotes,
+    /// The line on which the last quotation mark opened.
+    opened: i64,
 }
 
 /// One record.
@@ -45,11 +61,35 @@ impl<'a> Record<'a> {
     }
 }
 
-/// A record that is larger than any row of a price list.
-#[derive(Debug)]
-pub struct TooLarge {
-    /// The line on which it begins.
-    pub line: i64,
+/// Why what was sent is no list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum NoList {
+    /// A quotation mark is not closed where its field ends, so the rows behind it cannot be told apart.
+    #[error(
+        "A quotation mark opens on line {line} and is not closed where its field ends. Close it, or double it where it \
+         belongs to the text."
+    )]
+    OpenQuote {
+        /// The line on which it opens.
+        line: i64,
+    },
+    /// A record that is larger than any row of a price list.
+    #[error(
+        "The row that begins on line {line} is longer than 64 KiB or has more than 256 columns."
+    )]
+    TooLarge {
+        /// The line on which it begins.
+        line: i64,
+    },
+}
+
+impl NoList {
+    /// The line to look at.
+    pub fn line(self) -> i64 {
+        match self {
+            Self::OpenQuote { line } | Self::TooLarge { line } => line,
+        }
+    }
 }
 
 impl Decoder {
@@ -62,6 +102,8 @@ impl Decoder {
             end_count: 0,
             line: 1,
             began: None,
+            quotes: Quotes::Before,
+            opened: 1,
         }
     }
 
@@ -70,8 +112,11 @@ impl Decoder {
         &mut self,
         mut piece: &[u8],
         mut take: impl FnMut(Record<'_>),
-    ) -> Result<(), TooLarge> {
+    ) -> Result<(), NoList> {
         let is_end = piece.is_empty();
+        if is_end && self.quotes == Quotes::Inside {
+            return Err(NoList::OpenQuote { line: self.opened });
+        }
         loop {
             if self.began.is_none() {
                 piece = self.skip_line_ends(piece);
@@ -80,25 +125,23 @@ impl Decoder {
                 return Ok(());
             }
             let began = *self.began.get_or_insert(self.line);
-            let too_large = || TooLarge { line: began };
             let room = self.bytes.get_mut(self.byte_count..);
             let ends = self.ends.get_mut(self.end_count..);
             let (Some(room), Some(ends)) = (room, ends) else {
-                return Err(too_large());
+                return Err(self.too_large(began));
             };
             let (result, read, written, ended) = self.reader.read_record(piece, room, ends);
             let (seen, rest) = piece.split_at_checked(read).unwrap_or((piece, &[]));
-            self.line = seen
-                .iter()
-                .filter(|byte| **byte == b'\n')
-                .fold(self.line, |line, _| line.saturating_add(1));
+            for byte in seen {
+                self.step(*byte)?;
+            }
             piece = rest;
             self.byte_count = self.byte_count.saturating_add(written);
             self.end_count = self.end_count.saturating_add(ended);
             match result {
                 ReadRecordResult::InputEmpty if is_end => {}
                 ReadRecordResult::OutputFull | ReadRecordResult::OutputEndsFull => {
-                    return Err(too_large());
+                    return Err(self.too_large(began));
                 }
                 ReadRecordResult::Record => {
                     take(Record {
@@ -110,6 +153,36 @@ impl Decoder {
                 }
                 ReadRecordResult::InputEmpty | ReadRecordResult::End => return Ok(()),
             }
+        }
+    }
+
+    /// Counts lines and follows quotation marks. A closed field goes on with a comma or the end of the line; one that
+    /// went over several lines and then goes on with text was closed by the mark of another field.
+    fn step(&mut self, byte: u8) -> Result<(), NoList> {
+        self.quotes = match (self.quotes, byte) {
+            (Quotes::Inside, b'"') => Quotes::Behind,
+            (Quotes::Behind, b'"') | (Quotes::Inside, _) => Quotes::Inside,
+            (_, b',' | b'\n' | b'\r') => Quotes::Before,
+            (Quotes::Before, b'"') => {
+                self.opened = self.line;
+                Quotes::Inside
+            }
+            (Quotes::Behind, other) if self.opened < self.line && other != b' ' => {
+                return Err(NoList::OpenQuote { line: self.opened });
+            }
+            _ => Quotes::Without,
+        };
+        if byte == b'\n' {
+            self.line = self.line.saturating_add(1);
+        }
+        Ok(())
+    }
+
+    /// A record without end is most often a quotation mark without one.
+    fn too_large(&self, began: i64) -> NoList {
+        match self.quotes {
+            Quotes::Inside => NoList::OpenQuote { line: self.opened },
+            _ => NoList::TooLarge { line: began },
         }
     }
 
@@ -133,6 +206,10 @@ mod tests {
     use super::*;
 
     fn read(pieces: &[&[u8]]) -> Vec<(i64, Vec<String>)> {
+        tried(pieces).unwrap()
+    }
+
+    fn tried(pieces: &[&[u8]]) -> Result<Vec<(i64, Vec<String>)>, NoList> {
         let mut decoder = Decoder::new();
         let mut records = Vec::new();
         for piece in pieces
@@ -140,16 +217,14 @@ mod tests {
             .filter(|piece| !piece.is_empty())
             .chain([&&b""[..]])
         {
-            decoder
-                .feed(piece, |record| {
-                    let fields = (0..record.len())
-                        .map(|at| String::from_utf8_lossy(record.field(at).unwrap()).into_owned())
-                        .collect();
-                    records.push((record.line, fields));
-                })
-                .unwrap();
+            decoder.feed(piece, |record| {
+                let fields = (0..record.len())
+                    .map(|at| String::from_utf8_lossy(record.field(at).unwrap()).into_owned())
+                    .collect();
+                records.push((record.line, fields));
+            })?;
         }
-        records
+        Ok(records)
     }
 
     fn record(line: i64, fields: &[&str]) -> (i64, Vec<String>) {
@@ -177,14 +252,46 @@ mod tests {
         assert_eq!(records[0], record(1, &["number", "cost"]));
     }
 
-    #[test]
-    fn a_quote_that_is_never_closed_is_not_gathered_for_ever() {
+    fn refused(pieces: &[&[u8]]) -> NoList {
         let mut decoder = Decoder::new();
+        let mut outcomes = pieces.iter().map(|piece| decoder.feed(piece, |_| {}));
+        outcomes.find_map(Result::err).expect("it is refused")
+    }
+
+    /// RFC 4180 section 2: a field that begins with a quotation mark ends with one.
+    #[test]
+    fn a_quote_that_is_not_closed_is_named_by_the_line_on_which_it_opens() {
+        let opens_on = |line| NoList::OpenQuote { line };
+        let never = b"number,text\n\nA,\"two\nlines\"\nB,x\nC,\"Pump\nD,y\n";
+        assert_eq!(refused(&[never, b""]), opens_on(6));
+        let by_another = b"number,text,cost\nA,\"Pump,1\nB,\"Board\",2\n";
+        assert_eq!(refused(&[by_another, b""]), opens_on(2));
+        let (first, second) = by_another.split_at(22);
+        assert_eq!(refused(&[first, second, b""]), opens_on(2));
         let endless = vec![b'x'; 40_000];
-        decoder.feed(b"a,b\n\"", |_| {}).unwrap();
-        decoder.feed(&endless, |_| {}).unwrap();
-        let refused = decoder.feed(&endless, |_| {}).unwrap_err();
-        assert_eq!(refused.line, 2);
+        assert_eq!(
+            refused(&[b"a,b\n1,\"\"\"\n\"\n2,\"", &endless, &endless]),
+            opens_on(4)
+        );
+    }
+
+    #[test]
+    fn a_record_without_end_is_not_gathered_for_ever() {
+        let endless = vec![b'x'; 40_000];
+        let too_large = NoList::TooLarge { line: 2 };
+        assert_eq!(refused(&[b"a,b\n", &endless, &endless]), too_large);
+    }
+
+    #[test]
+    fn quotes_within_a_text_and_blanks_behind_a_closed_one_are_left_alone() {
+        let records = read(&[b"a,5\" tube,\"say \"\"so\"\"\"\n\"two\nlines\" ,1,\"5\" tube\"\n"]);
+        assert_eq!(
+            records,
+            [
+                record(1, &["a", "5\" tube", "say \"so\""]),
+                record(2, &["two\nlines ", "1", "5 tube\""]),
+            ]
+        );
     }
 
     proptest! {
@@ -197,7 +304,7 @@ mod tests {
             cuts.extend([0, bytes.len()]);
             cuts.sort_unstable();
             let pieces: Vec<&[u8]> = cuts.windows(2).map(|pair| &bytes[pair[0]..pair[1]]).collect();
-            prop_assert_eq!(read(&pieces), read(&[bytes]));
+            prop_assert_eq!(tried(&pieces), tried(&[bytes]));
         }
     }
 }

@@ -18,4 +18,6 @@ pub use staging::forget_staged;
 pub use take_over::{Take, TakeOverPriceList, take_over_price_list};
 
 #[cfg(test)]
+mod race_tests;
+#[cfg(test)]
 mod tests;

@@ -2,7 +2,7 @@
 
 use nameplate_entities::kinds::{PriceListState, RowFault, RowOutcome};
 use nameplate_entities::{price_list, price_list_fault, price_list_row};
-use nameplate_rules::pricing::price_list::{Field, FieldFault, RawRow, read_row};
+use nameplate_rules::pricing::price_list::{FieldFault, RawRow, read_row};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
 use sha2::{Digest, Sha256};
 use tokio::sync::mpsc::Receiver;
@@ -10,7 +10,7 @@ use tokio::sync::mpsc::Receiver;
 use crate::base::{Act, Error, ProblemCode, Result, Right, audit, search};
 
 use super::begin::{Columns, subject};
-use super::decoder::{Decoder, Record};
+use super::decoder::{Decoder, NoList, Record};
 use super::{staging, store};
 
 /// The largest list.
@@ -18,7 +18,7 @@ pub const RECEIVED_MAX: usize = 64 * 1024 * 1024;
 /// Rows written in one transaction.
 const BATCH: usize = 1_000;
 /// Faults that are reported one by one; a list with more is the wrong list.
-const FAULTS_MAX: i64 = 10_000;
+pub(super) const FAULTS_MAX: i64 = 10_000;
 
 /// What comes over the wire.
 pub enum Arriving {
@@ -53,7 +53,9 @@ pub async fn receive(
 ) -> Result<Received> {
     act.staff_with(Right::BeginPriceList)?;
     let list = begin_upload(act, price_list_id).await?;
-    staging::clear(act, list.id).await?;
+    if !staging::clear_earlier(act, &list).await? {
+        return Ok(Received::Displaced);
+    }
     let mut intake = Intake::new(&list)?;
     let mut hash = Sha256::new();
     loop {
@@ -86,11 +88,10 @@ pub async fn receive(
     }
     let digest = hash.finalize();
     let hash = format!("{digest:x}");
-    let row = staging::finish(act, &list, hash).await?;
-    Ok(row.map_or(Received::Displaced, Received::Staged))
+    staging::finish(act, &list, hash).await
 }
 
-async fn begin_upload(act: &Act, id: i64) -> Result<price_list::Model> {
+pub(super) async fn begin_upload(act: &Act, id: i64) -> Result<price_list::Model> {
     let tx = act.app.db.write().await?;
     let before = store::get(&tx, "", id).await?;
     if matches!(
@@ -192,9 +193,13 @@ impl Intake {
             ..
         } = self;
         let fed = decoder.feed(piece, |record| pending.take(*list_id, columns, &record));
-        if let Err(too_large) = fed {
-            let words = "A row of this list never ends: a quotation mark is not closed.";
-            pending.fault(*list_id, too_large.line, None, (RowFault::TooLong, words));
+        if let Err(no_list) = fed {
+            let reason = match no_list {
+                NoList::OpenQuote { .. } => RowFault::OpenQuote,
+                NoList::TooLarge { .. } => RowFault::TooLong,
+            };
+            let words = no_list.to_string();
+            pending.fault(*list_id, no_list.line(), None, (reason, &words));
             pending.refused = true;
         }
         if piece.is_empty() && pending.places.is_none() && !pending.refused {
@@ -297,14 +302,14 @@ impl Pending {
         }
     }
 
-    /// The first line: names of columns, whatever their case.
+    /// The first line: names of columns, whatever their case and the blanks around them.
     fn read_names(&mut self, list_id: i64, columns: &Columns, record: &Record<'_>) {
         let names = (0..record.len())
             .map(|at| String::from_utf8_lossy(record.field(at).unwrap_or_default()).into_owned())
-            .map(|name| name.trim().trim_start_matches('\u{feff}').to_lowercase())
+            .map(|name| key_of(&name))
             .collect::<Vec<_>>();
         let place = |wanted: &str| {
-            let wanted = wanted.to_lowercase();
+            let wanted = key_of(wanted);
             names.iter().position(|name| *name == wanted)
         };
         let number = place(&columns.number);
@@ -325,8 +330,8 @@ impl Pending {
             .filter(|(_, place)| place.is_none())
             .map(|(name, _)| name.to_owned())
             .collect::<Vec<_>>();
+        let words = missing_column(&names);
         for name in &missing {
-            let words = "The first line names no such column.";
             self.fault(list_id, record.line, Some(name), (RowFault::Columns, words));
         }
         self.refused = !missing.is_empty();
@@ -362,6 +367,27 @@ impl Pending {
     }
 }
 
+/// A name of a column as it is compared; a byte order mark before the first one is none of it.
+fn key_of(name: &str) -> String {
+    let is_around = |c: char| c.is_whitespace() || c == '\u{feff}';
+    name.trim_matches(is_around).to_lowercase()
+}
+
+/// What to say of a column that the first line does not name: one name that holds others is a line of another kind.
+fn missing_column(names: &[String]) -> &'static str {
+    match names {
+        [only] if only.contains(';') => {
+            "The first line names no such column: its columns are parted by semicolons. Save the list with commas \
+             between its columns."
+        }
+        [only] if only.contains('\t') => {
+            "The first line names no such column: its columns are parted by tabs. Save the list with commas between \
+             its columns."
+        }
+        _ => "The first line names no such column.",
+    }
+}
+
 /// The word a row of faults keeps.
 fn reason(fault: FieldFault) -> RowFault {
     match fault {
@@ -372,13 +398,4 @@ fn reason(fault: FieldFault) -> RowFault {
         FieldFault::Comma => RowFault::DecimalComma,
         FieldFault::OutOfRange => RowFault::OutOfRange,
     }
-}
-
-/// The column of a field, for faults that are found among the rows.
-pub(super) fn number_column(list: &price_list::Model) -> Result<String> {
-    let columns = Columns::of(list)?;
-    Ok(columns
-        .name_of(Field::Number)
-        .unwrap_or_default()
-        .to_owned())
 }

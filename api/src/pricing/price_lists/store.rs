@@ -40,6 +40,13 @@ pub struct Counts {
     pub same: i64,
 }
 
+impl Counts {
+    /// How many rows there are.
+    pub fn all(&self) -> i64 {
+        self.bad + self.new + self.changed + self.same
+    }
+}
+
 /// Counts the rows of a list by what they would do.
 pub async fn counts(db: &impl ConnectionTrait, list_id: i64) -> Result<Counts> {
     let mut query = Query::select();

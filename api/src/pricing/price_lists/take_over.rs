@@ -8,7 +8,6 @@ use serde::Serialize;
 use crate::base::{Act, Error, ProblemCode, Result, Right, audit, idempotency, search};
 
 use super::begin::subject;
-use super::receive::number_column;
 use super::staging::{compare, run};
 use super::store;
 
@@ -36,7 +35,7 @@ pub struct TakeOverPriceList {
 ///
 /// # Errors
 /// `Forbidden`; `IdempotencyMismatch`; `NotFound`; `WrongState` for a list that is not staged, or that has a bad row
-/// and is to be taken whole.
+/// and is to be taken whole, or of which rows are missing.
 pub async fn take_over_price_list(act: &Act, take: TakeOverPriceList) -> Result<price_list::Model> {
     act.staff_with(Right::TakeOverPriceList)?;
     let verb = Right::TakeOverPriceList.mutation();
@@ -53,9 +52,14 @@ pub async fn take_over_price_list(act: &Act, take: TakeOverPriceList) -> Result<
         ));
     }
     let read_badly = before.bad_row_count - store::counts(&tx, before.id).await?.bad;
-    compare(&tx, &before, number_column(&before)?).await?;
+    compare(&tx, &before).await?;
     let counts = store::counts(&tx, before.id).await?;
     let bad_row_count = read_badly + counts.bad;
+    if read_badly + counts.all() != before.row_count {
+        return Err(refused(
+            "Some rows of this list are gone. Begin it anew and send it again.",
+        ));
+    }
     if take.take == Take::AllOrNothing && bad_row_count > 0 {
         return Err(refused(
             "This list has bad rows. Mend them and send it again, or take over the good rows only.",

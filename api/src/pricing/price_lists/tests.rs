@@ -18,7 +18,7 @@ use crate::base::{Act, search};
 use crate::pricing::operations::{AddSupplier, add_supplier};
 use crate::pricing::{AddPart, add_part};
 
-async fn supplier(act: &Act, name: &str) -> i64 {
+pub async fn supplier(act: &Act, name: &str) -> i64 {
     let new = AddSupplier {
         name: name.to_owned(),
         email: None,
@@ -26,7 +26,7 @@ async fn supplier(act: &Act, name: &str) -> i64 {
     add_supplier(act, new).await.unwrap().id
 }
 
-async fn begun(act: &Act, key: &str, supplier_id: i64) -> price_list::Model {
+pub async fn begun(act: &Act, key: &str, supplier_id: i64) -> price_list::Model {
     let new = BeginPriceList {
         idempotency_key: key.to_owned(),
         supplier_id,
@@ -41,7 +41,7 @@ async fn begun(act: &Act, key: &str, supplier_id: i64) -> price_list::Model {
     begin_price_list(act, new).await.unwrap()
 }
 
-async fn sent(act: &Act, list: i64, pieces: &[&[u8]], ends: bool) -> Received {
+pub async fn sent(act: &Act, list: i64, pieces: &[&[u8]], ends: bool) -> Received {
     let (sender, arriving) = mpsc::channel(100);
     for piece in pieces {
         let piece = Arriving::Piece(Bytes::copy_from_slice(piece));
@@ -54,14 +54,14 @@ async fn sent(act: &Act, list: i64, pieces: &[&[u8]], ends: bool) -> Received {
     receive(act, list, arriving).await.unwrap()
 }
 
-async fn staged(act: &Act, list: i64, text: &str) -> price_list::Model {
+pub async fn staged(act: &Act, list: i64, text: &str) -> price_list::Model {
     match sent(act, list, &[text.as_bytes()], true).await {
         Received::Staged(row) => row,
         other => panic!("not staged: {other:?}"),
     }
 }
 
-async fn take(
+pub async fn take(
     act: &Act,
     key: &str,
     list: i64,
@@ -75,12 +75,12 @@ async fn take(
     take_over_price_list(act, command).await
 }
 
-async fn old_part(act: &Act, number: &str, supplier: Option<&str>) -> part::Model {
+pub async fn old_part(act: &Act, number: &str, supplier: Option<&str>, cost: i64) -> part::Model {
     let new = AddPart {
         number: number.to_owned(),
         description: "Our own words".to_owned(),
         supplier: supplier.map(str::to_owned),
-        cost: Cents(1_000),
+        cost: Cents(cost),
         fixed_price: None,
         list_price: None,
         maker_warranty_months: None,
@@ -88,7 +88,7 @@ async fn old_part(act: &Act, number: &str, supplier: Option<&str>) -> part::Mode
     add_part(act, new).await.unwrap()
 }
 
-async fn catalogue(act: &Act) -> Vec<(String, String, i64, Option<i64>)> {
+pub async fn catalogue(act: &Act) -> Vec<(String, String, i64, Option<i64>)> {
     let rows = part::Entity::find()
         .order_by_asc(part::Column::Number)
         .all(act.app.db.read())
@@ -106,15 +106,15 @@ async fn catalogue(act: &Act) -> Vec<(String, String, i64, Option<i64>)> {
         .collect()
 }
 
-const HEAD: &str = "description,Part no,NET,list,remark\n";
+pub const HEAD: &str = "description,Part no,NET,list,remark\n";
 
 #[tokio::test]
 async fn a_list_changes_the_catalogue_only_when_it_is_taken_over_and_then_all_at_once() {
     for bench in Bench::everywhere().await {
         let act = bench.act_as(Role::Office).await;
         let supplier_id = supplier(&act, "Quarry Parts").await;
-        old_part(&act, "B-2", Some("quarry parts")).await;
-        old_part(&act, "C-3", None).await;
+        old_part(&act, "B-2", Some("quarry parts"), 1_000).await;
+        old_part(&act, "C-3", None, 1_000).await;
         let list = begun(&act, "k1", supplier_id).await;
         let text =
             format!("\u{feff}{HEAD}Pump,A-1,11.40,,x\nBoard,B-2,12.50,30,x\nBelt,C-3,10.00,,x\n");
@@ -193,7 +193,7 @@ async fn each_bad_row_is_reported_by_line_column_and_reason_and_left_out_on_requ
     for bench in Bench::everywhere().await {
         let act = bench.act_as(Role::Office).await;
         let supplier_id = supplier(&act, "Quarry Parts").await;
-        old_part(&act, "O-1", Some("Somebody else")).await;
+        old_part(&act, "O-1", Some("Somebody else"), 1_000).await;
         let list = begun(&act, "k1", supplier_id).await;
         let mut text = format!("{HEAD}Pump,A-1,\"11,40\",,x\nBoard,B-2,12.50,,x\nBelt,B-2,1,,x\n")
             .into_bytes();
@@ -317,31 +317,4 @@ async fn a_part_that_its_list_price_holds_below_the_new_cost_is_pointed_out() {
         assert_eq!(count, 1);
         assert_eq!(first[0].number, "A-1");
     }
-}
-
-#[tokio::test]
-async fn staged_rows_that_nobody_goes_on_with_are_cleared_away() {
-    let bench = Bench::new().await;
-    let act = bench.act_as(Role::Office).await;
-    let supplier_id = supplier(&act, "Quarry Parts").await;
-    let list = begun(&act, "k1", supplier_id).await;
-    staged(&act, list.id, &format!("{HEAD}Pump,A-1,20.00,,\n")).await;
-    let mut later = bench.program();
-    forget_staged(&later).await.unwrap();
-    assert_eq!(
-        store::get(act.app.db.read(), "", list.id)
-            .await
-            .unwrap()
-            .state,
-        PriceListState::Staged
-    );
-    later.at += chrono::TimeDelta::days(15);
-    forget_staged(&later).await.unwrap();
-    let row = store::get(act.app.db.read(), "", list.id).await.unwrap();
-    assert_eq!(row.state, PriceListState::Discarded);
-    let rows = price_list_row::Entity::find()
-        .count(act.app.db.read())
-        .await
-        .unwrap();
-    assert_eq!(rows, 0);
 }

@@ -139,6 +139,6 @@ pub(super) const PRICING: &[Row] = &[
     (
         "ServiceAddress",
         Desk,
-        "taxJurisdiction jurisdictionConfirmedAt jurisdictionsProposed",
+        "taxJurisdiction jurisdictionConfirmedAt jurisdictionConfirmedBy jurisdictionsProposed",
     ),
 ];

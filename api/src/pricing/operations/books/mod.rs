@@ -12,6 +12,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
+use crate::shop;
 
 use super::super::store;
 
@@ -138,15 +139,27 @@ async fn draft(tx: &impl ConnectionTrait, id: i64) -> Result<price_book::Model> 
     ))
 }
 
-/// Puts a drafted book to use from its day on. It is never edited afterwards.
+/// Puts a drafted book to use from its day on. It is never edited afterwards. Its first day may be over only while no
+/// book is in force: so a shop begins with the prices it has had.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for an adopted one; `Taken` when another takes effect the same day.
+/// `Forbidden`; `NotFound`; `WrongState` for an adopted one; `ImpossibleDate` for a day gone by; `Taken` when another takes effect the same day.
 pub async fn adopt_price_book(act: &Act, price_book_id: i64) -> Result<price_book::Model> {
     act.staff_with(Right::AdoptPriceBook)?;
     let tx = act.app.db.write().await?;
     let before = draft(&tx, price_book_id).await?;
     let day = before.effective_from;
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    if day < today && store::adopted_on(&tx, today).await?.is_some() {
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "priceBookId",
+            format!(
+                "This book's first day, {day}, is over, and estimates of the days since were priced by another one. \
+                 Change its first day to {today} or later."
+            ),
+        ));
+    }
     if let Some(other) = store::adopted_from(&tx, day).await? {
         return Err(Error::refused(
             ProblemCode::Taken,
