@@ -8,8 +8,9 @@ use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
 use crate::base::{Act, Error, ProblemCode, Result, Right};
+use crate::estimates::sending::{self, in_force};
+use crate::estimates::states;
 use crate::estimates::store::{self, Accepted};
-use crate::estimates::{sending, states};
 
 /// The drafted option that says what was done.
 #[derive(Clone, Copy, Debug, Serialize)]
@@ -45,7 +46,7 @@ pub async fn work_done(
         .edit()
         .map_err(|refusal| states::refused(path, refusal))?;
     sending::others(tx, path, &revision).await?;
-    sending::still_in_force(tx, path, &revision, on).await?;
+    in_force::still(tx, path, (&accepted.estimate, &revision), on).await?;
     let option = store::options_of(tx, revision.id)
         .await?
         .into_iter()

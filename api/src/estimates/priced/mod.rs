@@ -7,6 +7,7 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::{flat_rate_task, part};
+use nameplate_rules::estimate::Shown;
 use nameplate_rules::estimate::deposit::{Deposit, DepositRefusal, deposit};
 use nameplate_rules::money::{Cents, MoneyRefusal};
 use nameplate_rules::tax::{LineTax, TaxResult};
@@ -29,7 +30,7 @@ mod taxed;
 mod trips;
 
 pub use basis::Basis;
-pub use taxed::Shown;
+pub use taxed::{Drafted, TaxTerms};
 pub use trips::Destination;
 
 /// What an offer is priced and taxed with.

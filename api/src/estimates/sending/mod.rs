@@ -1,5 +1,6 @@
 //! Freezing a revision, and mailing or presenting it.
 
+pub mod in_force;
 pub mod lapsing;
 pub mod reminding;
 
@@ -20,7 +21,6 @@ use crate::estimates::shown::content::{self, Days};
 use crate::estimates::shown::{changes, local};
 use crate::estimates::writing::drafting::{self, Receipt};
 use crate::estimates::{states, store};
-use crate::pricing;
 use crate::shop::{self, Settings};
 
 /// Prices do not hold for longer than a year, and no link should.
@@ -123,7 +123,7 @@ async fn freeze(
     let others = others(tx, "revisionId", &draft).await?;
     let settings = shop::settings(tx).await?;
     let days = days(&settings, act, valid_until)?;
-    still_in_force(tx, "revisionId", &draft, days.sent_on).await?;
+    in_force::still(tx, "revisionId", (&estimate, &draft), days.sent_on).await?;
     let state = states::of_row(draft.state)
         .send(days.sent_on, days.valid_until)
         .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;
@@ -148,28 +148,6 @@ async fn freeze(
     })
     .await?;
     Ok((settings, estimate, sent))
-}
-
-/// The price book and tax rules a draft was made with are still those of the day it is sent.
-///
-/// # Errors
-/// `Superseded` when others took effect since.
-pub(in crate::estimates) async fn still_in_force(
-    tx: &impl ConnectionTrait,
-    path: &str,
-    draft: &estimate_revision::Model,
-    on: NaiveDate,
-) -> Result<()> {
-    let book = pricing::book_on(tx, on).await?;
-    let place = pricing::jurisdiction(tx, draft.tax_jurisdiction_id, on).await?;
-    if book.row.id == draft.price_book_id && place.row.id == draft.tax_jurisdiction_id {
-        return Ok(());
-    }
-    Err(Error::refused(
-        ProblemCode::Superseded,
-        path,
-        "Other prices or tax rules took effect since this was drafted. Revise it, and use that.",
-    ))
 }
 
 /// The other revisions of the estimate.

@@ -6,9 +6,9 @@ use nameplate_rules::estimate::Content;
 use nameplate_rules::money::Cents;
 use nameplate_rules::tax::{Prices, Purchases, Serves, StatedAs as Stated, Treatment, When};
 use rust_decimal::Decimal;
-use sea_orm::EntityTrait;
+use sea_orm::{EntityTrait, Iterable};
 
-use crate::base::ProblemCode::{Malformed, Missing};
+use crate::base::ProblemCode::{Malformed, Missing, Superseded};
 use crate::base::testing::refusals;
 use crate::estimates::tests::testing::World;
 use crate::estimates::writing::tax_facts::{LineFacts, OptionFacts};
@@ -332,4 +332,75 @@ async fn facts_that_a_line_cannot_have_are_refused_and_a_warranty_swap_is_free()
         "options.0.lines.1.replacedUnderWarranty",
     ];
     assert_eq!(paths, wanted);
+}
+
+/// A certificate that is complete and here, for the customer of the call at hand.
+async fn certificate(world: &World, valid_until: &str) {
+    let call = service_call::Entity::find_by_id(world.call_id)
+        .one(world.app.db.read())
+        .await
+        .unwrap()
+        .unwrap();
+    let held = pricing::AddTaxExemption {
+        customer_id: call.customer_id,
+        certificate: "EX-8".to_owned(),
+        reason: "resale".to_owned(),
+        valid_from: "2026-01-01".parse().unwrap(),
+        valid_until: Some(valid_until.parse().unwrap()),
+        purchases: Purchases::Blanket,
+        details: pricing::CertificateDetails {
+            buyer_name: Some("Sample Rentals".to_owned()),
+            business_address: Some("1 Sample Street".to_owned()),
+            tax_id: Some("00-0000000".to_owned()),
+            business_type: Some("lessor".to_owned()),
+            received_on: Some("2026-05-30".parse().unwrap()),
+        },
+    };
+    pricing::add_tax_exemption(&world.owner(), held)
+        .await
+        .unwrap();
+}
+
+#[tokio::test]
+async fn a_draft_whose_tax_changed_by_the_day_it_is_sent_is_revised_first() {
+    for mut world in World::everywhere().await {
+        let next_day = chrono::TimeDelta::days(1);
+        let changed = [(Superseded, "revisionId".to_owned())];
+        let job = || stated(vec![labour(10_000)]);
+
+        // A district tax that begins on the second of June, within the rules of May.
+        let mut levels = vec![NewLevel::plain(
+            "State",
+            LevelKind::State,
+            Decimal::new(725, 2),
+        )];
+        levels.push(NewLevel {
+            from_on: Some("2026-06-02".parse().unwrap()),
+            ..NewLevel::plain("Transit", LevelKind::District, Decimal::new(25, 2))
+        });
+        let taxability = ChargeKind::iter()
+            .map(|kind| NewTaxability::plain(kind, true, "taxed"))
+            .collect();
+        let from = "2026-05-01".parse().unwrap();
+        let new = AddTaxJurisdiction::plain("Pell", TaxBasis::Invoice, from, (levels, taxability));
+        pricing::add_tax_jurisdiction(&world.owner(), new)
+            .await
+            .unwrap();
+        let (yesterday, option, _) = draft(&mut world, job()).await.unwrap();
+        assert_eq!(option.tax_cents, 725);
+        world.app.clock.advance(next_day);
+        assert_eq!(refusals(world.send(yesterday).await), changed);
+        let (today, option, _) = draft(&mut world, job()).await.unwrap();
+        assert_eq!(option.tax_cents, 750);
+
+        // A certificate that comes in after the draft, and ends that day.
+        certificate(&world, "2026-06-02").await;
+        assert_eq!(refusals(world.send(today).await), changed);
+        let (free, option, _) = draft(&mut world, job()).await.unwrap();
+        assert_eq!(option.tax_cents, 0);
+        world.app.clock.advance(next_day);
+        assert_eq!(refusals(world.send(free).await), changed);
+        let (taxed, ..) = draft(&mut world, job()).await.unwrap();
+        world.send(taxed).await.unwrap();
+    }
 }

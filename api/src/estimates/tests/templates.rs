@@ -13,6 +13,7 @@ use crate::estimates::tests::testing::World;
 use crate::estimates::writing::carrying::Carried;
 use crate::estimates::writing::duplicating::{DuplicateEstimate, duplicate_estimate};
 use crate::estimates::writing::from_templates::{DraftFromTemplates, draft_from_templates};
+use crate::estimates::writing::tax_facts::OptionFacts;
 use crate::estimates::writing::templates::{
     ChangeTemplate, NewTemplate, TemplateLine, add_repair_template, change_repair_template,
 };
@@ -269,6 +270,61 @@ async fn work_offered_again_costs_what_it_costs_today_and_says_what_is_not_as_it
         assert_eq!(
             (twice.revision.id, twice.remarks),
             (again.revision.id, again.remarks)
+        );
+    }
+}
+
+#[tokio::test]
+async fn what_was_true_of_the_first_job_only_is_not_offered_to_another() {
+    for mut world in World::everywhere().await {
+        let trip = |reason: Option<&str>| NewLine {
+            terms: LineTerms {
+                repeat_reason: reason.map(str::to_owned),
+                ..LineTerms::default()
+            },
+            ..NewLine::of(ChargeKind::Trip)
+        };
+        let option = NewOption {
+            title: "Repair".to_owned(),
+            lines: vec![trip(None), trip(Some("Nobody was at home."))],
+            facts: OptionFacts {
+                material_evidence: Some("Nothing was used, see the picture.".to_owned()),
+                disaster_area: Some("The flood of May".to_owned()),
+                ..OptionFacts::default()
+            },
+            ..NewOption::default()
+        };
+        let first = DraftEstimate {
+            idempotency_key: world.key(),
+            call_id: world.call_id,
+            offer: Offer {
+                found: Some("A wire was burnt.".to_owned()),
+                options: vec![option],
+                ..Offer::default()
+            },
+        };
+        let first = draft_estimate(&world.owner(), first).await.unwrap();
+        let command = DuplicateEstimate {
+            idempotency_key: world.key(),
+            estimate_id: first.estimate_id,
+            call_id: world.another_call().await,
+        };
+        let again = duplicate_estimate(&world.owner(), command).await.unwrap();
+        let db = world.app.db.read();
+        let option = store::options_of(db, again.revision.id).await.unwrap();
+        let option = option.first().unwrap();
+        assert_eq!(OptionFacts::of_row(option), OptionFacts::default());
+        assert_eq!(again.revision.found_text, "");
+        assert_eq!(world.nets(&again).await.len(), 1);
+        assert_eq!(
+            again.remarks,
+            [
+                "What was found was of the first job and is left out. Say what was found this time.",
+                "The proof that no part is used was of the first job and is left out.",
+                "The first job was in a declared disaster area; this one is taken not to be.",
+                "The reason for charging a trip or a diagnosis again was of the first job and is left out.",
+                "A trip or a diagnosis that was charged again then is charged once now.",
+            ]
         );
     }
 }

@@ -13,7 +13,8 @@ use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::sea_query::Expr;
 use sea_orm::{
-    ActiveModelTrait, ActiveValue::Set, ColumnTrait, EntityTrait, QueryFilter, QueryOrder,
+    ActiveModelTrait, ActiveValue, ActiveValue::Set, ColumnTrait, EntityTrait, IntoActiveModel,
+    QueryFilter, QueryOrder,
 };
 
 use crate::base::outbox::Payload;
@@ -59,6 +60,22 @@ impl World {
             keys: 0,
             _bench: bench,
         }
+    }
+
+    /// A second open call for the same machine.
+    pub async fn another_call(&self) -> i64 {
+        let tx = self.app.db.write().await.unwrap();
+        let first = service_call::Entity::find_by_id(self.call_id)
+            .one(&tx)
+            .await
+            .unwrap()
+            .unwrap();
+        let mut row = first.into_active_model();
+        row.id = ActiveValue::NotSet;
+        row.number = Set("C-000002".to_owned());
+        let row = row.insert(&tx).await.unwrap();
+        tx.commit().await.unwrap();
+        row.id
     }
 
     pub fn owner(&self) -> Act {

@@ -3,7 +3,7 @@
 
 use std::collections::HashMap;
 
-use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::kinds::{ChargeKind, WorkOutcome};
 use nameplate_entities::{estimate_line, estimate_option, estimate_revision, flat_rate_task, part};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::base::{Error, Result};
 use crate::estimates::store;
+use crate::estimates::writing::line_terms;
 use crate::estimates::writing::offer::{NewLine, NewOption, Offer};
 use crate::pricing::{self, Book};
 
@@ -98,16 +99,112 @@ pub async fn today(
     let asked = offer.named(|terms| terms.task_id);
     let listed = pricing::tasks_in(db, book.row.id, &asked).await?;
     let tasks = tasks_by_id(db, &asked).await?;
+    let technicians = pricing::grades_of(db, &offer.named(|terms| terms.technician_id)).await?;
     for option in &mut offer.options {
         for line in &mut option.lines {
             newer_part(line, &parts, &mut remarks);
             listed_task(line, (&listed, &tasks), &mut remarks);
             listed_grade(line, book, &mut remarks);
+            if let Some(id) = line.terms.technician_id
+                && !technicians.contains_key(&id)
+            {
+                line.terms.technician_id = None;
+                let words = "A technician named before has left; the usual rate is offered.";
+                remarks.push(words.to_owned());
+            }
             typed_price(line, &mut remarks);
         }
     }
-    remarks.dedup();
-    Ok((offer, remarks))
+    Ok((offer, once_each(remarks)))
+}
+
+/// Remarks without those that were made before.
+fn once_each(remarks: Vec<String>) -> Vec<String> {
+    let mut said = Vec::with_capacity(remarks.len());
+    for remark in remarks {
+        if !said.contains(&remark) {
+            said.push(remark);
+        }
+    }
+    said
+}
+
+/// Takes out what was true of the first job only: what was found, proofs and reasons. What belongs to the kind of work
+/// stays. Either is said, one sentence each.
+pub fn for_another_job(offer: &mut Offer) -> Vec<String> {
+    let mut remarks = Vec::new();
+    let mut say_if = |was_there: bool, words: &str| {
+        if was_there {
+            remarks.push(words.to_owned());
+        }
+    };
+    say_if(
+        offer.found.take().is_some(),
+        "What was found was of the first job and is left out. Say what was found this time.",
+    );
+    for option in &mut offer.options {
+        let facts = &mut option.facts;
+        say_if(
+            facts.material_evidence.take().is_some(),
+            "The proof that no part is used was of the first job and is left out.",
+        );
+        say_if(
+            facts.disaster_area.take().is_some(),
+            "The first job was in a declared disaster area; this one is taken not to be.",
+        );
+        say_if(
+            facts.outcome != WorkOutcome::default(),
+            "The first job was taken to end without a repair, and so is this one. Change that if it is not so.",
+        );
+        for line in &mut option.lines {
+            let facts = &mut line.facts;
+            say_if(
+                std::mem::take(&mut facts.replaced_under_warranty),
+                "A part was replaced under warranty then; it is charged like any other now.",
+            );
+            say_if(
+                facts.trip_serves.is_some(),
+                "A trip is taken to serve what it served then. Change that if it is not so.",
+            );
+            let cost = facts.delivery.and_then(|delivery| delivery.actual_cost);
+            say_if(
+                cost.is_some(),
+                "The carrier is taken to ask what it asked then. Change that if it is not so.",
+            );
+            say_if(
+                line.terms.repeat_reason.take().is_some(),
+                "The reason for charging a trip or a diagnosis again was of the first job and is left out.",
+            );
+        }
+        only_once(option, &mut say_if);
+    }
+    once_each(remarks)
+}
+
+/// A trip or a diagnosis that was charged again for a reason of the first job is charged once.
+fn only_once(option: &mut NewOption, say_if: &mut impl FnMut(bool, &str)) {
+    let mut seen = Vec::new();
+    let mut dropped = false;
+    option.lines.retain_mut(|line| {
+        if !line_terms::may_repeat(line.kind) {
+            return true;
+        }
+        if line
+            .quantity
+            .is_some_and(|quantity| quantity > Decimal::ONE)
+        {
+            line.quantity = None;
+            dropped = true;
+        }
+        let is_first = !seen.contains(&line.kind);
+        seen.push(line.kind);
+        dropped |= !is_first;
+        is_first
+    });
+    say_if(
+        dropped,
+        "A trip or a diagnosis that was charged again then is charged once now.",
+    );
 }
 
 /// Each part with the one that stands for it today, in a statement for each step.

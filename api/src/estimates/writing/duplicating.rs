@@ -39,6 +39,9 @@ pub async fn duplicate_estimate(act: &Act, command: DuplicateEstimate) -> Result
     let offer = carrying::offer_of(&tx, &source).await?;
     let (mut offer, mut remarks) = carrying::today(&tx, &book, offer).await?;
     let from = store::subject_of(&tx, estimate.call_id).await?;
+    if from.call.id != call.id {
+        remarks.extend(carrying::for_another_job(&mut offer));
+    }
     if from.appliance.id != call.appliance_id {
         let to = store::subject_of(&tx, call.id).await?;
         if from.appliance_type.id != to.appliance_type.id {

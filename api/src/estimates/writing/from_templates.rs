@@ -7,7 +7,7 @@ use serde::Serialize;
 use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
 use crate::estimates::store;
 use crate::estimates::writing::carrying::{self, Carried, CarriedReceipt};
-use crate::estimates::writing::offer::{NewLine, NewOption, Offer};
+use crate::estimates::writing::offer::{NewLine, NewOption, OPTIONS_MAX, Offer};
 use crate::estimates::writing::templates::{self, TemplateLine};
 use crate::estimates::writing::{drafting, duplicating};
 use crate::pricing::Book;
@@ -64,6 +64,13 @@ async fn chosen(
             ProblemCode::Missing,
             "templateIds",
             "Name at least one template.",
+        ));
+    }
+    if ids.len() > OPTIONS_MAX {
+        return Err(Error::refused(
+            ProblemCode::TooLong,
+            "templateIds",
+            format!("Each template is an option, and an estimate takes at most {OPTIONS_MAX}."),
         ));
     }
     let rows = repair_template::Entity::find()

@@ -16,7 +16,7 @@ use crate::estimates::writing::pictures::{self, NewPicture};
 use crate::estimates::writing::tax_facts::{LineFacts, OptionFacts};
 
 /// Alternatives a customer can still choose from.
-const OPTIONS_MAX: usize = 10;
+pub(in crate::estimates) const OPTIONS_MAX: usize = 10;
 /// Lines of one option; a job has far fewer.
 const LINES_MAX: usize = 60;
 /// Beyond these, products of prices would not fit.
