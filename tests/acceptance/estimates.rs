@@ -203,6 +203,16 @@ impl Desk {
         .await
     }
 
+    /// The first mails to somebody, once there are so many.
+    async fn mails_to(&self, to: &str, count: usize) -> Vec<Mail> {
+        eventually(&format!("{count} mails to {to}"), PATIENCE, async || {
+            let mut mails = self.server.mail_folder();
+            mails.retain(|mail| mail.to.iter().any(|address| address == to));
+            (mails.len() >= count).then_some(mails)
+        })
+        .await
+    }
+
     async fn get(&self, url: &str) -> (StatusCode, String) {
         let answer = self.server.http().get(url).send().await.expect("an answer");
         (answer.status(), answer.text().await.expect("a text"))
@@ -274,14 +284,15 @@ on_both_databases! {
         assert_eq!(status, StatusCode::OK);
         assert!(thanks.contains("Odalys Fenwick") && thanks.contains("USD 395.58"), "{thanks}");
 
-        let (status, used) = desk.get(&link).await;
-        assert_eq!(status, StatusCode::OK);
-        // What was accepted can be read again, and nothing can be answered any more.
-        assert!(used.contains("USD 395.58") && used.contains("By accepting I ask the shop"), "{used}");
-        assert!(!used.contains("<form"), "{used}");
-        let (status, pdf) = desk.get(&format!("{link}/estimate.pdf")).await;
-        assert_eq!(status, StatusCode::OK);
-        assert!(pdf.starts_with("%PDF-"));
+        // The link has done its work and tells nothing more; the mail that confirms has it all.
+        for file in ["", "/estimate.pdf"] {
+            let (status, used) = desk.get(&format!("{link}{file}")).await;
+            assert_eq!(status, StatusCode::GONE);
+            assert!(!used.contains("395.58") && !used.contains("Fenwick"), "{used}");
+        }
+        let confirmed = desk.mails_to("reader@fenwick.test", 2).await.remove(1);
+        assert!(confirmed.text.contains("USD 395.58"), "{}", confirmed.text);
+        assert!(confirmed.attachments[0].content.starts_with(b"%PDF-"));
         let query = "{ estimates(state: ACCEPTED) { edges { node { accepted { answeredName acceptedOption { total } } } } } }";
         let answer = desk.ask(query, json!({})).await;
         let accepted = graphql::at(&answer, "data.estimates.edges.0.node.accepted");
@@ -292,16 +303,24 @@ on_both_databases! {
     async fn a_second_estimate_for_a_call_cannot_be_accepted_too(db: TestDatabase) {
         let mut desk = Desk::open(&db).await;
         desk.confirm_where_it_is_taxed().await;
-        let mut statuses = Vec::new();
+        let mut links = Vec::new();
         for to in ["first@fenwick.test", "second@fenwick.test"] {
             let draft = desk.draft().await;
-            let link = desk.mail(&revision_id(&draft), to).await;
+            links.push(desk.mail(&revision_id(&draft), to).await);
+        }
+        let mut statuses = Vec::new();
+        for link in links {
             let (_, page) = desk.get(&link).await;
             let typed = [("option", "1"), ("name", "O. F."), ("content_hash", &hash_on(&page))];
             let (status, _) = desk.post(&format!("{link}/accept"), &typed).await;
             statuses.push(status);
         }
         assert_eq!(statuses, [StatusCode::OK, StatusCode::UNPROCESSABLE_ENTITY]);
+        // And a third is not even sent.
+        let third = desk.draft().await;
+        let send = json!({ "idempotencyKey": "third", "revisionId": revision_id(&third), "to": "third@fenwick.test" });
+        let answer = desk.send("sendEstimate", "revision { state }", send).await;
+        graphql::refused(&answer, "sendEstimate", "WRONG_STATE");
     }
 
     async fn sending_twice_with_one_key_mails_once(db: TestDatabase) {

@@ -129,6 +129,16 @@ impl EstimateState {
         Ok(Self::Declined)
     }
 
+    /// The state on an earlier day, for an answer given then and written down since: what has lapsed was still with the
+    /// customer up to and on its last day.
+    #[must_use]
+    pub fn on_day(self, on: NaiveDate, valid_until: NaiveDate) -> Self {
+        match self {
+            Self::Expired if on <= valid_until => Self::Sent,
+            state => state,
+        }
+    }
+
     /// Lets a sent estimate lapse, on a day after its last.
     ///
     /// # Errors

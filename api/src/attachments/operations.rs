@@ -3,10 +3,10 @@
 use nameplate_entities::attachment;
 use nameplate_entities::kinds::{AttachmentKind, AttachmentSize};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel, QueryFilter};
-use sha2::{Digest, Sha256};
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
+use crate::base::digest::sha256;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 
 use super::images::{self, Kept};
@@ -126,11 +126,6 @@ fn described(kept: &Kept) -> Result<attachment::ActiveModel> {
         sha256: Set(sha256(&kept.full)),
         ..Default::default()
     })
-}
-
-fn sha256(bytes: &[u8]) -> String {
-    let digest = Sha256::digest(bytes);
-    format!("{digest:x}")
 }
 
 /// A kept file.

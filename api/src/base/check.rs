@@ -178,7 +178,10 @@ impl Checks {
                 self.refuse(
                     ProblemCode::ImpossibleDate,
                     path,
-                    format!("{name} {later} lies before {earlier_name} {earlier}."),
+                    format!(
+                        "{name} {later} lies before {} {earlier}.",
+                        uncapitalised(earlier_name)
+                    ),
                 );
             }
         }
@@ -233,4 +236,11 @@ fn is_unprintable(c: char, characters_max: usize) -> bool {
     let is_line_end = matches!(c, '\n' | '\r' | '\t');
     let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     turns || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
+}
+/// A name as it stands within a sentence.
+fn uncapitalised(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
 }

@@ -148,6 +148,8 @@ pub struct AnswerMail {
     pub question: String,
     /// The answer.
     pub answer: String,
+    /// Where the estimate can be answered; empty once it cannot.
+    pub link: String,
 }
 
 /// Tells a customer something in plain sentences, with a link or without.

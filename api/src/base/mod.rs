@@ -9,6 +9,7 @@ pub mod check;
 pub mod clock;
 pub mod config;
 pub mod db;
+pub mod digest;
 pub mod error;
 pub mod idempotency;
 pub mod joined;

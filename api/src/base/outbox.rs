@@ -22,7 +22,12 @@ pub enum Payload {
         link_token: String,
     },
     /// The answer to what a customer asked about an estimate.
-    EstimateAnswer { question_id: i64 },
+    EstimateAnswer {
+        question_id: i64,
+        /// Opens the estimate while it can be answered; empty once it cannot.
+        #[serde(default)]
+        link_token: String,
+    },
     /// A reminder of an estimate that has no answer, with a link of its own.
     Reminder {
         revision_id: i64,
@@ -30,7 +35,7 @@ pub enum Payload {
         /// Whether tomorrow is its last day.
         ends_soon: bool,
     },
-    /// What was noted of an acceptance that did not come by the link.
+    /// What was agreed by an acceptance.
     Confirmation { revision_id: i64 },
     /// An issued invoice or credit note.
     Invoice { invoice_id: i64 },
@@ -60,6 +65,10 @@ impl Payload {
                 link_token,
                 ends_soon,
             },
+            Self::EstimateAnswer { question_id, .. } => Self::EstimateAnswer {
+                question_id,
+                link_token,
+            },
             other => other,
         }
     }
@@ -67,13 +76,10 @@ impl Payload {
     /// Whether it holds the secret of a link.
     pub fn holds_secret(&self) -> bool {
         match self {
-            Self::Estimate { link_token, .. } | Self::Reminder { link_token, .. } => {
-                !link_token.is_empty()
-            }
-            Self::EstimateAnswer { .. }
-            | Self::Confirmation { .. }
-            | Self::Invoice { .. }
-            | Self::Notice { .. } => false,
+            Self::Estimate { link_token, .. }
+            | Self::Reminder { link_token, .. }
+            | Self::EstimateAnswer { link_token, .. } => !link_token.is_empty(),
+            Self::Confirmation { .. } | Self::Invoice { .. } | Self::Notice { .. } => false,
         }
     }
 

@@ -2,8 +2,8 @@
 
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
-use sha2::{Digest, Sha256};
 
+use super::digest;
 use super::error::{Error, Result};
 
 /// A fresh secret. It has no `Debug`, so that no log can show it.
@@ -33,6 +33,5 @@ impl Token {
 
 /// SHA-256 of a secret as lower-case hex. A fast hash suits 256 random bits; passwords use Argon2id.
 pub fn hash(secret: &str) -> String {
-    let digest = Sha256::digest(secret.as_bytes());
-    format!("{digest:x}")
+    digest::sha256(secret.as_bytes())
 }

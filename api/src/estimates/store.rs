@@ -212,10 +212,11 @@ pub async fn reminders_of(
         .await?)
 }
 
-/// Whether the customer asked something about a revision.
-pub async fn has_questions(db: &impl ConnectionTrait, revision_id: i64) -> Result<bool> {
+/// Whether the customer waits for an answer about a revision.
+pub async fn has_open_questions(db: &impl ConnectionTrait, revision_id: i64) -> Result<bool> {
     Ok(estimate_question::Entity::find()
         .filter(estimate_question::Column::RevisionId.eq(revision_id))
+        .filter(estimate_question::Column::AnsweredAt.is_null())
         .one(db)
         .await?
         .is_some())
@@ -347,25 +348,6 @@ pub async fn revoke_links(
         })
         .filter(estimate_link::Column::RevisionId.is_in(revision_ids.iter().copied()))
         .filter(estimate_link::Column::RevokedAt.is_null())
-        .exec(tx)
-        .await?;
-    Ok(())
-}
-
-/// Keeps the links of an accepted revision open until then, so that what was accepted can be read again.
-pub async fn keep_links(
-    tx: &impl ConnectionTrait,
-    revision_id: i64,
-    until: DateTime<Utc>,
-) -> Result<()> {
-    estimate_link::Entity::update_many()
-        .set(estimate_link::ActiveModel {
-            expires_at: Set(until),
-            ..Default::default()
-        })
-        .filter(estimate_link::Column::RevisionId.eq(revision_id))
-        .filter(estimate_link::Column::RevokedAt.is_null())
-        .filter(estimate_link::Column::ExpiresAt.lt(until))
         .exec(tx)
         .await?;
     Ok(())

@@ -7,7 +7,7 @@
 use std::time::Duration;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{AUTHORIZATION, CONTENT_DISPOSITION, WWW_AUTHENTICATE};
+use actix_web::http::header::CONTENT_DISPOSITION;
 use actix_web::web::{self, Data, Path, Payload, Query};
 use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::ID;
@@ -16,14 +16,13 @@ use serde::Deserialize;
 use serde_json::json;
 
 use crate::attachments::{self, FILE_BYTES_MAX, File, NewAttachment, On, is_picture};
-use crate::base::{Act, Caller, Error, ProblemCode};
+use crate::base::{Error, ProblemCode};
 use crate::graphql::error::chain;
 use crate::graphql::ids::{self, Kind};
-use crate::shop;
 
 use super::Shared;
 use super::body::{self, BodyFault};
-use super::graphql::bearer;
+use super::caller;
 use super::problem::problem;
 
 /// The longest a file may take to arrive; a technician may stand in a cellar.
@@ -54,7 +53,7 @@ async fn post(
     sent: Result<Query<Sent>, actix_web::Error>,
     payload: Payload,
 ) -> HttpResponse {
-    let act = match caller(&shared, &request).await {
+    let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
@@ -116,7 +115,7 @@ async fn send(
     request: &HttpRequest,
     (id, size): (&str, AttachmentSize),
 ) -> HttpResponse {
-    let act = match caller(shared, request).await {
+    let act = match caller::staff(shared, request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
@@ -152,27 +151,6 @@ fn download(file: File) -> HttpResponse {
         .body(file.bytes)
 }
 
-/// The act of the member of staff whose token this is.
-pub(super) async fn caller(shared: &Shared, request: &HttpRequest) -> Result<Act, HttpResponse> {
-    let header = request.headers().get(AUTHORIZATION);
-    let token = header
-        .and_then(|header| header.to_str().ok())
-        .and_then(bearer);
-    let found = match token {
-        Some(token) => shop::recognise(&shared.app, token).await,
-        None => Ok(Caller::Nobody),
-    };
-    match found {
-        Ok(Caller::Nobody) => Err(sign_in()),
-        Ok(caller) => {
-            let mut act = shared.app.act(caller);
-            act.from = shared.client_of(request);
-            Ok(act)
-        }
-        Err(error) => Err(failed(&error)),
-    }
-}
-
 fn record(id: &str) -> Option<On> {
     match ids::read(&ID::from(id))? {
         (Kind::Appliance, row) => Some(On::Appliance(row)),
@@ -198,13 +176,6 @@ fn none() -> HttpResponse {
     problem(StatusCode::NOT_FOUND, "There is no such attachment.")
 }
 
-fn sign_in() -> HttpResponse {
-    let mut answer = problem(StatusCode::UNAUTHORIZED, "Sign in first.");
-    let scheme = actix_web::http::header::HeaderValue::from_static("Bearer");
-    answer.headers_mut().insert(WWW_AUTHENTICATE, scheme);
-    answer
-}
-
 fn failed(error: &Error) -> HttpResponse {
     match error {
         Error::Refused(problems) => {
@@ -222,7 +193,7 @@ fn failed(error: &Error) -> HttpResponse {
             };
             problem(status, &words.join(" "))
         }
-        Error::Unauthenticated => sign_in(),
+        Error::Unauthenticated => caller::sign_in(),
         Error::Forbidden => problem(StatusCode::FORBIDDEN, "Your role may not do this."),
         Error::Busy(_) => problem(
             StatusCode::SERVICE_UNAVAILABLE,

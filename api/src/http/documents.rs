@@ -13,7 +13,7 @@ use crate::graphql::ids::{self, Kind};
 use crate::{estimates, invoices};
 
 use super::Shared;
-use super::attachments::caller;
+use super::caller;
 use super::problem::problem;
 
 /// Mounts the documents.
@@ -22,7 +22,7 @@ pub fn routes(routes: &mut web::ServiceConfig) {
 }
 
 async fn send(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> HttpResponse {
-    let act = match caller(&shared, &request).await {
+    let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
@@ -37,6 +37,10 @@ async fn send(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> H
             .insert_header(("X-Content-Type-Options", "nosniff"))
             .body(file.bytes),
         Ok(None) => problem(StatusCode::NOT_FOUND, "There is no such document."),
+        Err(Error::Busy(_)) => problem(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "The database is busy. Try again.",
+        ),
         Err(error) => {
             tracing::error!(chain = %chain(&error), "a document could not be made");
             problem(

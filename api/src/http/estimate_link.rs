@@ -14,7 +14,7 @@ use serde::Deserialize;
 use serde::de::DeserializeOwned;
 
 use crate::base::{Act, Caller, Error, Result};
-use crate::estimates::link::{self, Acceptance, Shown};
+use crate::estimates::link::{self, Acceptance, Fetched, Shown};
 use crate::estimates::page::STYLE_SHEET;
 use crate::estimates::reminding;
 use crate::graphql::error::chain;
@@ -177,12 +177,12 @@ async fn picture(
     let (token, position) = place.into_inner();
     let act = act(&shared, &request);
     match link::picture(&act, &token, position).await {
-        Ok(Some(bytes)) => HttpResponse::Ok()
+        Ok(Fetched::File(bytes)) => HttpResponse::Ok()
             .content_type("image/jpeg")
             .insert_header(("Cache-Control", "private, no-store"))
             .insert_header(("X-Content-Type-Options", "nosniff"))
             .body(bytes),
-        Ok(None) => shown(link::nothing(&act).await),
+        Ok(Fetched::Instead(other)) => shown(Ok(other)),
         Err(error) => shown(Err(error)),
     }
 }
@@ -206,7 +206,7 @@ async fn stop_reminders(
 async fn pdf(shared: Data<Shared>, request: HttpRequest, token: Path<String>) -> HttpResponse {
     let act = act(&shared, &request);
     match link::pdf(&act, &token).await {
-        Ok(Some(file)) => HttpResponse::Ok()
+        Ok(Fetched::File(file)) => HttpResponse::Ok()
             .content_type("application/pdf")
             .insert_header((
                 CONTENT_DISPOSITION,
@@ -216,7 +216,7 @@ async fn pdf(shared: Data<Shared>, request: HttpRequest, token: Path<String>) ->
             .insert_header(("Referrer-Policy", "no-referrer"))
             .insert_header(("X-Content-Type-Options", "nosniff"))
             .body(file.bytes),
-        Ok(None) => shown(link::nothing(&act).await),
+        Ok(Fetched::Instead(other)) => shown(Ok(other)),
         Err(error) => shown(Err(error)),
     }
 }
@@ -243,6 +243,7 @@ fn shown(outcome: Result<Shown>) -> HttpResponse {
         Ok(Shown::NotTaken(page)) => (StatusCode::UNPROCESSABLE_ENTITY, page.render()),
         Ok(Shown::Answered(page)) => (StatusCode::OK, page.render()),
         Ok(Shown::Reminders(page)) => (StatusCode::OK, page.render()),
+        Ok(Shown::Used(page)) => (StatusCode::GONE, page.render()),
         Ok(Shown::Gone(page)) => (StatusCode::NOT_FOUND, page.render()),
         Ok(Shown::Asked) => return fault(&Error::internal("only a question is asked")),
         Ok(Shown::TooManyTries(page)) => (StatusCode::TOO_MANY_REQUESTS, page.render()),

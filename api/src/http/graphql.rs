@@ -8,7 +8,7 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{ALLOW, AUTHORIZATION, WWW_AUTHENTICATE};
+use actix_web::http::header::{ALLOW, WWW_AUTHENTICATE};
 use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::http::GraphiQLSource;
@@ -22,13 +22,12 @@ use crate::graphql::error::{Code, edge};
 use crate::graphql::progress::Progress;
 use crate::graphql::variables::Inputs;
 use crate::graphql::{limits, loaders};
-use crate::shop;
 
 use super::Shared;
 use super::body::{self, BodyFault};
 use super::media::{self, Media};
-use super::origin;
 use super::problem::problem;
+use super::{caller, origin};
 
 /// The longest a request may take, reading its body included.
 const REQUEST_TIMEOUT: Duration = Duration::from_secs(20);
@@ -141,7 +140,7 @@ impl Refusal {
 }
 
 async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Response, Refusal> {
-    let act = caller(shared, http).await?;
+    let act = act(shared, http).await?;
     let request = read(body)?;
     let request = checked(&shared.inputs, request)?;
     let is_stranger = act.caller == Caller::Nobody;
@@ -169,44 +168,27 @@ async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Res
 }
 
 /// The act of whoever holds the token; nobody's without one.
-async fn caller(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
-    let caller = match http.headers().get(AUTHORIZATION) {
-        None => Caller::Nobody,
-        Some(header) => {
-            let token = header.to_str().ok().and_then(bearer);
-            let found = match token {
-                Some(token) => shop::recognise(&shared.app, token).await,
-                None => Ok(Caller::Nobody),
-            };
-            match found {
-                Ok(Caller::Nobody) => {
-                    return Err(Refusal::new(
-                        StatusCode::UNAUTHORIZED,
-                        Code::Unauthenticated,
-                        "This token is wrong or its session has ended. Sign in again.",
-                    ));
-                }
-                Ok(caller) => caller,
-                Err(error) => {
-                    let error = edge(error).into_server_error(async_graphql::Pos::default());
-                    return Err(Refusal::of(
-                        StatusCode::SERVICE_UNAVAILABLE,
-                        Code::Internal,
-                        vec![error],
-                    ));
-                }
-            }
+async fn act(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
+    let caller = match caller::of(shared, http).await {
+        Ok(None) => Caller::Nobody,
+        Ok(Some(Caller::Nobody)) => {
+            return Err(Refusal::new(
+                StatusCode::UNAUTHORIZED,
+                Code::Unauthenticated,
+                "This token is wrong or its session has ended. Sign in again.",
+            ));
+        }
+        Ok(Some(caller)) => caller,
+        Err(error) => {
+            let error = edge(error).into_server_error(async_graphql::Pos::default());
+            return Err(Refusal::of(
+                StatusCode::SERVICE_UNAVAILABLE,
+                Code::Internal,
+                vec![error],
+            ));
         }
     };
-    let mut act = shared.app.act(caller);
-    act.from = shared.client_of(http);
-    Ok(act)
-}
-
-/// The token in an `Authorization` header.
-pub(super) fn bearer(header: &str) -> Option<&str> {
-    let (scheme, token) = header.split_once(' ')?;
-    scheme.eq_ignore_ascii_case("bearer").then(|| token.trim())
+    Ok(caller::act(shared, http, caller))
 }
 
 /// The request inside a JSON body. Properties we do not know are left alone; lists of requests are refused.
@@ -364,13 +346,5 @@ mod tests {
         let running = std::future::pending();
         let refusal = guarded(running, SOON).await.err().unwrap();
         assert_eq!(refusal.status, StatusCode::SERVICE_UNAVAILABLE);
-    }
-
-    #[test]
-    fn a_token_stands_behind_its_scheme() {
-        assert_eq!(bearer("Bearer abc"), Some("abc"));
-        assert_eq!(bearer("bearer  abc "), Some("abc"));
-        assert_eq!(bearer("Basic abc"), None);
-        assert_eq!(bearer("abc"), None);
     }
 }

@@ -6,6 +6,7 @@
 
 mod attachments;
 mod body;
+mod caller;
 mod documents;
 mod estimate_link;
 mod graphql;

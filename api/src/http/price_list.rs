@@ -3,7 +3,7 @@
 use std::time::Duration;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{AUTHORIZATION, CONTENT_TYPE};
+use actix_web::http::header::CONTENT_TYPE;
 use actix_web::web::{self, Data, Path, Payload};
 use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::ID;
@@ -11,14 +11,14 @@ use futures_util::StreamExt;
 use serde_json::json;
 use tokio::sync::mpsc;
 
-use crate::base::{Act, Caller, Error};
+use crate::base::Error;
 use crate::graphql::error::chain;
 use crate::graphql::ids::Kind;
+use crate::pricing;
 use crate::pricing::{Arriving, RECEIVED_MAX, Received};
-use crate::{pricing, shop};
 
 use super::Shared;
-use super::origin;
+use super::caller;
 use super::problem::problem;
 
 /// How long the next piece may take to arrive.
@@ -37,11 +37,7 @@ async fn upload(
     id: Path<String>,
     payload: Payload,
 ) -> HttpResponse {
-    if !origin::is_ours(&request, shared.app.config.public_url.as_deref()) {
-        let words = "Pages of other sites may not send requests here.";
-        return problem(StatusCode::FORBIDDEN, words);
-    }
-    let act = match caller(&shared, &request).await {
+    let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
@@ -120,7 +116,7 @@ fn answer(outcome: crate::base::Result<Received>, is_too_large: bool) -> HttpRes
             StatusCode::FORBIDDEN,
             "Only owner and office take price lists in.",
         ),
-        Err(Error::Unauthenticated) => unauthenticated(),
+        Err(Error::Unauthenticated) => caller::sign_in(),
         Err(Error::Refused(problems)) => {
             let words = problems.into_iter().map(|problem| problem.message);
             let words = words.collect::<Vec<_>>().join(" ");
@@ -143,39 +139,4 @@ fn is_csv(request: &HttpRequest) -> bool {
             Some(charset) => matches!(charset.trim_matches('"'), "utf-8" | "utf8"),
             None => true,
         })
-}
-
-/// The act of whoever holds the token.
-async fn caller(shared: &Shared, request: &HttpRequest) -> Result<Act, HttpResponse> {
-    let header = request.headers().get(AUTHORIZATION);
-    let token = header
-        .and_then(|header| header.to_str().ok())
-        .and_then(|header| header.split_once(' '))
-        .filter(|(scheme, _)| scheme.eq_ignore_ascii_case("bearer"))
-        .map(|(_, token)| token.trim());
-    let Some(token) = token else {
-        return Err(unauthenticated());
-    };
-    match shop::recognise(&shared.app, token).await {
-        Ok(Caller::Nobody) => Err(unauthenticated()),
-        Ok(caller) => {
-            let mut act = shared.app.act(caller);
-            act.from = shared.client_of(request);
-            Ok(act)
-        }
-        Err(error) => {
-            tracing::error!(chain = %chain(&error), "the caller could not be looked up");
-            let words = "The database does not answer. Try again.";
-            Err(problem(StatusCode::SERVICE_UNAVAILABLE, words))
-        }
-    }
-}
-
-fn unauthenticated() -> HttpResponse {
-    let words = "Sign in and send the token as a bearer token.";
-    let mut response = problem(StatusCode::UNAUTHORIZED, words);
-    let bearer = actix_web::http::header::HeaderValue::from_static("Bearer");
-    let name = actix_web::http::header::WWW_AUTHENTICATE;
-    response.headers_mut().insert(name, bearer);
-    response
 }

@@ -18,8 +18,13 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             sentences,
         } => notice(shop, headline, sentences),
         Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
-        Payload::EstimateAnswer { question_id } => {
-            estimates::answer_letter(act.app.db.read(), shop, *question_id).await
+        Payload::EstimateAnswer {
+            question_id,
+            link_token,
+        } => {
+            let settings = (shop, &act.app.config);
+            let about = (*question_id, link_token.as_str());
+            estimates::answer_letter(act.app.db.read(), settings, about).await
         }
         Payload::Estimate {
             revision_id,

@@ -8,6 +8,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::money::Cents;
 
+use super::around::Picture;
 use super::content::{Content, Line, OfferOption};
 use super::repair_or_replace::Weighing;
 
@@ -59,6 +60,8 @@ pub enum What {
     ValidUntil,
     /// The figures of repair or replace.
     Weighing,
+    /// The pictures shown.
+    Pictures,
     /// Anything else that is printed.
     Other,
 }
@@ -216,6 +219,14 @@ impl Difference {
         };
         let weighed = (figures(&earlier.weighing), figures(&later.weighing));
         self.compare(None, None, What::Weighing, (&weighed.0, &weighed.1));
+        let (before, now) = (&earlier.around.pictures, &later.around.pictures);
+        if before != now {
+            let words = |pictures: &[Picture]| {
+                let words = pictures.iter().map(|picture| picture.words.as_str());
+                Some(words.collect::<Vec<_>>().join("; ")).filter(|words| !words.is_empty())
+            };
+            self.add(None, None, What::Pictures, (words(before), words(now)));
+        }
     }
 
     fn option(&mut self, pair: Pair<'_, OfferOption>) {
@@ -421,6 +432,7 @@ fn sentence(group: &[Change]) -> String {
         What::Terms => "The terms are changed.".to_owned(),
         What::ValidUntil => format!("Valid until: {}.", moved(from, to)),
         What::Weighing => "The figures of repair or replace are changed.".to_owned(),
+        What::Pictures => "The pictures are changed.".to_owned(),
         What::Other => "Details of the document are changed.".to_owned(),
         _ => {
             let fields = group.iter().map(|change| {
@@ -434,6 +446,9 @@ fn sentence(group: &[Change]) -> String {
 }
 
 fn moved(from: Option<&str>, to: Option<&str>) -> String {
+    // A text that is a sentence of its own ends once.
+    let open = |text: Option<&'_ str>| text.map(|text| text.trim_end_matches('.').to_owned());
+    let (from, to) = (open(from), open(to));
     match (from, to) {
         (Some(from), Some(to)) => format!("{to} instead of {from}"),
         (None, Some(to)) => format!("{to}, before none"),

@@ -148,7 +148,7 @@ impl<'a> Deciding<'a> {
 
     fn decision(&self, line: &TaxLine, rule: &Rule, taxed: Cents) -> Result<Decision, TaxRefusal> {
         let place = &self.place.name;
-        let why = &rule.reason;
+        let why = rule.reason.trim_end_matches('.');
         let decision = |taxable_cents: Cents, taxable: bool, reason: String| Decision {
             taxable_cents,
             taxable,

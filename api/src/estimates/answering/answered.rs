@@ -1,11 +1,9 @@
-//! What a link shows once its estimate has an answer: the answer itself, and what was accepted.
-//!
-//! Who holds the link could read the whole estimate before; so the one accepted may be read and kept after,
-//! until the link ends. Nothing can be done here any more.
+//! What was agreed, in words: for who has just answered, for the mail that confirms it and for the PDF.
 
 use nameplate_entities::estimate_revision;
 use nameplate_entities::kinds::{AnswerWay, EstimateState};
 use nameplate_rules::estimate::Content;
+use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Error, Result};
@@ -21,6 +19,8 @@ pub(in crate::estimates) struct Agreement {
     pub option_title: String,
     /// With the currency code.
     pub total: String,
+    /// What is wanted before the work begins, with the currency code; empty for nothing.
+    pub deposit: String,
     /// The sentence agreed to.
     pub consent: String,
     pub answered_at: String,
@@ -50,11 +50,17 @@ impl Agreement {
             .into_iter()
             .find(|option| option.id == option_id)
             .ok_or_else(|| Error::internal("an accepted option is gone"))?;
-        let total = nameplate_rules::money::Cents(option.total_cents);
+        let total = Cents(option.total_cents);
+        let wanted = option.deposit_cents.map_or(Cents::ZERO, Cents);
         Ok(Some(Self {
             name: revision.answered_name.clone().unwrap_or_default(),
             option_title: option.title,
             total: format!("{} {total}", content.currency),
+            deposit: if wanted == Cents::ZERO {
+                String::new()
+            } else {
+                format!("{} {wanted}", content.currency)
+            },
             consent: revision.consent_text.clone().unwrap_or_default(),
             answered_at: answered_at(settings, revision),
             way: revision
@@ -73,6 +79,7 @@ impl Agreement {
             consent,
             answered_at,
             way,
+            ..
         } = self;
         let way = way.map_or_else(String::new, |way| format!(" {way}"));
         format!(
@@ -80,6 +87,16 @@ impl Agreement {
         )
         .trim_end()
         .to_owned()
+    }
+
+    /// What is to be done before the work begins, in a sentence.
+    pub(in crate::estimates) fn first(&self) -> Option<String> {
+        let Self { deposit, .. } = self;
+        (!deposit.is_empty()).then(|| {
+            format!(
+                "Before the work begins we ask for a deposit of {deposit}. We will tell you how to pay it."
+            )
+        })
     }
 }
 
@@ -89,7 +106,7 @@ fn answered_at(settings: &Settings, revision: &estimate_revision::Model) -> Stri
         .map_or_else(String::new, |at| settings.in_words(at))
 }
 
-/// The page of an answered estimate.
+/// The page of an estimate that was answered just now.
 ///
 /// # Errors
 /// Internal only.
@@ -97,10 +114,10 @@ pub(in crate::estimates) async fn page(
     db: &impl ConnectionTrait,
     settings: &Settings,
     (revision, content): (&estimate_revision::Model, &Content),
-    token: &str,
 ) -> Result<AnsweredPage> {
     let agreement = Agreement::of(db, settings, (revision, content)).await?;
     let answer = agreement.map_or(Answer::Declined, |agreement| Answer::Accepted {
+        first: agreement.first(),
         name: agreement.name,
         option_title: agreement.option_title,
         total: agreement.total,
@@ -108,10 +125,8 @@ pub(in crate::estimates) async fn page(
     });
     Ok(AnsweredPage {
         shop: printed::shop_view(settings),
-        token: token.to_owned(),
         number: content.number.clone(),
         answered_at: answered_at(settings, revision),
         answer,
-        is_new: false,
     })
 }

@@ -14,11 +14,8 @@ use crate::base::audit::Subject;
 use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result, secret};
 use crate::customers;
-use crate::estimates::{states, store};
+use crate::estimates::{sending, states, store};
 use crate::shop::Settings;
-
-/// How long what was accepted can still be read by its link.
-const KEPT_DAYS: i64 = 366;
 
 /// What is answered.
 #[derive(Clone, Copy)]
@@ -116,7 +113,7 @@ pub async fn hindrance(
     Ok(None)
 }
 
-/// Accepts one option and tells the shop.
+/// Accepts one option, tells the shop and confirms it to the customer.
 pub async fn accept(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -129,7 +126,7 @@ pub async fn accept(
         estimate, revision, ..
     } = offered;
     let total = format!("{} {}", settings.row.currency, Cents(option.total_cents));
-    let sentences = vec![
+    let mut sentences = vec![
         format!(
             "{} accepted \"{}\" of estimate {}, revision {}, for {total}.",
             noted.name.as_deref().unwrap_or("The customer"),
@@ -143,17 +140,24 @@ pub async fn accept(
             settings.in_words(noted.at)
         ),
     ];
+    let wanted = option.deposit_cents.map_or(Cents::ZERO, Cents);
+    if wanted != Cents::ZERO {
+        let currency = &settings.row.currency;
+        sentences.push(format!(
+            "The customer was told that a deposit of {currency} {wanted} is wanted first. Collect it before the work."
+        ));
+    }
     let headline = format!("Estimate {} was accepted", estimate.number);
     tell_the_shop(tx, act, settings, estimate, (headline, sentences)).await?;
-    let kept_until = act.at + chrono::TimeDelta::days(KEPT_DAYS);
-    store::keep_links(tx, revision.id, kept_until).await?;
-    states::moved(tx, act, offered.verb, revision, |row| {
+    let accepted = states::moved(tx, act, offered.verb, revision, |row| {
         noted.write(row);
         row.state = Set(states::for_row(state));
         row.accepted_option_id = Set(Some(option.id));
         row.accepted_call_id = Set(Some(estimate.call_id));
     })
-    .await
+    .await?;
+    confirm(tx, act, estimate, &accepted).await?;
+    Ok(accepted)
 }
 
 /// Declines the whole estimate and tells the shop.
@@ -232,4 +236,43 @@ pub(in crate::estimates) async fn office(
         name: person.name,
     };
     Ok(desk.into_iter().map(to).collect())
+}
+
+/// Mails the customer what was agreed, as it was printed: to where the estimate went, or else the customer's own address.
+async fn confirm(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    estimate: &estimate::Model,
+    accepted: &estimate_revision::Model,
+) -> Result<()> {
+    let Some(to) = customer_mail(tx, estimate).await? else {
+        return Ok(());
+    };
+    let about = Subject {
+        kind: "estimate",
+        id: estimate.id,
+    };
+    let payload = Payload::Confirmation {
+        revision_id: accepted.id,
+    };
+    outbox::enqueue(tx, act, &to, about, &payload).await?;
+    Ok(())
+}
+
+/// Where the estimate went last; the customer's own address if it never went by mail; none if there is none.
+pub async fn customer_mail(
+    tx: &impl ConnectionTrait,
+    estimate: &estimate::Model,
+) -> Result<Option<Addressee>> {
+    if let Some(mail) = store::last_mail_of(tx, estimate.id).await? {
+        return Ok(Some(Addressee {
+            email: mail.to_email,
+            name: mail.to_name,
+        }));
+    }
+    let customer = sending::customer_of(tx, estimate).await?;
+    Ok(customer.email.map(|email| Addressee {
+        email,
+        name: customer.name,
+    }))
 }

@@ -1,16 +1,16 @@
 //! A customer's way in: reading one estimate and answering it, by a secret alone.
 //!
 //! Reading has no effect, because mail scanners open links. What stays true: a wrong, stopped, expired and
-//! unknown secret look the same; an answer is taken once, and only for what was on the page; who answered, when
-//! and from where is kept.
+//! unknown secret look the same, and a used one says only that it was used; an answer is taken once, and only for what
+//! was on the page; who answered, when and from where is kept.
 
 use nameplate_entities::kinds::EstimateState;
-use nameplate_entities::{estimate, estimate_option, estimate_revision};
+use nameplate_entities::{estimate, estimate_link, estimate_option, estimate_revision};
 use nameplate_rules::estimate::{Content, EstimateRefusal};
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Act, Error, Result, secret};
-use crate::estimates::answering::answered::{self, Agreement};
+use crate::estimates::answering::answered;
 use crate::estimates::answering::answers::{self, Noted, Offered, tell_the_shop};
 use crate::estimates::answering::questions::{self, Asked};
 use crate::estimates::shown::page::{
@@ -36,8 +36,10 @@ pub enum Shown {
     Offer(Box<EstimatePage>),
     /// The same, with the problem that kept the answer from being taken.
     NotTaken(Box<EstimatePage>),
-    /// The answer it has, and what was accepted.
+    /// The answer that was taken just now.
     Answered(Box<AnsweredPage>),
+    /// That an answer was taken before, and nothing else.
+    Used(GonePage),
     /// That a question was taken: back to the page.
     Asked,
     /// That there is nothing behind it, whatever the cause.
@@ -46,6 +48,12 @@ pub enum Shown {
     Reminders(RemindersPage),
     /// That there were too many tries.
     TooManyTries(WaitPage),
+}
+
+/// A file asked for, or what is shown instead.
+pub enum Fetched<T> {
+    File(T),
+    Instead(Shown),
 }
 
 /// A file behind a link.
@@ -74,8 +82,11 @@ struct Found {
 /// What is behind a secret.
 enum Behind {
     Open(Box<Found>),
-    Answered(Box<Found>),
+    /// An estimate that has its answer.
+    Used,
     Nothing,
+    /// Nothing, and too often tried.
+    TooManyTries,
 }
 
 /// Shows what is behind a link. Changes nothing.
@@ -86,56 +97,42 @@ pub async fn open(act: &Act, token: &str) -> Result<Shown> {
     Ok(look_up(act, token).await?.1)
 }
 
-/// What any link shows that does not open.
-///
-/// # Errors
-/// Internal only.
-pub async fn nothing(act: &Act) -> Result<Shown> {
-    let settings = shop::settings(act.app.db.read()).await?;
-    Ok(Shown::Gone(gone(&settings)))
-}
-
 async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
     let db = act.app.db.read();
     let settings = shop::settings(db).await?;
-    let shown = if admitted(act, token) {
-        match behind(db, act, token).await? {
-            Behind::Open(found) => {
-                Shown::Offer(Box::new(page(db, &settings, *found, token).await?))
-            }
-            behind => closed(db, &settings, behind, token).await?,
-        }
-    } else {
-        Shown::TooManyTries(WaitPage {
-            shop: gone(&settings).shop,
-        })
+    let shown = match behind(db, act, token).await? {
+        Behind::Open(found) => Shown::Offer(Box::new(page(db, &settings, *found, token).await?)),
+        behind => closed(&settings, &behind),
     };
     Ok((settings, shown))
 }
 
-/// The PDF behind a link that can still be answered, or whose estimate was accepted.
+/// As [`look_up`], for an answer: each counts as a try, so that nobody floods the shop.
+async fn look_up_to_answer(act: &Act, token: &str) -> Result<(Settings, Shown)> {
+    let (settings, shown) = look_up(act, token).await?;
+    if matches!(shown, Shown::Offer(_)) && !admitted(act, "answer", token) {
+        let shown = closed(&settings, &Behind::TooManyTries);
+        return Ok((settings, shown));
+    }
+    Ok((settings, shown))
+}
+
+/// The PDF behind a link that can still be answered.
 ///
 /// # Errors
 /// Internal only.
-pub async fn pdf(act: &Act, token: &str) -> Result<Option<File>> {
-    if !admitted(act, token) {
-        return Ok(None);
-    }
+pub async fn pdf(act: &Act, token: &str) -> Result<Fetched<File>> {
     let db = act.app.db.read();
-    let (Behind::Open(found) | Behind::Answered(found)) = behind(db, act, token).await? else {
-        return Ok(None);
+    let found = match behind(db, act, token).await? {
+        // Typesetting takes a while.
+        Behind::Open(found) if admitted(act, "PDF", token) => found,
+        Behind::Open(_) => return instead(db, &Behind::TooManyTries).await,
+        behind => return instead(db, &behind).await,
     };
-    let settings = shop::settings(db).await?;
-    let about = (&found.revision, &found.content);
-    let agreement = Agreement::of(db, &settings, about).await?;
-    if agreement.is_none() && found.revision.state != EstimateState::Sent {
-        return Ok(None);
-    }
-    let accepted = agreement.map(|agreement| agreement.sentence());
     let revision_id = found.revision.id;
-    Ok(Some(File {
+    Ok(Fetched::File(File {
         name: printed::file_name(&found.content),
-        bytes: letter::pdf(db, revision_id, found.content, accepted).await?,
+        bytes: letter::pdf(db, revision_id, found.content, None).await?,
     }))
 }
 
@@ -143,21 +140,25 @@ pub async fn pdf(act: &Act, token: &str) -> Result<Option<File>> {
 ///
 /// # Errors
 /// Internal only.
-pub async fn picture(act: &Act, token: &str, position: usize) -> Result<Option<Vec<u8>>> {
-    // A page shows several at once, so each is counted by itself.
-    let target = format!("link {} picture {position}", secret::hash(token));
-    if position > pictures::PICTURES_MAX || !act.app.throttle.admits(&target, act.from.as_deref()) {
-        return Ok(None);
-    }
+pub async fn picture(act: &Act, token: &str, position: usize) -> Result<Fetched<Vec<u8>>> {
     let db = act.app.db.read();
-    let Behind::Open(found) = behind(db, act, token).await? else {
-        return Ok(None);
+    let found = match behind(db, act, token).await? {
+        Behind::Open(found) => found,
+        behind => return instead(db, &behind).await,
     };
     let shown = pictures::shown(db, found.revision.id).await?;
     let picture = position
         .checked_sub(1)
         .and_then(|at| shown.into_iter().nth(at));
-    Ok(picture.map(|(_, bytes)| bytes))
+    match picture {
+        Some((_, bytes)) => Ok(Fetched::File(bytes)),
+        None => instead(db, &Behind::Nothing).await,
+    }
+}
+
+async fn instead<T>(db: &impl ConnectionTrait, behind: &Behind) -> Result<Fetched<T>> {
+    let settings = shop::settings(db).await?;
+    Ok(Fetched::Instead(closed(&settings, behind)))
 }
 
 /// Accepts one option, once.
@@ -166,21 +167,21 @@ pub async fn picture(act: &Act, token: &str, position: usize) -> Result<Option<V
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown> {
     // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up(act, token).await?;
+    let (settings, first) = look_up_to_answer(act, token).await?;
     if !matches!(first, Shown::Offer(_)) {
         return Ok(first);
     }
     let tx = act.app.db.write().await?;
     let found = match behind(&tx, act, token).await? {
         Behind::Open(found) => found,
-        behind => return closed(&tx, &settings, behind, token).await,
+        behind => return Ok(closed(&settings, &behind)),
     };
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem_found = match chosen(&found, &options, &answer) {
         Ok(option) => {
             match answers::hindrance(&tx, act, "acceptEstimate", &found.estimate).await? {
                 None => {
-                    return accepted(tx, act, &settings, (*found, option), (&answer, token)).await;
+                    return accepted(tx, act, &settings, (*found, option), &answer).await;
                 }
                 Some(words) => problem(ProblemPlace::Page, &format!("{words} Please call us.")),
             }
@@ -200,14 +201,14 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up(act, token).await?;
+    let (settings, first) = look_up_to_answer(act, token).await?;
     if !matches!(first, Shown::Offer(_)) {
         return Ok(first);
     }
     let tx = act.app.db.write().await?;
     let found = match behind(&tx, act, token).await? {
         Behind::Open(found) => found,
-        behind => return closed(&tx, &settings, behind, token).await,
+        behind => return Ok(closed(&settings, &behind)),
     };
     let typed = reason.trim();
     if let Some(words) = unfit(typed, REASON_MAX) {
@@ -219,7 +220,7 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     let today = settings.day_of(act.at);
     let Ok(state) = states::of_row(found.revision.state).decline(today, found.content.valid_until)
     else {
-        return Ok(Shown::Gone(gone(&settings)));
+        return Ok(closed(&settings, &Behind::Nothing));
     };
     let kept = Some(typed.to_owned()).filter(|reason| !reason.is_empty());
     let offered = Offered {
@@ -229,8 +230,7 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
     };
     let noted = Noted::by_link(act, None);
     let revision = answers::decline(&tx, act, &settings, offered, (kept, state), noted).await?;
-    let about = (&revision, &found.content);
-    let page = answered::page(&tx, &settings, about, token).await?;
+    let page = answered::page(&tx, &settings, (&revision, &found.content)).await?;
     done(tx, act, page).await
 }
 
@@ -240,14 +240,14 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn ask(act: &Act, token: &str, question: &str) -> Result<Shown> {
     // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up(act, token).await?;
+    let (settings, first) = look_up_to_answer(act, token).await?;
     if !matches!(first, Shown::Offer(_)) {
         return Ok(first);
     }
     let tx = act.app.db.write().await?;
     let found = match behind(&tx, act, token).await? {
         Behind::Open(found) => found,
-        behind => return closed(&tx, &settings, behind, token).await,
+        behind => return Ok(closed(&settings, &behind)),
     };
     let typed = question.trim();
     let empty = typed.is_empty().then_some("Type your question.");
@@ -282,25 +282,57 @@ pub async fn ask(act: &Act, token: &str, question: &str) -> Result<Shown> {
 async fn done(tx: sea_orm::DatabaseTransaction, act: &Act, page: AnsweredPage) -> Result<Shown> {
     tx.commit().await?;
     act.app.mail_bell.notify_one();
-    Ok(Shown::Answered(Box::new(AnsweredPage {
-        is_new: true,
-        ..page
-    })))
+    Ok(Shown::Answered(Box::new(page)))
 }
 
-/// Counts a try of this secret, from this address.
-pub(in crate::estimates) fn admitted(act: &Act, token: &str) -> bool {
-    let target = format!("link {}", secret::hash(token));
-    act.app.throttle.admits(&target, act.from.as_deref())
+/// Counts a try of this kind with this secret; false when there were too many.
+fn admitted(act: &Act, what: &str, token: &str) -> bool {
+    let target = format!("link {what} {}", secret::hash(token));
+    act.app.throttle.admits(&target, None)
 }
 
-/// What is behind a secret now. All that is not a live link takes one look-up and is nothing.
-async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Behind> {
-    if token.len() > TOKEN_MAX {
-        return Ok(Behind::Nothing);
+/// The live link of a secret. A secret that opens nothing counts as a try of whoever brings it.
+pub(in crate::estimates) async fn live(
+    db: &impl ConnectionTrait,
+    act: &Act,
+    token: &str,
+) -> Result<Live> {
+    if token.len() <= TOKEN_MAX
+        && let Some(link) = store::live_link(db, &secret::hash(token), act.at).await?
+    {
+        return Ok(Live::Link(link));
     }
-    let Some(link) = store::live_link(db, &secret::hash(token), act.at).await? else {
-        return Ok(Behind::Nothing);
+    let target = format!("link {}", secret::hash(token));
+    Ok(if act.app.throttle.admits(&target, act.from.as_deref()) {
+        Live::Nothing
+    } else {
+        Live::TooManyTries
+    })
+}
+
+/// What a secret leads to.
+pub(in crate::estimates) enum Live {
+    Link(estimate_link::Model),
+    Nothing,
+    TooManyTries,
+}
+
+impl Live {
+    /// What is shown where it leads to no link.
+    pub(in crate::estimates) fn shown(&self, settings: &Settings) -> Shown {
+        match self {
+            Self::TooManyTries => closed(settings, &Behind::TooManyTries),
+            Self::Link(_) | Self::Nothing => closed(settings, &Behind::Nothing),
+        }
+    }
+}
+
+/// What is behind a secret now.
+async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Behind> {
+    let link = match live(db, act, token).await? {
+        Live::Link(link) => link,
+        Live::Nothing => return Ok(Behind::Nothing),
+        Live::TooManyTries => return Ok(Behind::TooManyTries),
     };
     let revision = store::get_revision(db, "", link.revision_id).await?;
     let estimate = store::estimate_of(db, &revision).await?;
@@ -313,34 +345,26 @@ async fn behind(db: &impl ConnectionTrait, act: &Act, token: &str) -> Result<Beh
     };
     Ok(match revision.state {
         EstimateState::Sent => Behind::Open(found(revision)?),
-        EstimateState::Accepted | EstimateState::Declined | EstimateState::Invoiced => {
-            Behind::Answered(found(revision)?)
-        }
+        EstimateState::Accepted | EstimateState::Declined | EstimateState::Invoiced => Behind::Used,
         EstimateState::Draft | EstimateState::Expired | EstimateState::Superseded => {
             Behind::Nothing
         }
     })
 }
 
-/// What a link shows that takes no answer.
-async fn closed(
-    db: &impl ConnectionTrait,
-    settings: &Settings,
-    behind: Behind,
-    token: &str,
-) -> Result<Shown> {
-    Ok(match behind {
-        Behind::Answered(found) => {
-            let about = (&found.revision, &found.content);
-            Shown::Answered(Box::new(answered::page(db, settings, about, token).await?))
-        }
-        Behind::Open(_) | Behind::Nothing => Shown::Gone(gone(settings)),
-    })
-}
-
-fn gone(settings: &Settings) -> GonePage {
-    GonePage {
-        shop: printed::shop_view(settings),
+/// What a link shows that takes no answer: the same for every estimate.
+fn closed(settings: &Settings, behind: &Behind) -> Shown {
+    let shop = printed::shop_view(settings);
+    match behind {
+        Behind::TooManyTries => Shown::TooManyTries(WaitPage { shop }),
+        Behind::Used => Shown::Used(GonePage {
+            shop,
+            is_used: true,
+        }),
+        Behind::Open(_) | Behind::Nothing => Shown::Gone(GonePage {
+            shop,
+            is_used: false,
+        }),
     }
 }
 
@@ -410,7 +434,7 @@ async fn accepted(
     act: &Act,
     settings: &Settings,
     (found, option): (Found, estimate_option::Model),
-    (answer, token): (&Acceptance, &str),
+    answer: &Acceptance,
 ) -> Result<Shown> {
     let today = settings.day_of(act.at);
     let state = states::of_row(found.revision.state)
@@ -428,7 +452,6 @@ async fn accepted(
     };
     let answer = (&option, state);
     let revision = answers::accept(&tx, act, settings, offered, answer, noted).await?;
-    let about = (&revision, &found.content);
-    let page = answered::page(&tx, settings, about, token).await?;
+    let page = answered::page(&tx, settings, (&revision, &found.content)).await?;
     done(tx, act, page).await
 }

@@ -3,8 +3,8 @@
 //! A question stops nothing: the estimate can be answered as before. What stays true: one question is kept
 //! once however often its form is sent, an estimate takes only so many, and each is answered once.
 
-use nameplate_entities::kinds::MailKind;
-use nameplate_entities::{estimate, estimate_question, outbox_mail};
+use nameplate_entities::kinds::EstimateState;
+use nameplate_entities::{estimate, estimate_question, estimate_revision};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
     QueryFilter, QueryOrder, Select,
@@ -13,13 +13,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::TEXT_MAX;
+use crate::base::config::Config;
 use crate::base::letter::{AnswerMail, MailShop, Outgoing};
-use crate::base::outbox::{self, Addressee, Payload};
+use crate::base::outbox::{self, Payload};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::estimates::answering::answers;
 use crate::estimates::shown::page::AskedView;
-use crate::estimates::shown::parties;
+use crate::estimates::shown::{letter, parties};
 use crate::estimates::{sending, store};
-use crate::shop::Settings;
+use crate::shop::{self, Settings};
 
 /// Questions that one estimate takes by its page; after that people talk.
 pub(in crate::estimates) const QUESTIONS_MAX: usize = 10;
@@ -139,7 +141,12 @@ pub async fn answer_question(
     }
     checks.finish()?;
     let estimate = store::get_estimate(&tx, "", before.estimate_id).await?;
-    let to = addressee(&tx, &estimate).await?;
+    let to = answers::customer_mail(&tx, &estimate)
+        .await?
+        .ok_or_else(|| {
+            let message = "This customer has no e-mail address. Call instead.";
+            Error::refused(ProblemCode::Missing, "questionId", message)
+        })?;
     let mut row = before.clone().into_active_model();
     row.answer = Set(Some(words));
     row.answered_at = Set(Some(act.at));
@@ -153,6 +160,7 @@ pub async fn answer_question(
     };
     let payload = Payload::EstimateAnswer {
         question_id: after.id,
+        link_token: way_in(&tx, act, &estimate).await?,
     };
     outbox::enqueue(&tx, act, &to, about, &payload).await?;
     let receipt = Receipt {
@@ -171,35 +179,30 @@ async fn get(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<estimate_
         .ok_or_else(|| Error::not_found(path, "question"))
 }
 
-/// Where the estimate went last; the customer's own address if it never went by mail.
-async fn addressee(tx: &impl ConnectionTrait, estimate: &estimate::Model) -> Result<Addressee> {
-    let sent = outbox_mail::Entity::find()
-        .filter(outbox_mail::Column::SubjectKind.eq("estimate"))
-        .filter(outbox_mail::Column::SubjectId.eq(estimate.id))
-        .filter(outbox_mail::Column::Kind.eq(MailKind::Estimate))
-        .order_by_desc(outbox_mail::Column::Id)
-        .one(tx)
-        .await?;
-    let customer = sending::customer_of(tx, estimate).await?;
-    let (email, name) = match sent {
-        Some(mail) => (Some(mail.to_email), mail.to_name),
-        None => (customer.email, customer.name),
+/// A new way in to the estimate, while it waits for its answer; empty once it does not.
+async fn way_in(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    estimate: &estimate::Model,
+) -> Result<String> {
+    let revisions = store::revisions_of(tx, estimate.id).await?;
+    let waiting = |row: &&estimate_revision::Model| row.state == EstimateState::Sent;
+    let Some(sent) = revisions.iter().find(waiting) else {
+        return Ok(String::new());
     };
-    let email = email.ok_or_else(|| {
-        let message = "This customer has no e-mail address. Call instead.";
-        Error::refused(ProblemCode::Missing, "questionId", message)
-    })?;
-    Ok(Addressee { email, name })
+    let settings = shop::settings(tx).await?;
+    let token = sending::link(tx, act, &settings, sent).await?;
+    Ok(token.reveal().to_owned())
 }
 
-/// The mail that brings an answer.
+/// The mail that brings an answer, with a link to the estimate while it can be answered.
 ///
 /// # Errors
 /// Internal only.
 pub async fn answer_letter(
     db: &impl ConnectionTrait,
-    settings: &Settings,
-    question_id: i64,
+    (settings, config): (&Settings, &Config),
+    (question_id, link_token): (i64, &str),
 ) -> Result<Outgoing> {
     let row = get(db, "", question_id).await?;
     let estimate = store::get_estimate(db, "", row.estimate_id).await?;
@@ -216,6 +219,11 @@ pub async fn answer_letter(
         number: estimate.number,
         question: row.question,
         answer: row.answer.unwrap_or_default(),
+        link: if link_token.is_empty() {
+            String::new()
+        } else {
+            letter::address(config, link_token)
+        },
     };
     let rendered = mail
         .render()

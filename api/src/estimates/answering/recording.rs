@@ -3,19 +3,18 @@
 //! The customer answers what was frozen and handed over, as with a link; who took the answer stands beside it. Source of
 //! the need: MCL 445.833 (an estimate is approved by signature, telephone or an equivalent, which is then noted on it).
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::estimate_revision;
 use nameplate_entities::kinds::AnswerWay;
-use nameplate_entities::{estimate, estimate_revision};
+use nameplate_rules::estimate::EstimateState as State;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
-use crate::base::audit::Subject;
 use crate::base::check::{LINE_MAX, TEXT_MAX};
-use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::estimates::answering::answers::{self, Noted, Offered};
 use crate::estimates::writing::drafting::Receipt;
-use crate::estimates::{sending, states, store};
+use crate::estimates::{states, store};
 use crate::shop::{self, Settings};
 
 /// Who answered, how and when.
@@ -83,9 +82,13 @@ pub async fn record_acceptance(
         .iter()
         .find(|option| option.id == command.option_id)
         .ok_or_else(|| Error::not_found("optionId", "option of this revision"))?;
-    let last = revision.valid_until.unwrap_or_default();
-    let state = states::of_row(revision.state)
-        .accept(settings.day_of(noted.at), last)
+    let (on, last) = (
+        settings.day_of(noted.at),
+        revision.valid_until.unwrap_or_default(),
+    );
+    let state = state_on(&tx, &revision, (on, last))
+        .await?
+        .accept(on, last)
         .map_err(|refusal| states::refused("revisionId", refusal))?;
     if let Some(words) = answers::hindrance(&tx, act, verb, &estimate).await? {
         return Err(Error::refused(ProblemCode::WrongState, "revisionId", words));
@@ -96,7 +99,6 @@ pub async fn record_acceptance(
         revision: &revision,
     };
     let accepted = answers::accept(&tx, act, &settings, offered, (option, state), noted).await?;
-    confirm(&tx, act, &estimate, &accepted).await?;
     let receipt = Receipt {
         revision_id: accepted.id,
     };
@@ -131,9 +133,13 @@ pub async fn record_decline(act: &Act, command: RecordDecline) -> Result<estimat
         staff_id,
     );
     checks.finish()?;
-    let last = revision.valid_until.unwrap_or_default();
-    let state = states::of_row(revision.state)
-        .decline(settings.day_of(noted.at), last)
+    let (on, last) = (
+        settings.day_of(noted.at),
+        revision.valid_until.unwrap_or_default(),
+    );
+    let state = state_on(&tx, &revision, (on, last))
+        .await?
+        .decline(on, last)
         .map_err(|refusal| states::refused("revisionId", refusal))?;
     let offered = Offered {
         verb,
@@ -148,6 +154,28 @@ pub async fn record_decline(act: &Act, command: RecordDecline) -> Result<estimat
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(declined)
+}
+
+/// What a revision was on the day it was answered. One that lapsed before anybody wrote the answer down was still
+/// open then, unless another was sent in its place.
+async fn state_on(
+    tx: &impl ConnectionTrait,
+    revision: &estimate_revision::Model,
+    (on, last): (NaiveDate, NaiveDate),
+) -> Result<State> {
+    let state = states::of_row(revision.state);
+    if state.on_day(on, last) == state {
+        return Ok(state);
+    }
+    let others = store::revisions_of(tx, revision.estimate_id).await?;
+    let is_replaced = others
+        .iter()
+        .any(|other| other.revision > revision.revision && other.sent_at.is_some());
+    Ok(if is_replaced {
+        State::Superseded
+    } else {
+        state.on_day(on, last)
+    })
 }
 
 /// What was told, held against the door.
@@ -187,36 +215,4 @@ fn noted(
         note: checks.text_if_any("note", told.note.as_deref(), TEXT_MAX),
         received_by: Some(staff_id),
     }
-}
-
-/// Tells the customer what was noted, at the customer's address or where the estimate went.
-async fn confirm(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    estimate: &estimate::Model,
-    accepted: &estimate_revision::Model,
-) -> Result<()> {
-    let customer = sending::customer_of(tx, estimate).await?;
-    let email = match customer.email {
-        Some(email) => Some(email),
-        None => store::last_mail_of(tx, estimate.id)
-            .await?
-            .map(|mail| mail.to_email),
-    };
-    let Some(email) = email else {
-        return Ok(());
-    };
-    let to = Addressee {
-        email,
-        name: customer.name,
-    };
-    let about = Subject {
-        kind: "estimate",
-        id: estimate.id,
-    };
-    let payload = Payload::Confirmation {
-        revision_id: accepted.id,
-    };
-    outbox::enqueue(tx, act, &to, about, &payload).await?;
-    Ok(())
 }

@@ -62,6 +62,8 @@ pub enum EstimateChangeKind {
     ValidUntil,
     /// The figures of repair or replace.
     Weighing,
+    /// The pictures shown.
+    Pictures,
     /// Anything else that is printed.
     Other,
 }

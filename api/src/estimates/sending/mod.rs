@@ -121,6 +121,7 @@ async fn freeze(
     let estimate = store::estimate_of(tx, &draft).await?;
     drafting::open_call(tx, "revisionId", estimate.call_id).await?;
     let others = others(tx, "revisionId", &draft).await?;
+    not_agreed_already(tx, &estimate).await?;
     let settings = shop::settings(tx).await?;
     let days = days(&settings, act, valid_until)?;
     in_force::still(tx, "revisionId", (&estimate, &draft), days.sent_on).await?;
@@ -148,6 +149,19 @@ async fn freeze(
     })
     .await?;
     Ok((settings, estimate, sent))
+}
+
+/// Nothing of another estimate for the call is accepted; nobody could accept a second one.
+async fn not_agreed_already(tx: &impl ConnectionTrait, estimate: &estimate::Model) -> Result<()> {
+    let accepted = store::accepted_revision(tx, estimate.call_id).await?;
+    let Some(other) = accepted.filter(|accepted| accepted.estimate_id != estimate.id) else {
+        return Ok(());
+    };
+    let number = store::estimate_of(tx, &other).await?.number;
+    let words = format!(
+        "Estimate {number} for this call is accepted already. Revise that one to offer other work."
+    );
+    Err(Error::refused(ProblemCode::WrongState, "revisionId", words))
 }
 
 /// The other revisions of the estimate.

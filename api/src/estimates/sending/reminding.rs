@@ -5,14 +5,14 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, MailState, ReminderKind};
-use nameplate_entities::{estimate, estimate_reminder, estimate_revision};
+use nameplate_entities::{estimate, estimate_link, estimate_reminder, estimate_revision};
 use nameplate_rules::estimate::reminders::{Habit, Reminder, due, next_after, plan};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
 use crate::base::audit::{self, Subject};
 use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Error, Result, secret};
-use crate::estimates::answering::link::{self, Shown};
+use crate::base::{Act, Error, Result};
+use crate::estimates::answering::link::{Live, Shown, live};
 use crate::estimates::shown::content::Days;
 use crate::estimates::shown::page::RemindersPage;
 use crate::estimates::shown::printed;
@@ -85,7 +85,7 @@ async fn remind(
     let reminder = due(&plan, &asked, today, valid_until);
     let next = match reach {
         Reach::Never => None,
-        // The estimate itself is still on its way: look again tomorrow.
+        // The estimate itself, or our answer to a question, is still on its way: look again tomorrow.
         Reach::NotYet => today.succ_opt(),
         Reach::By(_) => next_after(&plan, today),
     };
@@ -107,7 +107,7 @@ async fn remind(
 enum Reach {
     /// No reminder makes sense any more.
     Never,
-    /// The estimate has not arrived yet.
+    /// The estimate, or an answer about it, has not arrived yet.
     NotYet,
     /// Where the estimate went.
     By(Addressee),
@@ -120,10 +120,12 @@ async fn reach(
 ) -> Result<Reach> {
     let call = store::call(tx, estimate.call_id).await?;
     let is_open = call.is_some_and(|call| call.state == CallState::Open);
-    // Whoever asked something is in talks with the shop and needs no nudge.
-    let is_asking = store::has_questions(tx, revision.id).await?;
-    if !is_open || is_asking || estimate.reminders_stopped_at.is_some() {
+    if !is_open || estimate.reminders_stopped_at.is_some() {
         return Ok(Reach::Never);
+    }
+    // Whoever waits for an answer of ours is not nudged for theirs.
+    if store::has_open_questions(tx, revision.id).await? {
+        return Ok(Reach::NotYet);
     }
     let Some(mail) = store::last_mail_of(tx, estimate.id).await? else {
         return Ok(Reach::Never);
@@ -188,15 +190,12 @@ fn for_row(reminder: Reminder) -> ReminderKind {
 /// # Errors
 /// Internal only.
 pub async fn ask(act: &Act, token: &str) -> Result<Shown> {
-    if !link::admitted(act, token) {
-        return link::nothing(act).await;
-    }
     let db = act.app.db.read();
-    let Some(estimate) = behind(db, act, token).await? else {
-        return link::nothing(act).await;
-    };
     let settings = shop::settings(db).await?;
-    Ok(Shown::Reminders(page(&settings, &estimate, token)))
+    Ok(match live(db, act, token).await? {
+        Live::Link(link) => page(&settings, &estimate_behind(db, &link).await?, token),
+        other => other.shown(&settings),
+    })
 }
 
 /// Stops the reminders of an estimate; the second time nothing changes.
@@ -210,9 +209,10 @@ pub async fn stop(act: &Act, token: &str) -> Result<Shown> {
         return Ok(first);
     }
     let tx = act.app.db.write().await?;
-    let Some(before) = behind(&tx, act, token).await? else {
+    let Live::Link(link) = live(&tx, act, token).await? else {
         return Ok(first);
     };
+    let before = estimate_behind(&tx, &link).await?;
     let mut row = before.clone().into_active_model();
     row.reminders_stopped_at = Set(Some(act.at));
     let after = row.update(&tx).await?;
@@ -224,28 +224,24 @@ pub async fn stop(act: &Act, token: &str) -> Result<Shown> {
     audit::record(&tx, act, "stopReminders", subject, rows).await?;
     let settings = shop::settings(&tx).await?;
     tx.commit().await?;
-    Ok(Shown::Reminders(page(&settings, &after, token)))
+    Ok(page(&settings, &after, token))
 }
 
-async fn behind(
+async fn estimate_behind(
     db: &impl ConnectionTrait,
-    act: &Act,
-    token: &str,
-) -> Result<Option<estimate::Model>> {
-    let Some(link) = store::live_link(db, &secret::hash(token), act.at).await? else {
-        return Ok(None);
-    };
+    link: &estimate_link::Model,
+) -> Result<estimate::Model> {
     let revision = store::get_revision(db, "", link.revision_id).await?;
-    store::estimate_of(db, &revision).await.map(Some)
+    store::estimate_of(db, &revision).await
 }
 
-fn page(settings: &Settings, estimate: &estimate::Model, token: &str) -> RemindersPage {
-    RemindersPage {
+fn page(settings: &Settings, estimate: &estimate::Model, token: &str) -> Shown {
+    Shown::Reminders(RemindersPage {
         shop: printed::shop_view(settings),
         token: token.to_owned(),
         number: estimate.number.clone(),
         are_stopped: estimate.reminders_stopped_at.is_some(),
-    }
+    })
 }
 
 /// Why a mail about a revision need not leave any more; none while it should.

@@ -62,7 +62,7 @@ pub async fn reminder(
     })
 }
 
-/// The mail that confirms an acceptance which did not come by the link, with what was accepted as PDF.
+/// The mail that confirms an acceptance, with what was accepted as PDF.
 ///
 /// # Errors
 /// Internal only.
@@ -74,13 +74,15 @@ pub async fn confirmation(
     let revision = store::get_revision(db, "", revision_id).await?;
     let content = printed::content(&revision)?;
     let agreement = Agreement::of(db, settings, (&revision, &content)).await?;
-    let sentence = agreement.map(|agreement| agreement.sentence());
+    let accepted = agreement.as_ref().map(Agreement::sentence);
+    let first = agreement.as_ref().and_then(Agreement::first);
     let attachment = Attachment {
         file_name: printed::file_name(&content),
         content_type: "application/pdf".to_owned(),
-        bytes: pdf(db, revision.id, content.clone(), sentence.clone()).await?,
+        bytes: pdf(db, revision.id, content.clone(), accepted.clone()).await?,
     };
-    let rendered = printed::confirmation(content, sentence)
+    let sentences = accepted.into_iter().chain(first).collect();
+    let rendered = printed::confirmation(content, sentences)
         .render()
         .map_err(|error| Error::caused("confirmation of an answer", error))?;
     Ok(Outgoing {
@@ -133,7 +135,7 @@ pub async fn pdf(
 }
 
 /// The whole address behind which this token opens its estimate.
-fn address(config: &Config, link_token: &str) -> String {
+pub fn address(config: &Config, link_token: &str) -> String {
     let base = config.public_url.as_ref().map_or_else(
         || format!("http://{}", config.listen),
         |url| url.trim_end_matches('/').to_owned(),

@@ -163,6 +163,8 @@ pub struct EstimatePage {
     pub token: String,
     /// Who offers.
     pub shop: ShopView,
+    /// Where the shop is, and its registration if it has one.
+    pub shop_lines: Vec<String>,
     /// Number of the estimate.
     pub number: String,
     /// Its revision; empty shows none.
@@ -245,37 +247,34 @@ pub enum Answer {
         option_title: String,
         /// Its total with the currency code.
         total: String,
-        /// The sentence agreed to; empty for one accepted before it was kept.
+        /// What is to be done before the work begins, in a sentence.
+        first: Option<String>,
+        /// The sentence agreed to.
         consent: String,
     },
     /// Declined.
     Declined,
 }
 
-/// What a customer sees after answering, then and whenever the link is opened again.
+/// What a customer sees on answering, and never again: the link has done its work.
 #[derive(Debug, Clone, PartialEq, Eq, Template)]
 #[template(path = "estimate_link/answered.html")]
 pub struct AnsweredPage {
     /// Who offered.
     pub shop: ShopView,
-    /// The secret of this link, URL-safe as it stands.
-    pub token: String,
     /// Number of the estimate.
     pub number: String,
     /// When it was answered, in words.
     pub answered_at: String,
     /// The answer.
     pub answer: Answer,
-    /// Whether it was given just now.
-    pub is_new: bool,
 }
 
 impl AnsweredPage {
     fn headline(&self) -> &'static str {
-        match (&self.answer, self.is_new) {
-            (Answer::Accepted { .. }, true) => "Thank you, your answer is with us",
-            (Answer::Declined, true) => "You declined the estimate",
-            (_, false) => "This estimate is answered already",
+        match &self.answer {
+            Answer::Accepted { .. } => "Thank you, your answer is with us",
+            Answer::Declined => "You declined the estimate",
         }
     }
 }
@@ -294,12 +293,15 @@ pub struct RemindersPage {
     pub are_stopped: bool,
 }
 
-/// What any link that does not open shows: wrong, used, revoked and expired look the same.
+/// What any link that does not open shows: wrong, revoked and expired look the same; a used one says that it was used
+/// and nothing else.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Template)]
 #[template(path = "estimate_link/gone.html")]
 pub struct GonePage {
     /// Whom to call. It comes from the shop's settings, never from an estimate.
     pub shop: ShopView,
+    /// Whether an answer was given by it.
+    pub is_used: bool,
 }
 
 /// What any link shows after too many tries, whether it is a live one or not.

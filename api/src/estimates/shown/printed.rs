@@ -46,12 +46,20 @@ pub fn shop_view(settings: &Settings) -> ShopView {
 pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -> EstimatePage {
     let figure = |label, value| PlateFigure { label, value };
     let (since, different) = (changed_since(&content), changes(&content));
+    let revision = shown_revision(&content);
     let figures = weighing(&content);
+    let registration = Some(content.shop.registration).filter(|line| !line.is_empty());
     EstimatePage {
         token: token.to_owned(),
         shop,
+        shop_lines: content
+            .shop
+            .address
+            .into_iter()
+            .chain(registration)
+            .collect(),
         number: content.number,
-        revision: content.revision.to_string(),
+        revision,
         issued_on: wording::day(content.sent_on),
         valid_until: wording::day(content.valid_until),
         customer_name: content.customer.name,
@@ -168,6 +176,12 @@ fn deposit(option: &OfferOption) -> Option<String> {
     })
 }
 
+/// The revision, for who had another one before; drafts that were never sent count for nobody.
+fn shown_revision(content: &Content) -> String {
+    let changes = content.changes.as_ref();
+    changes.map_or_else(String::new, |_| content.revision.to_string())
+}
+
 fn changed_since(content: &Content) -> String {
     let changes = content.changes.as_ref();
     changes.map_or_else(String::new, |changes| changes.since.to_string())
@@ -190,6 +204,7 @@ pub fn document(
     accepted: Option<String>,
 ) -> documents::EstimateDocument {
     let (since, different) = (changed_since(&content), changes(&content));
+    let revision = shown_revision(&content);
     let figures = weighing(&content);
     let service_address = if content.customer.service_address == content.customer.billing_address {
         Vec::new()
@@ -226,7 +241,7 @@ pub fn document(
                 .collect(),
         },
         number: content.number,
-        revision: content.revision.to_string(),
+        revision,
         issued_on: content.sent_on.to_string(),
         valid_until: Some(content.valid_until.to_string()),
         currency: content.currency,
@@ -297,6 +312,7 @@ fn as_printed(option: OfferOption) -> OfferOption {
 /// The mail that brings the link.
 pub fn mail(content: Content, link: String) -> EstimateMail {
     let (since, different) = (changed_since(&content), changes(&content));
+    let revision = shown_revision(&content);
     let machine = [
         content.appliance.kind,
         format!("{} {}", content.appliance.make, content.appliance.model),
@@ -311,7 +327,7 @@ pub fn mail(content: Content, link: String) -> EstimateMail {
         },
         customer_name: content.customer.name,
         number: content.number,
-        revision: content.revision.to_string(),
+        revision,
         appliance_line: machine.join(", "),
         problem_told: content.complaint,
         message: String::new(),
@@ -362,9 +378,8 @@ pub fn reminder(
     }
 }
 
-/// The mail that confirms an acceptance which did not come by the link.
-pub fn confirmation(content: Content, accepted: Option<String>) -> CustomerMail {
-    let mut sentences = accepted.into_iter().collect::<Vec<_>>();
+/// The mail that confirms an acceptance, which these sentences tell.
+pub fn confirmation(content: Content, mut sentences: Vec<String>) -> CustomerMail {
     sentences.push(
         "If this is not what you agreed to, please call us before the work begins. The estimate is attached as PDF."
             .to_owned(),

@@ -40,7 +40,7 @@ async fn an_estimate_is_accepted_once_and_then_billed_once() {
     let by_line: i64 = accepted.lines.iter().map(|line| line.tax_cents).sum();
     let by_level: i64 = accepted.taxes.iter().map(|tax| tax.tax_cents).sum();
     assert_eq!((by_line, by_level), (851, 851));
-    assert!(matches!(world.accept(&token).await, Shown::Answered(_)));
+    assert!(matches!(world.accept(&token).await, Shown::Used(_)));
     let tx = world.app.db.write().await.unwrap();
     let act = world.owner();
     let billed = mark_invoiced(&tx, &act, &accepted.revision).await.unwrap();

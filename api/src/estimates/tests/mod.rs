@@ -1,6 +1,7 @@
 //! Acts of this capability on both databases.
 
 pub mod acceptance;
+pub mod answers;
 pub mod catalogue;
 pub mod offers;
 pub mod tax;

@@ -147,6 +147,9 @@ async fn a_customer_without_mail_gets_paper_and_accepts_by_telephone() {
             refusals(early),
             [(ProblemCode::WrongState, "revisionId".to_owned())]
         );
+        let other = world.draft().await;
+        let third = world.draft().await;
+        world.present(other.id).await.unwrap();
         let shown = world.present(draft.id).await.unwrap();
         assert!(shown.content_hash.is_some() && world.mails().await.is_empty());
         assert_eq!(shown.next_reminder_on, None);
@@ -171,12 +174,15 @@ async fn a_customer_without_mail_gets_paper_and_accepts_by_telephone() {
             refusals(again),
             [(ProblemCode::WrongState, "revisionId".to_owned())]
         );
-        let other = world.draft().await;
-        world.present(other.id).await.unwrap();
         let second = problems(world.accept_by_telephone(other.id).await);
         assert_eq!(
             second[0].message,
             "Another estimate for this work was already accepted."
+        );
+        let late = problems(world.present(third.id).await);
+        assert_eq!(
+            late[0].message,
+            "Estimate E-000001 for this call is accepted already. Revise that one to offer other work."
         );
     }
 }

@@ -259,11 +259,10 @@ impl NewLine {
         self.section = checks.text_if_any(&section, self.section.as_deref(), LINE_MAX);
         if let Some(quantity) = self.quantity {
             checks.positive_decimal(&path("quantity"), quantity);
-            checks.between(
-                &path("quantity"),
-                quantity,
-                (Decimal::ZERO, Decimal::from(QUANTITY_MAX)),
-            );
+            if quantity > Decimal::ZERO {
+                let most = Decimal::from(QUANTITY_MAX);
+                checks.between(&path("quantity"), quantity, (Decimal::ZERO, most));
+            }
         }
         if let Some(price) = self.unit_price {
             checks.not_negative(&path("unitPrice"), price);

@@ -14,10 +14,10 @@ use sea_orm::{
     ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder,
 };
 use serde::Serialize;
-use sha2::{Digest, Sha256};
 
 use crate::attachments;
 use crate::base::check::LINE_MAX;
+use crate::base::digest::sha256;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 
 /// Most pictures on one estimate; a page on a phone should open quickly.
@@ -168,11 +168,6 @@ async fn hashes(
         .into_iter()
         .map(|content| (content.attachment_id, sha256(&content.bytes)))
         .collect())
-}
-
-fn sha256(bytes: &[u8]) -> String {
-    let digest = Sha256::digest(bytes);
-    format!("{digest:x}")
 }
 
 /// The pictures of a revision, in order.

@@ -228,3 +228,28 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn other_pictures_are_named_and_a_reason_that_is_a_sentence_ends_once() {
+    let before = content(
+        1,
+        vec![option(
+            "Repair",
+            vec![line(ChargeKind::Part, "Element", (8_000, 0, 0))],
+        )],
+    );
+    let mut after = before.clone();
+    after.revision = 2;
+    after.around.pictures = vec![Picture {
+        words: "A burnt terminal".to_owned(),
+        sha256: "00".repeat(32),
+    }];
+    after.options[0].lines[0].tax_reason = "Not taxed in Pell.".to_owned();
+    assert_eq!(
+        difference(&before, &after).sentences(),
+        [
+            "The pictures are changed.",
+            "\"Repair\", Element: reason for its tax Not taxed in Pell instead of Because.",
+        ]
+    );
+}
