@@ -80,6 +80,7 @@ fn parts() -> HashMap<i64, part::Model> {
         component_class: None,
         core_deposit_cents: None,
         freight_cents: None,
+        condition: None,
         version: 1,
     };
     (1..=40).map(|id| (id, part(id))).collect()

@@ -4,7 +4,9 @@ use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
 use crate::exact::Exact;
-use crate::kinds::{Carrier, ChargeKind, PricedBy, TripServes, WorkHours};
+use crate::kinds::{
+    Carrier, ChargeKind, PartCondition, PriceBasis, PricedBy, TripServes, WorkHours,
+};
 
 /// One row of `estimate_line`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -55,6 +57,14 @@ pub struct Model {
     pub shown_discount_cents: Option<i64>,
     /// Whether it is the first labor by time of its option, which carries the first-hour minimum.
     pub first_labour: Option<bool>,
+    /// For a part: new, used or rebuilt; none where nobody said.
+    pub part_condition: Option<PartCondition>,
+    /// What set the price of a part that the book priced; none where it was not written down.
+    pub price_basis: Option<PriceBasis>,
+    /// The catalogue's list price when it was priced, which it could not pass.
+    pub list_price_cents: Option<i64>,
+    /// The discount granted on this line alone, as the customer sees it; it is part of the line's discount.
+    pub own_discount_cents: i64,
 }
 
 /// Joins are written where they are used.

@@ -4,7 +4,7 @@ use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
 use crate::exact::Exact;
-use crate::kinds::ChargeKind;
+use crate::kinds::{ChargeKind, PartCondition};
 
 /// One row of `invoice_line`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -27,6 +27,10 @@ pub struct Model {
     /// What the shop pays for the line.
     pub cost_cents: i64,
     pub labour_minutes: Option<i32>,
+    /// For a part: new, used or rebuilt; none where nobody said.
+    pub part_condition: Option<PartCondition>,
+    /// The discount granted on this line alone, as the customer sees it; it is part of the line's discount.
+    pub own_discount_cents: i64,
 }
 
 /// Joins are written where they are used.

@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::kinds::PartCondition;
+
 /// One row of `part`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "part")]
@@ -24,6 +26,8 @@ pub struct Model {
     pub core_deposit_cents: Option<i64>,
     /// What it costs to have one sent.
     pub freight_cents: Option<i64>,
+    /// New, used or rebuilt; none where nobody said.
+    pub condition: Option<PartCondition>,
     pub version: i32,
 }
 

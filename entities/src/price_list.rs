@@ -3,7 +3,7 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
-use crate::kinds::PriceListState;
+use crate::kinds::{PartCondition, PriceListState};
 
 /// One row of `price_list`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -30,6 +30,8 @@ pub struct Model {
     /// When a row was last received.
     pub touched_at: DateTimeUtc,
     pub taken_over_at: Option<DateTimeUtc>,
+    /// The condition of the parts it brings; none where nobody said.
+    pub part_condition: Option<PartCondition>,
     pub version: i32,
 }
 

@@ -162,6 +162,7 @@ impl Workshop {
             fixed_price: None,
             list_price: None,
             maker_warranty_months: None,
+            ..pricing::AddPart::default()
         };
         pricing::add_part(&self.owner(), new).await.expect("a part")
     }

@@ -3,11 +3,11 @@
 use std::collections::HashMap;
 
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::{ChargeKind, EstimateState, MailKind, Role};
+use nameplate_entities::kinds::{CallState, ChargeKind, EstimateState, MailKind, Role, VisitState};
 use nameplate_entities::{
     appliance, appliance_type, customer, estimate, estimate_line, estimate_link, estimate_option,
     estimate_question, estimate_reminder, estimate_revision, estimate_tax, outbox_mail, price_book,
-    service_call, staff, tax_level, visit_call,
+    service_call, staff, tax_level, visit, visit_call,
 };
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query};
 use sea_orm::{
@@ -367,15 +367,25 @@ pub async fn live_link(
         .await?)
 }
 
-/// Number of another call on one of this call's visits, whose offer stands and charges the trip.
+/// Number of another call on one of this call's visits in these states, whose accepted offer charges the trip.
 ///
 /// # Errors
 /// Internal only.
-pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
+pub async fn trip_charged_with(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+    states: &[VisitState],
+) -> Result<Option<String>> {
+    let column = |table: &str, name: &str| Expr::col((Alias::new(table), Alias::new(name)));
     let visits = Query::select()
-        .column(visit_call::Column::VisitId)
+        .expr(column("visit_call", "visit_id"))
         .from(visit_call::Entity)
-        .and_where(visit_call::Column::CallId.eq(call_id))
+        .inner_join(
+            visit::Entity,
+            column("visit", "id").equals(("visit_call", "visit_id")),
+        )
+        .and_where(column("visit_call", "call_id").eq(call_id))
+        .and_where(column("visit", "state").is_in(states.iter().copied()))
         .to_owned();
     let others = Query::select()
         .column(visit_call::Column::CallId)
@@ -384,7 +394,6 @@ pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Resul
         .and_where(visit_call::Column::CallId.ne(call_id))
         .to_owned();
     let mut query = Query::select();
-    let column = |table: &str, name: &str| Expr::col((Alias::new(table), Alias::new(name)));
     query
         .expr(column("service_call", "number"))
         .from(service_call::Entity)
@@ -405,17 +414,15 @@ pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Resul
             column("estimate_line", "option_id").equals(("estimate_option", "id")),
         )
         .and_where(column("service_call", "id").in_subquery(others))
-        .and_where(column("estimate_revision", "state").is_in([
-            EstimateState::Sent,
-            EstimateState::Accepted,
-            EstimateState::Invoiced,
-        ]))
+        // A call that was called off is never billed.
+        .and_where(column("service_call", "state").ne(CallState::Cancelled))
+        .and_where(
+            column("estimate_revision", "state")
+                .is_in([EstimateState::Accepted, EstimateState::Invoiced]),
+        )
         // Of an accepted offer only what was accepted counts.
         .and_where(
-            column("estimate_revision", "accepted_option_id")
-                .is_null()
-                .or(column("estimate_revision", "accepted_option_id")
-                    .equals(("estimate_option", "id"))),
+            column("estimate_revision", "accepted_option_id").equals(("estimate_option", "id")),
         )
         .and_where(column("estimate_line", "kind").eq(ChargeKind::Trip))
         .and_where(column("estimate_line", "net_cents").gt(0))

@@ -54,6 +54,8 @@ impl Rows {
             tax_reason: line.tax_reason.clone(),
             cost_cents: line.cost_cents,
             labour_minutes: line.labour_minutes,
+            part_condition: line.part_condition,
+            own_discount_cents: line.own_discount_cents,
         });
         let taxes = accepted.taxes.iter().map(|tax| invoice_tax::Model {
             id: 0,
@@ -106,6 +108,10 @@ impl Rows {
                     discount_cents: line.discount.0,
                     taxable_cents: line.taxable.0,
                     tax_cents: line.tax.0,
+                    own_discount_cents: row
+                        .own_discount_cents
+                        .checked_neg()
+                        .ok_or_else(too_large)?,
                     cost_cents: row.cost_cents.checked_neg().ok_or_else(too_large)?,
                     labour_minutes: row.labour_minutes.map(|minutes| -minutes),
                     ..row

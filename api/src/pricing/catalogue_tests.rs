@@ -24,6 +24,7 @@ async fn part(act: &Act, number: &str) -> part::Model {
         fixed_price: None,
         list_price: None,
         maker_warranty_months: None,
+        ..AddPart::default()
     };
     add_part(act, new).await.unwrap()
 }

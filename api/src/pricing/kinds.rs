@@ -69,6 +69,16 @@ pub(super) fn basis_of_row(basis: kinds::TaxBasis) -> tax::Basis {
     }
 }
 
+/// What set a part's price, as rows keep it.
+pub fn basis_for_row(basis: markup::PriceBasis) -> kinds::PriceBasis {
+    match basis {
+        markup::PriceBasis::Schedule => kinds::PriceBasis::Schedule,
+        markup::PriceBasis::MarkupCap => kinds::PriceBasis::MarkupCap,
+        markup::PriceBasis::Fixed => kinds::PriceBasis::Fixed,
+        markup::PriceBasis::ListPriceCap => kinds::PriceBasis::ListPriceCap,
+    }
+}
+
 /// A row's markup kind as the rules name it.
 pub(super) fn schedule_of_row(kind: kinds::MarkupKind) -> markup::ScheduleKind {
     match kind {

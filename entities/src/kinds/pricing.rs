@@ -85,6 +85,38 @@ pub enum PricedBy {
     OtherCall,
 }
 
+/// What set the price of a part that the book priced.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum PriceBasis {
+    #[sea_orm(string_value = "schedule")]
+    Schedule,
+    #[sea_orm(string_value = "markup_cap")]
+    MarkupCap,
+    #[sea_orm(string_value = "fixed")]
+    Fixed,
+    #[sea_orm(string_value = "list_price_cap")]
+    ListPriceCap,
+}
+
+/// How a part comes to the customer.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum PartCondition {
+    #[sea_orm(string_value = "new")]
+    New,
+    #[sea_orm(string_value = "used")]
+    Used,
+    #[sea_orm(string_value = "rebuilt")]
+    Rebuilt,
+}
+
 /// Where a supplier's price list stands.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,

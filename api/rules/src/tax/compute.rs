@@ -167,6 +167,31 @@ pub fn contained(price: Cents, rate: Percent) -> Result<Cents, MoneyRefusal> {
     ratio_half_up(numerator, denominator)
 }
 
+/// Another price of a line that holds the tax, without it: `shown` of that line was `before_tax` without its tax.
+///
+/// The same share of the price is tax, as long as the line is taxed as it was. Rounding: half up, once; the price that
+/// was shown gives what it was before tax. None when nothing was shown, so that there is no share to go by.
+///
+/// # Errors
+/// `MoneyRefusal::TooLarge` if the result does not fit.
+/// # Source
+/// Arithmetic, no source.
+pub fn without_tax(
+    price: Cents,
+    (shown, before_tax): (Cents, Cents),
+) -> Result<Option<Cents>, MoneyRefusal> {
+    if price == shown {
+        return Ok(Some(before_tax));
+    }
+    if shown == Cents::ZERO {
+        return Ok(None);
+    }
+    let numerator = i128::from(price.0)
+        .checked_mul(i128::from(before_tax.0))
+        .ok_or(MoneyRefusal::TooLarge)?;
+    ratio_half_up(numerator, i128::from(shown.0)).map(Some)
+}
+
 /// The exact tax on, or in, an amount as a fraction of a cent.
 fn exact(amount: Cents, rate: Percent, prices: Prices) -> Result<(i128, i128), MoneyRefusal> {
     let (numerator, hundred) = rate.exact_of(amount)?;

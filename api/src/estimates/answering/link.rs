@@ -13,6 +13,7 @@ use crate::base::{Act, Error, Result, secret};
 use crate::estimates::answering::answered;
 use crate::estimates::answering::answers::{self, Noted, Offered, tell_the_shop};
 use crate::estimates::answering::questions::{self, Asked};
+use crate::estimates::priced::shared_trips;
 use crate::estimates::shown::page::{
     AnsweredPage, EstimatePage, GonePage, PageProblem, ProblemPlace, RemindersPage, WaitPage,
 };
@@ -178,14 +179,10 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
     };
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem_found = match chosen(&found, &options, &answer) {
-        Ok(option) => {
-            match answers::hindrance(&tx, act, "acceptEstimate", &found.estimate).await? {
-                None => {
-                    return accepted(tx, act, &settings, (*found, option), &answer).await;
-                }
-                Some(words) => problem(ProblemPlace::Page, &format!("{words} Please call us.")),
-            }
-        }
+        Ok(option) => match hindered(&tx, act, &found, &option).await? {
+            None => return accepted(tx, act, &settings, (*found, option), &answer).await,
+            Some(words) => problem(ProblemPlace::Page, &words),
+        },
         Err(found) => found,
     };
     let mut page = page(&tx, &settings, *found, token).await?;
@@ -193,6 +190,21 @@ pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown>
     page.chosen_option = answer.option;
     page.typed_name = answer.name;
     Ok(Shown::NotTaken(Box::new(page)))
+}
+
+/// Why an option that was offered can be accepted no more, in words for the customer.
+async fn hindered(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    found: &Found,
+    option: &estimate_option::Model,
+) -> Result<Option<String>> {
+    let chosen = (&found.revision, std::slice::from_ref(option));
+    if let Some(changed) = shared_trips::changed(tx, found.estimate.call_id, chosen).await? {
+        return Ok(Some(changed.for_customer().to_owned()));
+    }
+    let hindrance = answers::hindrance(tx, act, "acceptEstimate", &found.estimate).await?;
+    Ok(hindrance.map(|words| format!("{words} Please call us.")))
 }
 
 /// Declines the whole estimate, once.

@@ -13,6 +13,7 @@ use serde::Serialize;
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::estimates::answering::answers::{self, Noted, Offered};
+use crate::estimates::priced::shared_trips;
 use crate::estimates::writing::drafting::Receipt;
 use crate::estimates::{states, store};
 use crate::shop::{self, Settings};
@@ -90,6 +91,8 @@ pub async fn record_acceptance(
         .await?
         .accept(on, last)
         .map_err(|refusal| states::refused("revisionId", refusal))?;
+    let chosen = (&revision, std::slice::from_ref(option));
+    shared_trips::must_hold(&tx, "revisionId", estimate.call_id, chosen).await?;
     if let Some(words) = answers::hindrance(&tx, act, verb, &estimate).await? {
         return Err(Error::refused(ProblemCode::WrongState, "revisionId", words));
     }

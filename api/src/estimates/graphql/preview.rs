@@ -12,7 +12,8 @@ use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::pricing::graphql::{ChargeKind, margin_percent};
 
-/// Sums over the lines of one kind of charge, before discounts and tax.
+/// Sums over the lines of one kind of charge, before discounts and without tax; where prices hold the tax, it is taken
+/// out of them. Parts under warranty and parts with a fixed price count as they were charged.
 #[derive(SimpleObject)]
 pub struct PreviewSums {
     /// The kind; null for the sum over all.
@@ -33,7 +34,8 @@ pub struct PreviewSums {
     by_hand_count: i64,
     /// What those were charged.
     by_hand: Money,
-    /// Lines for which the book has no price, such as a task it does not list; kept as they were.
+    /// Lines for which the book has no price, such as a task it does not list, or parts of which it was not written down
+    /// whether a list price held them; kept as they were.
     unpriced_count: i64,
     /// What those were charged.
     unpriced: Money,

@@ -8,6 +8,7 @@ use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
 use crate::base::{Act, Error, ProblemCode, Result, Right};
+use crate::estimates::priced::shared_trips;
 use crate::estimates::sending::{self, in_force};
 use crate::estimates::states;
 use crate::estimates::store::{self, Accepted};
@@ -23,7 +24,7 @@ pub struct WorkDone {
 ///
 /// # Errors
 /// `NotFound`; `WrongState` for a revision of another estimate or one that is no draft; `Superseded` for one that
-/// another was drafted after, or whose prices or tax rules are no longer in force.
+/// another was drafted after, whose prices or tax rules are no longer in force, or whose trip another call pays by now.
 pub async fn work_done(
     tx: &impl ConnectionTrait,
     done: WorkDone,
@@ -52,6 +53,8 @@ pub async fn work_done(
         .into_iter()
         .find(|option| option.id == done.option_id)
         .ok_or_else(|| Error::not_found("workDone.optionId", "option"))?;
+    let chosen = std::slice::from_ref(&option);
+    shared_trips::must_hold(tx, path, accepted.estimate.call_id, (&revision, chosen)).await?;
     Ok(Accepted {
         estimate: accepted.estimate.clone(),
         lines: store::lines_of(tx, &[option.id]).await?,

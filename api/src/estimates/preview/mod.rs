@@ -2,7 +2,7 @@
 //!
 //! Bounded: a period of at most a year, read in pages of accepted estimates, and only sums are kept. What must stay
 //! true: under a copy of the book a line was priced by, it costs to the cent what it cost then; what somebody priced by
-//! hand is not priced again.
+//! hand is not priced again, nor what a warranty or the part's own price settled.
 
 mod read;
 mod reprice;
@@ -34,7 +34,7 @@ pub struct PreviewPriceBook {
     pub until: Option<NaiveDate>,
 }
 
-/// Sums over lines, before discounts and tax.
+/// Sums over lines, before discounts and tax; a price that holds the tax is taken without it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Sums {
     /// Lines priced again.
@@ -48,7 +48,8 @@ pub struct Sums {
     /// Lines that somebody priced, or of which nobody wrote down who did; kept as they were.
     pub by_hand_count: i64,
     pub by_hand: Cents,
-    /// Lines for which the book has no price, such as a task it does not list; kept as they were.
+    /// Lines for which the book has no price, such as a task it does not list, or of which it is not known what priced
+    /// them; kept as they were.
     pub unpriced_count: i64,
     pub unpriced: Cents,
 }

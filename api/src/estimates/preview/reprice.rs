@@ -2,11 +2,12 @@
 
 use std::collections::HashMap;
 
-use nameplate_entities::kinds::{self, ChargeKind, PricedBy};
-use nameplate_entities::{estimate_line, flat_rate_task};
+use nameplate_entities::kinds::{self, ChargeKind, PriceBasis, PricedBy};
+use nameplate_entities::{estimate_line, flat_rate_task, part};
 use nameplate_rules::money::{Cents, MoneyRefusal};
 use nameplate_rules::pricing::labour::{Crew, LabourTerms, WorkHours, flat_rate, labour};
 use nameplate_rules::pricing::trip::Place;
+use nameplate_rules::tax::without_tax;
 
 use crate::base::{Error, Result};
 use crate::pricing::{self, Book};
@@ -23,7 +24,7 @@ pub enum Repriced {
     Unpriced,
 }
 
-/// Prices a line again.
+/// Prices a line again, before tax as the line's own price is.
 ///
 /// # Errors
 /// Internal, when a price does not fit.
@@ -39,15 +40,33 @@ pub fn reprice(
         Some(PricedBy::OtherCall) => return Ok(Repriced::Now(Cents(line.net_cents))),
         Some(PricedBy::Hand) | None => return Ok(Repriced::ByHand),
     }
+    let as_it_was = Ok(Repriced::Now(Cents(line.net_cents)));
     let price = match line.kind {
+        // What replaces something under warranty is free whatever the book says.
+        ChargeKind::Part if line.under_warranty => return as_it_was,
+        // The part had a price of its own, on which a book has no say.
+        ChargeKind::Part if line.price_basis == Some(PriceBasis::Fixed) => return as_it_was,
         ChargeKind::Part => part(book, work, line)?,
         ChargeKind::Labour => labour_of(book, tasks, line)?,
         ChargeKind::Trip => trip(book, work, line)?,
         ChargeKind::Diagnostic => Some(times(book.diagnostic(), line)?),
         // Deposits and freight are passed on at what they cost.
-        ChargeKind::Freight | ChargeKind::Fee => Some(Cents(line.net_cents)),
+        ChargeKind::Freight | ChargeKind::Fee => return as_it_was,
+    };
+    let price = match price {
+        Some(price) => before_tax(price, line)?,
+        None => None,
     };
     Ok(price.map_or(Repriced::Unpriced, Repriced::Now))
+}
+
+/// A price of the book as the line's own is kept: without the tax, where prices hold it. None where the line showed no
+/// price that would tell how much of it is tax.
+fn before_tax(price: Cents, line: &estimate_line::Model) -> Result<Option<Cents>> {
+    let Some(shown) = line.shown_net_cents else {
+        return Ok(Some(price));
+    };
+    without_tax(price, (Cents(shown), Cents(line.net_cents))).map_err(too_large)
 }
 
 fn times(each: Cents, line: &estimate_line::Model) -> Result<Cents> {
@@ -59,7 +78,7 @@ fn too_large(refusal: MoneyRefusal) -> Error {
 }
 
 fn part(book: &Book, work: &Work, line: &estimate_line::Model) -> Result<Option<Cents>> {
-    let Some(part) = work.part_then(line) else {
+    let Some(part) = work.part_then(line).and_then(|part| own_prices(part, line)) else {
         return Ok(None);
     };
     match pricing::price_part(book, &part, "") {
@@ -67,6 +86,20 @@ fn part(book: &Book, work: &Work, line: &estimate_line::Model) -> Result<Option<
         Err(Error::Refused(_)) => Ok(None),
         Err(error) => Err(error),
     }
+}
+
+/// The part with the prices of its own that it had when the line was priced. None where that was not written down and
+/// the part has such prices today: nobody knows whether it had them then.
+pub(super) fn own_prices(part: part::Model, line: &estimate_line::Model) -> Option<part::Model> {
+    if line.price_basis.is_some() {
+        return Some(part::Model {
+            fixed_price_cents: None,
+            list_price_cents: line.list_price_cents,
+            ..part
+        });
+    }
+    let has_own = part.fixed_price_cents.is_some() || part.list_price_cents.is_some();
+    (!has_own).then_some(part)
 }
 
 fn trip(book: &Book, work: &Work, line: &estimate_line::Model) -> Result<Option<Cents>> {

@@ -1,6 +1,6 @@
 //! What a line was priced from, kept beside its price so that it can be priced again under another book.
 
-use nameplate_entities::kinds::{PricedBy, WorkHours};
+use nameplate_entities::kinds::{PriceBasis, PricedBy, WorkHours};
 
 /// What set the price of a line.
 #[derive(Clone, Debug, Default)]
@@ -18,6 +18,10 @@ pub struct Basis {
     pub priced_by: Option<PricedBy>,
     /// Whether it is the first labor by time, which carries the first-hour minimum.
     pub first_labour: Option<bool>,
+    /// What set the price of a part that the book priced.
+    pub price_basis: Option<PriceBasis>,
+    /// The part's list price, which the book could not pass.
+    pub list_price: Option<i64>,
 }
 
 impl Basis {

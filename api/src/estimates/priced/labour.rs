@@ -11,6 +11,7 @@ use crate::base::{Error, ProblemCode, Result};
 use super::basis::Basis;
 use super::charges::Charge;
 use super::{Terms, too_large};
+use crate::estimates::states::sentence;
 use crate::estimates::writing::offer::NewLine;
 
 impl Terms {
@@ -55,6 +56,7 @@ impl Terms {
             None => by_time(line, &asked, path)?,
         };
         Ok(Charge {
+            description: told(charge.description, line),
             basis: Basis {
                 task_id: charge.basis.task_id,
                 worked_minutes: line.minutes,
@@ -134,6 +136,23 @@ fn by_time(line: &NewLine, asked: &Asked, path: &str) -> Result<Charge> {
         labour_minutes: Some(billed),
         ..Charge::of(line.kind)
     })
+}
+
+/// What was done, with what raises its price beside the time.
+fn told(what: String, line: &NewLine) -> String {
+    let after_hours = (line.hours == WorkHours::AfterHours).then_some("after hours");
+    let crew = line.terms.crew.unwrap_or_default();
+    let crew = (crew == Crew::Two).then_some("two technicians");
+    let raised = after_hours.into_iter().chain(crew).collect::<Vec<_>>();
+    if raised.is_empty() {
+        return what;
+    }
+    let raised = raised.join(", ");
+    if what.ends_with('.') {
+        format!("{what} {}", sentence(&raised))
+    } else {
+        format!("{what}, {raised}")
+    }
 }
 
 fn no_price(path: &str, refusal: &LabourRefusal) -> Error {

@@ -26,6 +26,7 @@ mod charges;
 mod discounts;
 mod labour;
 mod parts;
+pub(in crate::estimates) mod shared_trips;
 mod taxed;
 mod trips;
 

@@ -23,17 +23,30 @@ impl Terms {
             .parts
             .get(&part_id)
             .ok_or_else(|| Error::not_found(&part_path, "part"))?;
-        let unit_price = match line.unit_price {
-            Some(price) => price,
+        let under_warranty = line.facts.replaced_under_warranty;
+        let priced = match line.unit_price {
+            Some(price) => (price, None),
             // What is replaced under warranty is free unless a price is agreed.
-            None if line.facts.replaced_under_warranty => Cents::ZERO,
-            None => pricing::price_part(&self.book, part, &part_path)?.price,
+            None if under_warranty => (Cents::ZERO, None),
+            None => {
+                let priced = pricing::price_part(&self.book, part, &part_path)?;
+                (priced.price, Some(pricing::basis_for_row(priced.basis)))
+            }
         };
-        let charge = counted(line, &part.description, unit_price, path)?;
+        let (unit_price, price_basis) = priced;
+        let mut charge = counted(line, &part.description, unit_price, path)?;
+        charge.basis.price_basis = price_basis;
+        charge.basis.list_price = part.list_price_cents.filter(|_| price_basis.is_some());
         let cost = Cents(part.cost_cents)
             .times_half_up(charge.quantity)
             .map_err(|refusal| too_large(path, &refusal))?;
-        let with = beside(part, &charge, path)?;
+        // A part that is given for nothing, or that a warranty replaces, brings no bill for what comes with it.
+        let is_given = under_warranty || line.unit_price == Some(Cents::ZERO);
+        let with = if is_given {
+            Vec::new()
+        } else {
+            beside(part, &charge, path)?
+        };
         Ok(std::iter::once(Charge { cost, ..charge })
             .chain(with)
             .collect())

@@ -1,6 +1,7 @@
 //! The trip on a line: by the zone of the address, once for a visit.
 
 use nameplate_entities::kinds::PricedBy;
+use nameplate_rules::money::Cents;
 use nameplate_rules::pricing::trip::{CallOnVisit, Place, TripRefusal, trip_charge};
 use rust_decimal::Decimal;
 
@@ -19,13 +20,17 @@ pub struct Destination {
     pub zone: Option<String>,
     pub postal_code: String,
     pub distance: Option<Decimal>,
-    /// Number of the other call on the same visit whose offer charges the trip.
+    /// Number of the other call on the same visit whose accepted offer charges the trip.
     pub charged_with: Option<String>,
 }
 
 impl Terms {
     /// The trip of one line. A second trip is charged whatever other calls the first one served.
     pub(super) fn trip(&self, line: &NewLine, path: &str) -> Result<Charge> {
+        if line.unit_price.is_some() {
+            // A typed price needs no zone.
+            return counted(line, "Trip", Cents::ZERO, path);
+        }
         let place = Place {
             zone: self.destination.zone.as_deref(),
             postal_code: &self.destination.postal_code,
@@ -37,9 +42,8 @@ impl Terms {
         };
         let (charge, zone) = self.book.trip(place).map_err(refused)?;
         let zone_name = zone.map(str::to_owned);
-        let by_hand = line.unit_price.is_some();
         let shared = self.destination.charged_with.as_ref();
-        let shared = shared.filter(|_| !by_hand && line.terms.repeat_reason.is_none());
+        let shared = shared.filter(|_| line.terms.repeat_reason.is_none());
         let (name, call) = match shared {
             Some(number) => (
                 format!("Trip (charged with {number})"),
@@ -54,7 +58,7 @@ impl Terms {
                 zone_name,
                 priced_by: match shared {
                     Some(_) => Some(PricedBy::OtherCall),
-                    None => Basis::of(by_hand).priced_by,
+                    None => Some(PricedBy::Book),
                 },
                 ..Basis::default()
             },

@@ -17,6 +17,7 @@ use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::secret::Token;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::customers;
+use crate::estimates::priced::shared_trips;
 use crate::estimates::shown::content::{self, Days};
 use crate::estimates::shown::{changes, local};
 use crate::estimates::writing::drafting::{self, Receipt};
@@ -52,7 +53,8 @@ pub struct PresentEstimate {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing` without an e-mail address; `WrongState` for what is no draft; `Superseded`
-/// when a later revision was drafted; `ImpossibleDate` for a last day in the past.
+/// when a later revision was drafted, or when another call pays for the trip or no longer does; `ImpossibleDate` for a
+/// last day in the past.
 pub async fn send_estimate(act: &Act, send: SendEstimate) -> Result<estimate_revision::Model> {
     act.staff_with(Right::SendEstimate)?;
     let verb = Right::SendEstimate.mutation();
@@ -125,6 +127,8 @@ async fn freeze(
     let settings = shop::settings(tx).await?;
     let days = days(&settings, act, valid_until)?;
     in_force::still(tx, "revisionId", (&estimate, &draft), days.sent_on).await?;
+    let options = store::options_of(tx, draft.id).await?;
+    shared_trips::must_hold(tx, "revisionId", estimate.call_id, (&draft, &options)).await?;
     let state = states::of_row(draft.state)
         .send(days.sent_on, days.valid_until)
         .map_err(|refusal| states::refused(path_of(&refusal), refusal))?;

@@ -1,11 +1,11 @@
 //! Estimates priced by tasks, grades, zones and parts with what comes along with them.
 
 use nameplate_entities::kinds::{ChargeKind, PricedBy};
-use nameplate_entities::{estimate_line, part, price_book};
+use nameplate_entities::{estimate_line, price_book};
 use nameplate_rules::money::Cents;
 use nameplate_rules::pricing::labour::{Crew, WorkHours};
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel, QueryOrder};
+use sea_orm::{EntityTrait, QueryOrder};
 
 use crate::base::ProblemCode::{Malformed, Missing, NotFound};
 use crate::base::testing::noon;
@@ -198,6 +198,7 @@ async fn labor_is_priced_at_the_grade_named_or_held_and_a_second_technician_adds
     let nets = lines.iter().map(|line| line.net_cents).collect::<Vec<_>>();
     assert_eq!(nets, [10_800, 22_500, 15_000]);
     assert_eq!(lines[1].unit_price_cents, 22_500);
+    assert_eq!(lines[1].description, "Labor, two technicians");
     assert_eq!(lines[2].rate_name.as_deref(), Some("Senior"));
     let unknown = LineTerms {
         grade: Some("Master".to_owned()),
@@ -281,17 +282,11 @@ async fn a_part_brings_its_core_deposit_and_freight_as_lines_of_their_own() {
         description: "Pump, rebuilt".to_owned(),
         supplier: Some("Quarry Parts".to_owned()),
         cost: Cents(4_000),
-        fixed_price: None,
-        list_price: None,
-        maker_warranty_months: None,
+        core_deposit: Some(Cents(1_500)),
+        freight: Some(Cents(600)),
+        ..pricing::AddPart::default()
     };
     let row = pricing::add_part(&act, new).await.unwrap();
-    let tx = world.app.db.write().await.unwrap();
-    let mut changed: part::ActiveModel = row.clone().into_active_model();
-    changed.core_deposit_cents = Set(Some(1_500));
-    changed.freight_cents = Set(Some(600));
-    changed.update(&tx).await.unwrap();
-    tx.commit().await.unwrap();
     let two = NewLine {
         part_id: Some(row.id),
         quantity: Some(Decimal::TWO),
@@ -330,4 +325,82 @@ async fn a_price_given_by_hand_is_marked_as_such_and_an_after_hours_rate_is_not_
     let lines = offered(&mut world, vec![by_hand]).await.unwrap();
     assert_eq!(lines[0].net_cents, 20_000);
     assert_eq!(lines[0].priced_by, Some(PricedBy::Hand));
+}
+
+#[tokio::test]
+async fn a_line_says_what_raises_its_price_beside_the_time() {
+    let mut world = World::new().await;
+    let change = BookChange {
+        after_hours_multiplier: Some(Decimal::new(15, 1)),
+        tasks: Some(vec![task("element", "2")]),
+        ..BookChange::default()
+    };
+    let book = next_book(&world, change).await;
+    let listed = tasks_of(&world, &book).await;
+    let raised = |line: NewLine| NewLine {
+        hours: WorkHours::AfterHours,
+        terms: LineTerms {
+            crew: Some(Crew::Two),
+            ..line.terms
+        },
+        ..line
+    };
+    let by_clock = NewLine {
+        minutes: Some(120),
+        ..NewLine::of(ChargeKind::Labour)
+    };
+    let named = NewLine {
+        description: Some("Fit the element".to_owned()),
+        ..by_clock.clone()
+    };
+    let lines = [by_clock, named, by_task(listed[0])].map(raised);
+    let lines = offered(&mut world, lines.to_vec()).await.unwrap();
+    let words = lines.iter().map(|line| line.description.as_str());
+    assert_eq!(
+        words.collect::<Vec<_>>(),
+        [
+            "Labor, after hours, two technicians",
+            "Fit the element, after hours, two technicians",
+            "Replace the element and test it. After hours, two technicians.",
+        ]
+    );
+    // 2 h at 108.00, half as much again after hours, twice for the second technician.
+    assert_eq!(lines[0].net_cents, 64_800);
+}
+
+#[tokio::test]
+async fn a_part_that_a_warranty_replaces_brings_no_bill_for_core_deposit_and_freight() {
+    let mut world = World::new().await;
+    let new = pricing::AddPart {
+        number: "PU-77".to_owned(),
+        description: "Pump".to_owned(),
+        cost: Cents(4_000),
+        core_deposit: Some(Cents(1_500)),
+        freight: Some(Cents(600)),
+        component_class: Some("drive".to_owned()),
+        ..pricing::AddPart::default()
+    };
+    let row = pricing::add_part(&world.owner(), new).await.unwrap();
+    assert_eq!(row.component_class.as_deref(), Some("drive"));
+    let one = NewLine {
+        part_id: Some(row.id),
+        ..NewLine::of(ChargeKind::Part)
+    };
+    let mut swap = one.clone();
+    swap.facts.replaced_under_warranty = true;
+    let mut share = swap.clone();
+    share.unit_price = Some(Cents(2_500));
+    let given = NewLine {
+        unit_price: Some(Cents::ZERO),
+        ..one.clone()
+    };
+    let lines = offered(&mut world, vec![swap, share, given]).await.unwrap();
+    let nets = lines.iter().map(|line| (line.kind, line.net_cents));
+    let part = ChargeKind::Part;
+    assert_eq!(
+        nets.collect::<Vec<_>>(),
+        [(part, 0), (part, 2_500), (part, 0)]
+    );
+    let billed = offered(&mut world, vec![one]).await.unwrap();
+    assert_eq!(billed.len(), 3);
 }

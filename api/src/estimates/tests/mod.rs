@@ -7,3 +7,4 @@ pub mod offers;
 pub mod tax;
 pub mod templates;
 pub mod testing;
+pub mod trips;

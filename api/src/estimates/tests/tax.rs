@@ -58,7 +58,11 @@ fn by_share() -> Vec<NewTaxability> {
 }
 
 /// New rules for the place of the call's address, at 7.25 %.
-async fn rules(world: &World, taxability: Vec<NewTaxability>, prices: Prices) {
+pub(in crate::estimates) async fn rules(
+    world: &World,
+    taxability: Vec<NewTaxability>,
+    prices: Prices,
+) {
     let levels = vec![NewLevel::plain(
         "State",
         LevelKind::State,

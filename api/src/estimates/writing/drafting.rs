@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use crate::base::audit::{self, Subject};
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, search};
-use crate::estimates::priced::{Destination, PricedLine, PricedOption, Terms};
+use crate::estimates::priced::{Destination, PricedLine, PricedOption, Terms, shared_trips};
 use crate::estimates::store;
 use crate::estimates::writing::offer::Offer;
 use crate::estimates::writing::pictures;
@@ -209,7 +209,7 @@ async fn destination(
         zone: address.trip_zone.clone(),
         postal_code: address.postal_code.clone(),
         distance: address.trip_distance.map(|distance| distance.0),
-        charged_with: store::trip_charged_with(tx, call.id).await?,
+        charged_with: shared_trips::paid_by(tx, call.id).await?,
     })
 }
 
@@ -345,6 +345,8 @@ fn line_row((option_id, position): (i64, i32), line: PricedLine) -> estimate_lin
         zone_name: Set(line.basis.zone_name),
         priced_by: Set(line.basis.priced_by),
         first_labour: Set(line.basis.first_labour),
+        price_basis: Set(line.basis.price_basis),
+        list_price_cents: Set(line.basis.list_price),
         trip_serves: Set(line.facts.trip_serves),
         delivered_by: Set(delivery.map(|delivery| delivery.by)),
         delivery_cost_cents: Set(delivery

@@ -43,7 +43,7 @@ pub use books::{BookState, MarkupBracket, MarkupInversion, MarkupKind, PriceBook
 pub use lists::{DistanceUnit, FlatRateTask, LabourRate, TripZone};
 pub use mutations::PricingMutation;
 pub use part_change::PartChangeMutation;
-pub use parts::{Part, PartCost, PartPrice, PriceBasis};
+pub use parts::{Part, PartCondition, PartCost, PartPrice, PriceBasis};
 pub use price_list_mutations::PriceListsMutation;
 pub use price_lists::{PriceList, PriceListsQuery};
 pub use suppliers::{LabourGrade, Supplier, SuppliersMutation, SuppliersQuery};

@@ -9,7 +9,7 @@ use crate::graphql::scalars::Money;
 use crate::payload;
 
 use super::super::operations;
-use super::Part;
+use super::{Part, PartCondition};
 
 /// A part to record.
 #[derive(InputObject)]
@@ -28,6 +28,14 @@ pub struct AddPartInput {
     list_price: Option<Money>,
     /// How long its maker stands behind it.
     maker_warranty_months: Option<i32>,
+    /// What the supplier holds back until the old part is returned; charged on a line of its own.
+    core_deposit: Option<Money>,
+    /// What it costs to have one sent; charged on a line of its own.
+    freight: Option<Money>,
+    /// Class of component it is, as flags name it.
+    component_class: Option<String>,
+    /// Whether it is new, used or rebuilt, as some places want it printed; left out where nobody says.
+    condition: Option<PartCondition>,
 }
 
 impl From<AddPartInput> for operations::AddPart {
@@ -40,6 +48,10 @@ impl From<AddPartInput> for operations::AddPart {
             fixed_price: input.fixed_price.map(|price| price.0),
             list_price: input.list_price.map(|price| price.0),
             maker_warranty_months: input.maker_warranty_months,
+            core_deposit: input.core_deposit.map(|each| each.0),
+            freight: input.freight.map(|each| each.0),
+            component_class: input.component_class,
+            condition: input.condition.map(Into::into),
         }
     }
 }

@@ -9,7 +9,7 @@ use crate::graphql::scalars::Money;
 use crate::payload;
 
 use super::super::operations;
-use super::Part;
+use super::{Part, PartCondition};
 
 /// What to change about a part; what is left out stays, null takes it away.
 #[derive(InputObject)]
@@ -34,6 +34,8 @@ pub struct ChangePartInput {
     core_deposit: MaybeUndefined<Money>,
     /// What it costs to have one sent.
     freight: MaybeUndefined<Money>,
+    /// Whether it is new, used or rebuilt, as some places want it printed.
+    condition: MaybeUndefined<PartCondition>,
     /// The part that took its place; it must not lead back to this one.
     superseded_by_part_id: MaybeUndefined<ID>,
 }
@@ -56,6 +58,7 @@ impl ChangePartInput {
                 component_class: self.component_class.into(),
                 core_deposit: Change::from(self.core_deposit).map(|each| each.0),
                 freight: Change::from(self.freight).map(|each| each.0),
+                condition: Change::from(self.condition).map(Into::into),
                 superseded_by,
             },
         })

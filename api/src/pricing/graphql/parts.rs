@@ -46,6 +46,18 @@ pub struct PartLot {
     first_seen_at: DateTime<Utc>,
 }
 
+/// How a part comes to the customer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::PartCondition")]
+pub enum PartCondition {
+    /// Never fitted before.
+    New,
+    /// Taken from another machine as it was.
+    Used,
+    /// Used, and put in order again; also called reconditioned or remanufactured.
+    Rebuilt,
+}
+
 /// A part the shop sells.
 #[derive(SimpleObject)]
 #[graphql(complex)]
@@ -68,6 +80,8 @@ pub struct Part {
     core_deposit: Option<Money>,
     /// What it costs to have one sent; charged on a line of its own.
     freight: Option<Money>,
+    /// Whether it is new, used or rebuilt; null where nobody said.
+    condition: Option<PartCondition>,
     /// Send it back when changing the record.
     version: i32,
     #[graphql(skip)]
@@ -86,6 +100,7 @@ impl From<part::Model> for Part {
             component_class: row.component_class.clone(),
             core_deposit: row.core_deposit_cents.map(Money::cents),
             freight: row.freight_cents.map(Money::cents),
+            condition: row.condition.map(Into::into),
             version: row.version,
             row,
         }

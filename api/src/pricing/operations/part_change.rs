@@ -1,5 +1,6 @@
 //! Everything about a part beside its cost, and which part took its place.
 
+use nameplate_entities::kinds::PartCondition;
 use nameplate_entities::part;
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
@@ -23,6 +24,7 @@ pub struct PartChange {
     pub component_class: Change<String>,
     pub core_deposit: Change<Cents>,
     pub freight: Change<Cents>,
+    pub condition: Change<PartCondition>,
     pub superseded_by: Change<i64>,
 }
 
@@ -101,6 +103,7 @@ fn changed(checks: &mut Checks, before: &part::Model, change: PartChange) -> par
         .component_class
         .map(|class| checks.text("componentClass", &class, LINE_MAX))
         .set(&mut row.component_class);
+    change.condition.set(&mut row.condition);
     change.superseded_by.set(&mut row.superseded_by_id);
     row
 }

@@ -1,5 +1,6 @@
 //! Parts and what they cost.
 
+use nameplate_entities::kinds::PartCondition;
 use nameplate_entities::{part, part_cost};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
@@ -12,7 +13,7 @@ use super::super::store;
 use super::suppliers;
 
 /// A part to record.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct AddPart {
     pub number: String,
     pub description: String,
@@ -21,6 +22,14 @@ pub struct AddPart {
     pub fixed_price: Option<Cents>,
     pub list_price: Option<Cents>,
     pub maker_warranty_months: Option<i32>,
+    /// What the supplier holds back until the old part is returned.
+    pub core_deposit: Option<Cents>,
+    /// What it costs to have one sent.
+    pub freight: Option<Cents>,
+    /// The class of component it is, as flags name it.
+    pub component_class: Option<String>,
+    /// New, used or rebuilt; none for a part of which nobody says.
+    pub condition: Option<PartCondition>,
 }
 
 /// The dearest part the shop keeps; beyond it products of prices would not fit.
@@ -59,6 +68,16 @@ pub async fn add_part(act: &Act, new: AddPart) -> Result<part::Model> {
         maker_warranty_months: Set(new
             .maker_warranty_months
             .map(|months| checks.between("makerWarrantyMonths", months, (0, 600)))),
+        core_deposit_cents: Set(new
+            .core_deposit
+            .map(|each| amount(&mut checks, "coreDeposit", each))),
+        freight_cents: Set(new.freight.map(|each| amount(&mut checks, "freight", each))),
+        component_class: Set(checks.text_if_any(
+            "componentClass",
+            new.component_class.as_deref(),
+            LINE_MAX,
+        )),
+        condition: Set(new.condition),
         version: Set(1),
         ..Default::default()
     };

@@ -84,6 +84,7 @@ pub async fn old_part(act: &Act, number: &str, supplier: Option<&str>, cost: i64
         fixed_price: None,
         list_price: None,
         maker_warranty_months: None,
+        ..AddPart::default()
     };
     add_part(act, new).await.unwrap()
 }

@@ -81,7 +81,7 @@ pub(super) const PRICING: &[Row] = &[
     ("Supplier", Desk, "id name email version"),
     ("LabourGrade", Desk, "staff grade"),
     ("PartCost", Desk, "cost fromAt priceList"),
-    ("Part", Staff, "lots"),
+    ("Part", Staff, "lots condition"),
     ("PartLot", Staff, "lot firstSeenAt"),
     (
         "PartPrice",

@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, HashMap};
 
 use chrono::{Days, NaiveDate, TimeDelta};
 use nameplate_entities::kinds::{
-    ChargeKind, CustomerKind, Fuel, MarkupKind, PriceEnding, Role, TaxBasis, WhenMissing,
+    ChargeKind, CustomerKind, Fuel, MarkupKind, PartCondition, PriceEnding, Role, TaxBasis,
+    WhenMissing,
 };
 use nameplate_entities::{appliance_type, component, failure_mode};
 use nameplate_rules::local_rules::Element;
@@ -82,6 +83,8 @@ impl Player<'_> {
                 fixed_price: None,
                 list_price: None,
                 maker_warranty_months: Some(12),
+                condition: Some(PartCondition::New),
+                ..pricing::AddPart::default()
             };
             let row = pricing::add_part(&owner, new).await?;
             self.parts.insert(part.number.clone(), row.id);
