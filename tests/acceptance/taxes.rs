@@ -81,8 +81,49 @@ on_both_databases! {
             "serviceAddressId": machine.address_id,
             "taxJurisdictionId": text(&asked, "data.proposedJurisdictions.0.id")
         });
-        let shown = "serviceAddress { jurisdictionsProposed jurisdictionConfirmedAt }";
+        let shown = "serviceAddress { jurisdictionsProposed jurisdictionConfirmedAt jurisdictionConfirmedBy { name } }";
         let confirmed = shop.done(&shop.office, "confirmJurisdiction", confirm, shown).await;
+        let me = shop.ask(&shop.office, "{ me { name } }", json!({})).await;
+        assert_eq!(
+            text(&confirmed, "serviceAddress.jurisdictionConfirmedBy.name"),
+            text(&me, "data.me.name"),
+            "{me}"
+        );
         assert_eq!(confirmed["serviceAddress"]["jurisdictionsProposed"], json!(["Quill"]));
+    }
+    async fn rules_recorded_by_mistake_are_put_right_until_an_estimate_stands_on_them(db: TestDatabase) {
+        let mut shop = Shop::open(&db, ServerOptions::default()).await;
+        let machine = shop.machine("Odalys Fenwick", "odalys@mail.example", "N14-104211").await;
+        let place = taxes::place(&shop, "Quill", taxes::rules(&[], &["PART"])).await;
+        let right = json!({
+            "taxJurisdictionId": place, "name": "Quill", "basis": "ITEM", "effectiveFrom": "2020-01-01",
+            "taxability": taxes::rules(&[], &["PART", "LABOUR"]),
+            "levels": [{ "name": "State", "kind": "STATE", "ratePercent": "6.25" }]
+        });
+        let mut wrong = right.clone();
+        wrong["levels"][0]["ratePercent"] = json!("625");
+        let wrong = shop.refused(&shop.owner, "replaceTaxJurisdiction", wrong).await;
+        assert_eq!(wrong, [("OUT_OF_RANGE".to_owned(), "input.levels.0.ratePercent".to_owned())]);
+        let shown = "taxJurisdiction { id basis totalRatePercent }";
+        let now = shop.done(&shop.owner, "replaceTaxJurisdiction", right.clone(), shown).await;
+        assert_eq!(now["taxJurisdiction"], json!({ "id": place, "basis": "ITEM", "totalRatePercent": "6.25" }));
+        let taxed = tax_at(&mut shop, &machine, &place, job(None)).await;
+        let option = &taxed["data"]["draftEstimate"]["revision"]["options"][0];
+        assert_eq!(text(option, "tax"), "12.50", "{taxed}");
+        let late = shop.refused(&shop.owner, "replaceTaxJurisdiction", right).await;
+        assert_eq!(late, [("WRONG_STATE".to_owned(), "input.taxJurisdictionId".to_owned())]);
+
+        let asked = json!({
+            "country": "US", "region": "NL", "name": "Repairs Act", "effectiveFrom": "2020-01-01",
+            "estimateElements": [], "billElements": []
+        });
+        let rules = shop.done(&shop.owner, "addLocalRules", asked.clone(), "rules { id }").await;
+        let withdraw = json!({ "localRulesId": text(&rules, "rules.id") });
+        let gone = shop.done(&shop.owner, "withdrawLocalRules", withdraw.clone(), "rules { name }").await;
+        assert_eq!(text(&gone, "rules.name"), "Repairs Act");
+        let twice = shop.refused(&shop.owner, "withdrawLocalRules", withdraw).await;
+        assert_eq!(twice, [("NOT_FOUND".to_owned(), "input.localRulesId".to_owned())]);
+        shop.done(&shop.owner, "addLocalRules", asked, "rules { id }").await;
+        db.verify_is_clean();
     }
 }

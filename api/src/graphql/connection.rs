@@ -142,6 +142,12 @@ where
     Ok(wanted.page_of(rows, |row| RowCursor(id_of(row)), shown))
 }
 
+/// The same, for a list that goes by lines.
+type ShownByLine<E, T> = (
+    fn(&<E as EntityTrait>::Model) -> LineCursor,
+    fn(<E as EntityTrait>::Model) -> T,
+);
+
 /// One page of `select`, the lowest line first, and on one line the oldest record first.
 ///
 /// # Errors
@@ -151,7 +157,7 @@ pub async fn by_line<E, T>(
     select: Select<E>,
     (line, id): (E::Column, E::Column),
     page: Page,
-    (place_of, shown): (fn(&E::Model) -> LineCursor, fn(E::Model) -> T),
+    (place_of, shown): ShownByLine<E, T>,
 ) -> async_graphql::Result<Connection<LineCursor, T>>
 where
     E: EntityTrait,

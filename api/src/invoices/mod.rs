@@ -12,13 +12,14 @@ pub mod graphql;
 mod issue;
 mod letter;
 mod local;
+mod mistakes;
 mod operations;
-
 mod payments;
 mod store;
 mod words;
 
 pub use letter::letter;
+pub use mistakes::{replace_tax_jurisdiction, withdraw_local_rules};
 pub use operations::{CreditInvoice, IssueInvoice, credit_invoice, issue_invoice};
 pub use payments::{Excess, PaymentPart, RecordPayment, record_payment};
 pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};

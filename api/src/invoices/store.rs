@@ -1,6 +1,6 @@
 //! Rows of invoices, payments and what is open.
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{
     allocation, appliance, appliance_type, customer, estimate_option, estimate_revision, invoice,
@@ -9,7 +9,7 @@ use nameplate_entities::{
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
-    QuerySelect, Select, Statement,
+    QuerySelect, Select, Statement, Value,
 };
 
 use crate::base::{Error, Result};
@@ -115,6 +115,59 @@ pub async fn certificate_of(
     };
     let option = estimate_option::Entity::find_by_id(option_id).one(db);
     Ok(option.await?.and_then(|option| option.tax_exemption_id))
+}
+
+#[derive(FromQueryResult)]
+struct Named {
+    number: String,
+}
+
+/// The number of an estimate that was priced by these tax rules; every bill is of one.
+pub async fn priced_by(
+    db: &impl ConnectionTrait,
+    tax_jurisdiction_id: i64,
+) -> Result<Option<String>> {
+    let sql = "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
+         WHERE r.tax_jurisdiction_id = $1 ORDER BY r.id LIMIT 1";
+    let values = [tax_jurisdiction_id.into()];
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    let named = Named::find_by_statement(statement).one(db).await?;
+    Ok(named.map(|named| named.number))
+}
+
+/// From an instant on, and before another.
+#[derive(Clone, Copy, Debug)]
+pub struct Span {
+    pub from: DateTime<Utc>,
+    /// None for open.
+    pub until: Option<DateTime<Utc>>,
+}
+
+/// The number of an estimate sent or an invoice issued in a time for a machine at this place; an empty region stands
+/// for the whole country.
+pub async fn went_out_at(
+    db: &impl ConnectionTrait,
+    (country, region): (&str, &str),
+    span: Span,
+) -> Result<Option<String>> {
+    let place = "JOIN service_address a ON a.id = c.service_address_id \
+         AND UPPER(TRIM(a.country)) = $1 AND ($2 = '' OR UPPER(TRIM(a.region)) = $2)";
+    let mut values: Vec<Value> = vec![country.into(), region.into(), span.from.into()];
+    values.extend(span.until.map(Value::from));
+    let within = |at: &str| match span.until {
+        None => format!("{at} >= $3"),
+        Some(_) => format!("{at} >= $3 AND {at} < $4"),
+    };
+    let (sent, issued) = (within("r.sent_at"), within("i.issued_at"));
+    let sql = format!(
+        "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
+         JOIN service_call c ON c.id = e.call_id {place} WHERE {sent} \
+         UNION ALL SELECT i.number FROM invoice i JOIN service_call c ON c.id = i.call_id {place} \
+         WHERE i.kind = 'invoice' AND {issued} LIMIT 1"
+    );
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    let named = Named::find_by_statement(statement).one(db).await?;
+    Ok(named.map(|named| named.number))
 }
 
 /// Lines of a document, in order.

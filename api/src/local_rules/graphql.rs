@@ -13,6 +13,7 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::invoices;
 use crate::payload;
 use crate::shop::graphql::Staff;
 
@@ -318,13 +319,28 @@ payload! {
     }
 }
 
+/// Rules that were recorded by mistake.
+#[derive(InputObject)]
+pub struct WithdrawLocalRulesInput {
+    /// The rules.
+    local_rules_id: ID,
+}
+
+payload! {
+    /// What withdrawing local rules gave.
+    WithdrawLocalRulesPayload {
+        /// The rules as they were.
+        rules: LocalRules
+    }
+}
+
 /// Recording local rules.
 #[derive(Default)]
 pub struct LocalRulesMutation;
 
 #[Object]
 impl LocalRulesMutation {
-    /// Records what a place asks of estimates and bills from a day on; rules are never changed.
+    /// Records what a place asks of estimates and bills from a day on; rules are not changed.
     async fn add_local_rules(
         &self,
         ctx: &Context<'_>,
@@ -333,5 +349,19 @@ impl LocalRulesMutation {
         let outcome: Result<_, Error> =
             operations::add_local_rules(act(ctx)?, input.command()).await;
         AddLocalRulesPayload::of(outcome.map(LocalRules::from))
+    }
+    /// Takes back rules that were recorded by mistake, as long as no estimate was sent and no bill issued under them.
+    async fn withdraw_local_rules(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which rules.")] input: WithdrawLocalRulesInput,
+    ) -> async_graphql::Result<WithdrawLocalRulesPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let rules = Kind::LocalRules.row("localRulesId", &input.local_rules_id)?;
+            invoices::withdraw_local_rules(act, rules).await
+        }
+        .await;
+        WithdrawLocalRulesPayload::of(outcome.map(LocalRules::from))
     }
 }

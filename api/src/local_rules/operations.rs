@@ -8,7 +8,9 @@ use nameplate_rules::local_rules::Element;
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ColumnTrait, EntityTrait, QueryFilter};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+};
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::{LINE_MAX, TEXT_MAX};
@@ -43,7 +45,7 @@ pub struct AddLocalRules {
     pub wording: Option<String>,
 }
 
-/// Records what a place asks for. Later rules take their place from their day on; none is ever changed.
+/// Records what a place asks for. Later rules take their place from their day on; none is changed.
 ///
 /// # Errors
 /// `Forbidden`; `Taken` for a place and day that have rules already; refusals name the field.
@@ -63,7 +65,7 @@ pub async fn add_local_rules(act: &Act, new: AddLocalRules) -> Result<local_rule
         return Err(Error::refused(
             ProblemCode::Taken,
             "effectiveFrom",
-            "This place has rules from that day already. They are never changed; take a later day.",
+            "This place has rules from that day already. Take a later day, or withdraw those if they were a mistake.",
         ));
     }
     let row = local_rules::ActiveModel {
@@ -80,6 +82,25 @@ pub async fn add_local_rules(act: &Act, new: AddLocalRules) -> Result<local_rule
     audit::created(&tx, act, Right::AddLocalRules.mutation(), subject, &row).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Takes back rules that were recorded by mistake, in the caller's transaction. The caller knows that no document was
+/// held to them.
+///
+/// # Errors
+/// Internal only.
+pub async fn withdraw_local_rules(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, row): (&'static str, &local_rules::Model),
+) -> Result<()> {
+    local_rules::Entity::delete_by_id(row.id).exec(tx).await?;
+    let subject = Subject {
+        kind: "local_rules",
+        id: row.id,
+    };
+    let both = (Some(row), None::<&local_rules::Model>);
+    audit::record(tx, act, verb, subject, both).await
 }
 
 fn checked(new: &AddLocalRules, today: NaiveDate) -> Result<local_rules::ActiveModel> {

@@ -43,6 +43,33 @@ pub async fn in_force(
     .transpose()
 }
 
+/// # Errors
+/// `NotFound` at `localRulesId`.
+pub async fn get(db: &impl ConnectionTrait, id: i64) -> Result<local_rules::Model> {
+    local_rules::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found("localRulesId", "set of local rules"))
+}
+
+/// The rules of the same place that take the place of these.
+///
+/// # Errors
+/// Internal only.
+pub async fn next_after(
+    db: &impl ConnectionTrait,
+    row: &local_rules::Model,
+) -> Result<Option<local_rules::Model>> {
+    use local_rules::Column;
+    Ok(local_rules::Entity::find()
+        .filter(Column::Country.eq(&row.country))
+        .filter(Column::Region.eq(&row.region))
+        .filter(Column::EffectiveFrom.gt(row.effective_from))
+        .order_by_asc(Column::EffectiveFrom)
+        .one(db)
+        .await?)
+}
+
 /// Rules of one place, or of all.
 pub fn listed(country: Option<&str>, region: Option<&str>) -> Select<local_rules::Entity> {
     let mut select = local_rules::Entity::find();

@@ -2,7 +2,7 @@
 //!
 //! Words: a *price book* holds the rates, charges and markup of one period; a *part* is what the shop sells,
 //! with what it costs; a *jurisdiction* is where tax is owed, by levels. What must stay true: an adopted book
-//! and a recorded jurisdiction are never edited, a new cost never changes an estimate, and every kind of charge has a
+//! is never edited, nor are rules of tax once a document was priced by them, a new cost never changes an estimate, and every kind of charge has a
 //! rule of taxability wherever the shop works.
 
 /// Longest chain of parts that took one another's place.
@@ -29,13 +29,13 @@ pub use operations::{
     NewBracket, NewLevel, NewMethod, NewRate, NewTask, NewTaxability, NewZone, PartChange,
     SetLabourGrade, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
     certificate_used, change_part, change_part_cost, change_price_book, clone_price_book,
-    complete_tax_exemption, draft_price_book, lot, set_labour_grade,
+    complete_tax_exemption, draft_price_book, lot, replace_tax_jurisdiction, set_labour_grade,
 };
 pub use price_lists::{
     Arriving, BeginPriceList, Columns, RECEIVED_MAX, Received, Take, TakeOverPriceList,
     begin_price_list, forget_staged, receive, take_over_price_list,
 };
-pub use store::{get_exemption, get_part, grades_of, parts_by_id, tasks_in};
+pub use store::{get_exemption, get_jurisdiction, get_part, grades_of, parts_by_id, tasks_in};
 pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};
 
 #[cfg(test)]

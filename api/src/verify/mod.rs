@@ -59,6 +59,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
 #[cfg(test)]
 mod graph_tests;
 #[cfg(test)]
+mod mistake_tests;
+#[cfg(test)]
 mod testing;
 #[cfg(test)]
 mod tests;

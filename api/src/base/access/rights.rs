@@ -94,6 +94,8 @@ rights! {
     ChangePartCost "changePartCost" Desk,
     /// Record where and how sales are taxed.
     AddTaxJurisdiction "addTaxJurisdiction" Owner,
+    /// Put other tax rules in the place of ones recorded by mistake.
+    ReplaceTaxJurisdiction "replaceTaxJurisdiction" Owner,
     /// Record a customer's exemption certificate.
     AddTaxExemption "addTaxExemption" Desk,
     /// Complete a certificate that was recorded without all it must hold.
@@ -106,6 +108,8 @@ rights! {
     AssignPostalCodes "assignPostalCodes" Desk,
     /// Record what a place asks of estimates and bills.
     AddLocalRules "addLocalRules" Owner,
+    /// Take back what was recorded by mistake of what a place asks.
+    WithdrawLocalRules "withdrawLocalRules" Owner,
     /// Extend the chart of accounts.
     AddAccount "addAccount" Owner,
     /// Post a manual entry.

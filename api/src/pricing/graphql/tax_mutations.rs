@@ -8,6 +8,7 @@ use crate::base::{Checks, ProblemCode, Result};
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::invoices;
 use crate::payload;
 
 use super::super::operations::{self, CertificateDetails};
@@ -214,6 +215,24 @@ payload! {
     }
 }
 
+/// Tax rules that were recorded by mistake, and what takes their place.
+#[derive(InputObject)]
+pub struct ReplaceTaxJurisdictionInput {
+    /// The rules recorded by mistake.
+    tax_jurisdiction_id: ID,
+    /// What takes their place, whole.
+    #[graphql(flatten)]
+    rules: AddTaxJurisdictionInput,
+}
+
+payload! {
+    /// What replacing tax rules gave.
+    ReplaceTaxJurisdictionPayload {
+        /// The rules as they are now.
+        tax_jurisdiction: TaxJurisdiction
+    }
+}
+
 /// A certificate to record. It counts once it holds everything and was received.
 #[derive(InputObject)]
 pub struct AddTaxExemptionInput {
@@ -331,6 +350,23 @@ impl TaxMutation {
         let act = act(ctx)?;
         let outcome = async { operations::add_tax_jurisdiction(act, input.command()?).await }.await;
         AddTaxJurisdictionPayload::of(outcome.map(TaxJurisdiction::from))
+    }
+
+    /// Puts other rules in the place of ones recorded by mistake, as long as no estimate was priced by them. Addresses
+    /// and postal codes that name them stay.
+    async fn replace_tax_jurisdiction(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which rules, and what takes their place.")]
+        input: ReplaceTaxJurisdictionInput,
+    ) -> async_graphql::Result<ReplaceTaxJurisdictionPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let id = Kind::TaxJurisdiction.row("taxJurisdictionId", &input.tax_jurisdiction_id)?;
+            invoices::replace_tax_jurisdiction(act, id, input.rules.command()?).await
+        }
+        .await;
+        ReplaceTaxJurisdictionPayload::of(outcome.map(TaxJurisdiction::from))
     }
 
     /// Records a customer's exemption certificate, or that the customer says to be exempt.

@@ -28,4 +28,4 @@ pub use postal::{AssignPostalCodes, assign_postal_codes};
 pub use rates::{Imported, adopt_tax_rates, import_tax_rates};
 pub use suppliers::{AddSupplier, ChangeSupplier, add_supplier, change_supplier};
 pub use tax_rules::{NewMethod, NewTaxability};
-pub use taxes::{AddTaxJurisdiction, NewLevel, add_tax_jurisdiction};
+pub use taxes::{AddTaxJurisdiction, NewLevel, add_tax_jurisdiction, replace_tax_jurisdiction};

@@ -8,15 +8,18 @@ use nameplate_entities::{tax_jurisdiction, tax_level, tax_method, taxability};
 use nameplate_rules::percent::Percent;
 use nameplate_rules::tax::{self, Counted, LevelFault};
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+};
+use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, ProblemCode, Result, Right};
 
-use super::super::kinds;
 use super::super::rates::{self, RateCode};
 use super::super::tax::json_of;
+use super::super::{kinds, store};
 use super::tax_rules::{NewMethod, NewTaxability, checked_methods, checked_rules};
 
 /// Authorities over one address; the United States have four ranks, districts may repeat.
@@ -120,6 +123,61 @@ async fn insert(
     lists.write(tx, row.id).await?;
     audit::created(tx, act, verb, subject(row.id), &row).await?;
     Ok(row)
+}
+
+/// Puts other rules in the place of ones recorded by mistake, under the same id, in the caller's transaction. The
+/// caller knows that no document was priced by them.
+///
+/// # Errors
+/// `Taken` when the place has other rules from that day; refusals name the field.
+pub async fn replace_tax_jurisdiction(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, place): (&'static str, tax_jurisdiction::Model),
+    new: &AddTaxJurisdiction,
+) -> Result<tax_jurisdiction::Model> {
+    let Checked { mut row, lists } = checked(tx, new).await?;
+    let id = place.id;
+    let before = Whole::read(tx, place).await?;
+    tax_level::Entity::delete_many()
+        .filter(tax_level::Column::TaxJurisdictionId.eq(id))
+        .exec(tx)
+        .await?;
+    taxability::Entity::delete_many()
+        .filter(taxability::Column::TaxJurisdictionId.eq(id))
+        .exec(tx)
+        .await?;
+    tax_method::Entity::delete_many()
+        .filter(tax_method::Column::TaxJurisdictionId.eq(id))
+        .exec(tx)
+        .await?;
+    row.id = Set(id);
+    let place = row.update(tx).await?;
+    lists.write(tx, id).await?;
+    let after = Whole::read(tx, place).await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(tx, act, verb, subject(id), both).await?;
+    Ok(after.place)
+}
+
+/// The rules of a place with everything below them, as the audit log keeps what was replaced.
+#[derive(Serialize)]
+struct Whole {
+    place: tax_jurisdiction::Model,
+    levels: Vec<tax_level::Model>,
+    taxability: Vec<taxability::Model>,
+    methods: Vec<tax_method::Model>,
+}
+
+impl Whole {
+    async fn read(tx: &impl ConnectionTrait, place: tax_jurisdiction::Model) -> Result<Self> {
+        Ok(Self {
+            levels: store::levels_of(tx, place.id).await?,
+            taxability: store::taxability_of(tx, place.id).await?,
+            methods: store::methods_of(tx, place.id).await?,
+            place,
+        })
+    }
 }
 
 /// The rules of a place as rows, held against the door.

@@ -9,12 +9,13 @@ use nameplate_entities::kinds::{
 };
 use nameplate_entities::{appliance_type, component, failure_mode};
 use nameplate_rules::local_rules::Element;
+use nameplate_rules::tax::{Purchases, StatedAs, When};
 use sea_orm::{ActiveEnum, EntityTrait};
 
 use crate::base::{Caller, Error, Result};
 use crate::{appliances, customers, local_rules, pricing, shop};
 
-use super::super::scenario::{BookData, Plan, ShopData};
+use super::super::scenario::{Billing, BookData, CustomerPlan, Plan, ShopData};
 use super::{Player, at, cents, decimal};
 
 /// What the made-up place of this shop asks for.
@@ -49,6 +50,58 @@ fn rules(country: String, region: String, from: NaiveDate) -> local_rules::AddLo
         wording: Some(
             "Where local law gives you more than this paper says, the law prevails.".to_owned(),
         ),
+    }
+}
+
+/// Work that is not shown on a line of its own is taxed with the parts it is sold with.
+fn lump_sum() -> pricing::NewTaxability {
+    pricing::NewTaxability {
+        when: When {
+            stated: Some(StatedAs::LumpSum),
+            ..When::default()
+        },
+        ..pricing::NewTaxability::plain(
+            ChargeKind::Labour,
+            true,
+            "parts and labour are sold for one sum",
+        )
+    }
+}
+
+/// Place of the business that is billed first: a certificate lapses when nothing is bought under it for a year.
+fn first_business(plan: &Plan) -> Option<usize> {
+    let billed = plan
+        .calls
+        .iter()
+        .filter(|call| call.billing != Billing::Free);
+    let mut customers = billed.filter_map(|call| Some(plan.machines.get(call.machine)?.customer));
+    customers.find(|at| {
+        plan.customers
+            .get(*at)
+            .is_some_and(|customer| customer.organisation)
+    })
+}
+
+/// The certificate of a business that buys for resale.
+fn certificate(
+    customer_id: i64,
+    customer: &CustomerPlan,
+    received_on: NaiveDate,
+) -> pricing::AddTaxExemption {
+    pricing::AddTaxExemption {
+        customer_id,
+        certificate: "NL-RES-20417".to_owned(),
+        reason: "parts go into furnished rooms that are let with them".to_owned(),
+        valid_from: received_on,
+        valid_until: None,
+        purchases: Purchases::Blanket,
+        details: pricing::CertificateDetails {
+            buyer_name: Some(customer.name.clone()),
+            business_address: Some(customer.line1.clone()),
+            tax_id: Some("00-4417203".to_owned()),
+            business_type: Some("lessor".to_owned()),
+            received_on: Some(received_on),
+        },
     }
 }
 
@@ -150,7 +203,8 @@ impl Player<'_> {
         let owner = self.act(750, Role::Owner)?;
         let jurisdiction = pricing::add_tax_jurisdiction(&owner, self.jurisdiction(data)?).await?;
         let desk = self.act(748, Role::Office)?;
-        for customer in &plan.customers {
+        let business = first_business(plan);
+        for (place, customer) in plan.customers.iter().enumerate() {
             let new = customers::AddCustomer {
                 kind: if customer.organisation {
                     CustomerKind::Organisation
@@ -165,6 +219,10 @@ impl Player<'_> {
                 notes: None,
             };
             let row = customers::add_customer(&desk, new).await?;
+            if Some(place) == business {
+                let held = certificate(row.id, customer, desk.at.date_naive());
+                pricing::add_tax_exemption(&desk, held).await?;
+            }
             let address = customers::AddServiceAddress {
                 customer_id: row.id,
                 address: customers::Address {
@@ -178,8 +236,8 @@ impl Player<'_> {
                 access_notes: customer.access.clone(),
                 tax_jurisdiction_id: Some(jurisdiction.id),
             };
-            let place = customers::add_service_address(&desk, address).await?;
-            self.customers.push((row.id, place.id));
+            let address = customers::add_service_address(&desk, address).await?;
+            self.customers.push((row.id, address.id));
         }
         Ok(())
     }
@@ -205,7 +263,12 @@ impl Player<'_> {
                 ))
             })
             .collect::<Result<Vec<_>>>()?;
-        let rules = [rules(&place.taxable, true), rules(&place.untaxed, false)].concat();
+        let rules = [
+            vec![lump_sum()],
+            rules(&place.taxable, true),
+            rules(&place.untaxed, false),
+        ]
+        .concat();
         Ok(pricing::AddTaxJurisdiction::plain(
             &place.name,
             TaxBasis::Invoice,
