@@ -29,3 +29,4 @@ mod schema;
 mod support;
 mod taxes;
 mod tidy;
+mod upgrade;

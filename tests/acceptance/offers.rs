@@ -116,7 +116,7 @@ on_both_databases! {
         // 118.00 + 45.00 + 34.20, tax of 7.25 % on the part; half of 199.68.
         assert_eq!(text(&drafted, "revision.options.0.total"), "199.68");
         assert_eq!(text(&drafted, "revision.options.0.depositWanted"), "99.84");
-        let first = mailed(&mut shop, text(&drafted, "revision.id"), "revision 1").await;
+        let first = mailed(&mut shop, text(&drafted, "revision.id"), "Here is our estimate").await;
         let (_, page) = get(&shop, &first, None).await;
         let page = String::from_utf8(page).expect("a page");
         for words in ["At your home", "Deposit wanted before the work begins", "99.84", "own vacuum"] {
@@ -146,7 +146,7 @@ on_both_databases! {
         let (mut shop, job) = shop_with_a_job(&db).await;
         let offered = options(&shop, 60);
         let drafted = draft(&mut shop, &job, offered).await;
-        let link = mailed(&mut shop, text(&drafted, "revision.id"), "revision 1").await;
+        let link = mailed(&mut shop, text(&drafted, "revision.id"), "Here is our estimate").await;
         let asked = "query($id: ID!) { estimate(id: $id) { remindersStoppedAt latest { nextReminderOn } } }";
         let of = json!({ "id": text(&drafted, "revision.estimate.id") });
         let reminders = format!("{link}/reminders");
