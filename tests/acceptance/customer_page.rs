@@ -109,6 +109,29 @@ on_both_databases! {
         assert_ne!(machine.appliance_id, other.appliance_id);
     }
 
+    async fn who_guesses_links_is_told_to_wait_and_who_has_one_never_is(db: TestDatabase) {
+        let (mut shop, _, job) = opened(&db).await;
+        let revision = shop.draft(&job).await;
+        let link = link(&mut shop, &revision).await;
+        let mut guesses = Vec::new();
+        for number in 0..90 {
+            let guess = format!("{}/e/{number:043}", shop.server.base_url());
+            guesses.push(get(&shop, &guess).await.0);
+        }
+        assert_eq!(guesses.first(), Some(&StatusCode::NOT_FOUND));
+        assert_eq!(guesses.last(), Some(&StatusCode::TOO_MANY_REQUESTS));
+        for _ in 0..40 {
+            assert_eq!(get(&shop, &link).await.0, StatusCode::OK);
+        }
+        // Typesetting takes a while, so even who has the link is held to so many a minute.
+        let mut files = Vec::new();
+        for _ in 0..18 {
+            files.push(get(&shop, &format!("{link}/estimate.pdf")).await.0);
+        }
+        assert_eq!(files.first(), Some(&StatusCode::OK));
+        assert_eq!(files.last(), Some(&StatusCode::TOO_MANY_REQUESTS));
+    }
+
     async fn a_question_reaches_the_desk_and_its_answer_the_customer(db: TestDatabase) {
         let (mut shop, _, job) = opened(&db).await;
         let revision = shop.draft(&job).await;
