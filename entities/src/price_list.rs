@@ -30,7 +30,7 @@ pub struct Model {
     /// When a row was last received.
     pub touched_at: DateTimeUtc,
     pub taken_over_at: Option<DateTimeUtc>,
-    /// The condition of the parts it brings; none where nobody said.
+    /// The condition of the parts it records for the first time; none where nobody said.
     pub part_condition: Option<PartCondition>,
     pub version: i32,
 }

@@ -214,6 +214,59 @@ on_both_databases! {
         shop.send(&revision).await;
     }
 
+    /// 16 CCR 2725, Commercial Law 13-307 and 16 DCMR 637: the class of each part stands beside it.
+    async fn beside_each_line_stand_its_condition_and_its_own_discount_up_to_the_bill(db: TestDatabase) {
+        let (mut shop, _, job) = opened(&db).await;
+        let strict = rules(&[
+            ("estimateElements", json!(["PART_CLASS"])), ("billElements", json!(["PART_CLASS"])),
+            ("whenMissing", json!("REFUSE"))
+        ]);
+        shop.done(&shop.owner, "addLocalRules", strict, "rules { id }").await;
+        let pump = json!({
+            "number": "PU-77", "description": "Drain pump", "cost": "40.00", "coreDeposit": "15.00", "freight": "6.00",
+            "componentClass": "drive"
+        });
+        let shown = "part { id version coreDeposit freight componentClass condition }";
+        let pump = shop.done(&shop.office, "addPart", pump, shown).await;
+        assert_eq!(text(&pump, "part.coreDeposit"), "15.00");
+        assert_eq!(text(&pump, "part.componentClass"), "drive");
+        let draft = |key: String| json!({
+            "idempotencyKey": key, "callId": job.call_id, "options": [{ "title": "New pump", "lines": [
+                { "kind": "PART", "partId": text(&pump, "part.id"), "discountPercent": "10" },
+                { "kind": "LABOUR", "minutes": 60, "hours": "AFTER_HOURS", "crew": "TWO" }
+            ] }]
+        });
+        let key = shop.key();
+        let drafted = shop.done(&shop.office, "draftEstimate", draft(key), "revision { id }").await;
+        let send = json!({ "idempotencyKey": shop.key(), "revisionId": text(&drafted, "revision.id") });
+        shop.refused_as(&shop.office, "sendEstimate", send, "SETTING_MISSING").await;
+        let rebuilt = json!({
+            "partId": text(&pump, "part.id"), "version": pump["part"]["version"], "condition": "REBUILT"
+        });
+        shop.done(&shop.office, "changePart", rebuilt, "part { condition }").await;
+        let key = shop.key();
+        let lines = "revision { id options { lines { description net discount ownDiscount partCondition priceBasis } } }";
+        let drafted = shop.done(&shop.office, "draftEstimate", draft(key), lines).await;
+        let part = &drafted["revision"]["options"][0]["lines"][0];
+        // 40.00 at three times its cost, less a tenth.
+        assert_eq!((text(part, "net"), text(part, "ownDiscount")), ("120.00", "12.00"));
+        assert_eq!((text(part, "partCondition"), text(part, "priceBasis")), ("REBUILT", "SCHEDULE"));
+        let link = link(&mut shop, text(&drafted, "revision.id")).await;
+        let (_, page) = get(&shop, &link).await;
+        for words in ["Rebuilt part; discount on this line 12.00", "Labor, after hours, two technicians"] {
+            assert!(page.contains(words), "{words}: {page}");
+        }
+        shop.accept(&link, "Odalys Fenwick").await;
+        let bill = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
+        let shown = "invoice { missing { element } lines { description discount ownDiscount partCondition } }";
+        let bill = shop.done(&shop.office, "issueInvoice", bill, shown).await;
+        assert_eq!(list(&bill, "invoice.missing").len(), 0);
+        let part = &bill["invoice"]["lines"][0];
+        assert_eq!((text(part, "ownDiscount"), text(part, "partCondition")), ("12.00", "REBUILT"));
+        assert_eq!(list(&bill, "invoice.lines").len(), 4);
+        db.verify_is_clean();
+    }
+
     /// The boundary table: 240.00 accepted before tax, and bills around 100 and 110 % of it.
     async fn a_bill_beyond_what_was_agreed_needs_a_consent_as_the_place_says(db: TestDatabase) {
         let (mut shop, _, job) = opened(&db).await;

@@ -14,15 +14,17 @@ use crate::percent::Percent;
 
 pub use around::{Around, Picture};
 pub use content::{
-    ApplianceBlock, ChangesBlock, Content, ContentRefusal, CustomerBlock, Line, OfferOption,
-    Rating, ShopBlock, TaxLevel, TotalKind,
+    ApplianceBlock, ChangesBlock, Content, ContentRefusal, CustomerBlock, OfferOption, Rating,
+    ShopBlock, TaxLevel, TotalKind,
 };
+pub use line::{Condition, Line, Taxed};
 pub use printed::{Printed, PrintedAs, Shown};
 
 mod around;
 mod content;
 pub mod deposit;
 pub mod difference;
+mod line;
 mod printed;
 pub mod reminders;
 pub mod repair_or_replace;

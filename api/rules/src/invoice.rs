@@ -223,6 +223,10 @@ fn mirror_line(line: &Line) -> Option<Line> {
         quantity,
         net: line.net.checked_neg()?,
         discount: line.discount.checked_neg()?,
+        own_discount: match line.own_discount {
+            Some(off) => Some(off.checked_neg()?),
+            None => None,
+        },
         taxable: line.taxable.checked_neg()?,
         tax: line.tax.checked_neg()?,
         ..line.clone()

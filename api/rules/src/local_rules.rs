@@ -39,6 +39,14 @@ pub struct LocalRules {
     pub wording: Option<String>,
 }
 
+impl LocalRules {
+    /// Whether work of so much before tax must be with the customer in writing.
+    #[must_use]
+    pub fn wants_writing(&self, total: Cents) -> bool {
+        self.written_over.is_some_and(|over| total > over)
+    }
+}
+
 /// What a document says, as far as local rules ask.
 #[derive(Debug, Clone)]
 pub struct Paper<'a> {
@@ -62,7 +70,7 @@ pub struct Paper<'a> {
     pub prepared_by: Option<&'a str>,
     /// Whether the customer has, or will get, the estimate in writing.
     pub in_writing: bool,
-    /// The dearest total before tax.
+    /// The dearest total after discount, before tax.
     pub total: Cents,
     /// The shop's warranty on labour, in days.
     pub labour_warranty_days: u32,
@@ -97,7 +105,7 @@ pub fn missing(rules: &LocalRules, kind: PaperKind, paper: &Paper<'_>) -> Vec<Mi
             words: element.remedy().to_owned(),
         })
         .collect();
-    if rules.written_over.is_some_and(|over| paper.total > over) && !paper.in_writing {
+    if rules.wants_writing(paper.total) && !paper.in_writing {
         missing.push(Missing {
             element: Element::WrittenCopy,
             words: Element::WrittenCopy.remedy().to_owned(),

@@ -108,6 +108,8 @@ pub fn line(row: &invoice_line::Model) -> Line {
         tax: Cents(row.tax_cents),
         tax_reason: row.tax_reason.clone(),
         section: String::new(),
+        condition: row.part_condition.map(pricing::condition_of_row),
+        own_discount: Some(Cents(row.own_discount_cents)).filter(|off| *off != Cents::ZERO),
     }
 }
 

@@ -6,7 +6,7 @@
 use nameplate_documents as documents;
 use nameplate_entities::invoice;
 use nameplate_entities::kinds::{PaymentMethod, ReceivableKind};
-use nameplate_rules::estimate::{Line, Rating, TaxLevel};
+use nameplate_rules::estimate::{Line, Rating, TaxLevel, Taxed};
 use nameplate_rules::invoice::{InvoiceDraft, mirror};
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
@@ -211,7 +211,12 @@ fn document(
         problem_told: content.complaint.clone(),
         found: content.found.clone(),
         done: String::new(),
-        lines: shown.lines.iter().map(document_line).collect(),
+        lines: shown
+            .lines
+            .iter()
+            .zip(shown.taxed)
+            .map(document_line)
+            .collect(),
         subtotal: shown.subtotal.to_string(),
         discount: (shown.discount != Cents::ZERO)
             .then(|| Cents(shown.discount.0.saturating_neg()).to_string()),
@@ -271,15 +276,15 @@ fn plate_entry(rating: &Rating) -> documents::PlateEntry {
     }
 }
 
-fn document_line(line: &Line) -> documents::DocumentLine {
+fn document_line((line, taxed): (&Line, Taxed)) -> documents::DocumentLine {
     documents::DocumentLine {
         kind: pricing::charge_printed(pricing::charge_for_row(line.kind)).to_owned(),
         description: line.description.clone(),
-        note: None,
+        note: line.note_with_tax(taxed),
         quantity: line.quantity.clone(),
         unit_price: line.unit_price.to_string(),
         amount: line.net.to_string(),
-        taxed: line.tax != Cents::ZERO,
+        taxed: taxed != Taxed::No,
         section: None,
     }
 }

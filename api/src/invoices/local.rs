@@ -2,7 +2,9 @@
 
 use nameplate_entities::kinds::{ReceivableKind, WhenMissing};
 use nameplate_entities::{invoice, service_address, service_call, staff};
+use nameplate_rules::estimate::Line;
 use nameplate_rules::local_rules::{self, Missing, Paper, PaperKind};
+use nameplate_rules::money::Cents;
 use sea_orm::{ConnectionTrait, EntityTrait};
 
 use crate::base::{Error, Problem, ProblemCode, Result};
@@ -58,6 +60,13 @@ pub async fn held(
         .map(|person| person.name);
     let days = u32::try_from(settings.row.labour_warranty_days)
         .map_err(|error| Error::caused("days of warranty", error))?;
+    let sum = |of: fn(&Line) -> Cents| {
+        Cents::sum(content.lines.iter().map(of))
+            .map_err(|refusal| Error::caused("sum of a bill", refusal))
+    };
+    let total = sum(|line| line.net)?
+        .checked_sub(sum(|line| line.discount)?)
+        .ok_or_else(|| Error::internal("sum of a bill"))?;
     let paper = Paper {
         shop: &content.shop,
         customer: &content.customer,
@@ -68,8 +77,9 @@ pub async fn held(
         received_on: Some(call.opened_on),
         promised_on: content.service_on,
         prepared_by: prepared_by.as_deref(),
+        // Whether the estimate was in writing is asked of the estimate; a bill is.
         in_writing: true,
-        total: content.totals.subtotal,
+        total,
         labour_warranty_days: days,
     };
     let kind = PaperKind::Bill;

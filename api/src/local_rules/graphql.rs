@@ -194,7 +194,8 @@ impl LocalRules {
         self.row.consent_percent.map(Into::into)
     }
 
-    /// Above this total the customer must have the estimate in writing.
+    /// Above this total before tax the customer must have the estimate in writing: what was only shown cannot be accepted
+    /// by telephone unless the acceptance is confirmed by mail, and a consent that was only spoken is told.
     async fn written_over(&self) -> Option<Money> {
         self.row.written_over_cents.map(Money::cents)
     }
@@ -275,7 +276,8 @@ pub struct AddLocalRulesInput {
     /// Whether tax counts when a bill is held against the accepted total.
     #[graphql(default = false)]
     consent_counts_tax: bool,
-    /// Above this total the customer must have the estimate in writing.
+    /// Above this total before tax the customer must have the estimate in writing: what was only shown cannot be accepted
+    /// by telephone unless the acceptance is confirmed by mail, and a consent that was only spoken is told.
     written_over: Option<Money>,
     /// Whether a bill must note a consent that was given by word of mouth.
     #[graphql(default = true)]

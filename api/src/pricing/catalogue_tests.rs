@@ -280,3 +280,44 @@ async fn only_the_first_book_of_a_shop_may_begin_on_a_day_gone_by() {
         adopt_price_book(&act, now.id).await.unwrap();
     }
 }
+
+#[tokio::test]
+async fn a_second_draft_of_one_name_and_day_and_a_second_technician_above_the_full_price_are_refused()
+ {
+    for bench in Bench::everywhere().await {
+        let act = bench.act_as(Role::Owner).await;
+        shop::open(&bench.program()).await.unwrap();
+        let dear = DraftPriceBook {
+            second_technician_share: Decimal::new(101, 2),
+            ..book()
+        };
+        let path = "secondTechnicianShare".to_owned();
+        let refused = draft_price_book(&act, dear).await;
+        assert_eq!(refusals(refused), [(OutOfRange, path)]);
+        let first = draft_price_book(&act, book()).await.unwrap();
+        let twin = DraftPriceBook {
+            name: format!(" {} ", book().name),
+            ..book()
+        };
+        let wanted = [(Taken, "name".to_owned())];
+        let refused = draft_price_book(&act, twin).await;
+        assert_eq!(refusals(refused), wanted);
+        let renamed = DraftPriceBook {
+            name: "Another".to_owned(),
+            ..book()
+        };
+        let other = draft_price_book(&act, renamed).await.unwrap();
+        let change = |row: &nameplate_entities::price_book::Model| ChangePriceBook {
+            price_book_id: row.id,
+            version: row.version,
+            change: BookChange {
+                name: Some(book().name),
+                ..BookChange::default()
+            },
+        };
+        let refused = change_price_book(&act, change(&other)).await;
+        assert_eq!(refusals(refused), wanted);
+        // A draft may keep its own name.
+        assert!(change_price_book(&act, change(&first)).await.is_ok());
+    }
+}

@@ -1,6 +1,7 @@
 //! The same words in rows and in rules, each turned into the other.
 
 use nameplate_entities::kinds;
+use nameplate_rules::estimate::Condition;
 use nameplate_rules::pricing::markup;
 use nameplate_rules::tax;
 
@@ -76,6 +77,25 @@ pub fn basis_for_row(basis: markup::PriceBasis) -> kinds::PriceBasis {
         markup::PriceBasis::MarkupCap => kinds::PriceBasis::MarkupCap,
         markup::PriceBasis::Fixed => kinds::PriceBasis::Fixed,
         markup::PriceBasis::ListPriceCap => kinds::PriceBasis::ListPriceCap,
+    }
+}
+
+/// What set a part's price, as the rules name it.
+pub fn basis_of_priced(basis: kinds::PriceBasis) -> markup::PriceBasis {
+    match basis {
+        kinds::PriceBasis::Schedule => markup::PriceBasis::Schedule,
+        kinds::PriceBasis::MarkupCap => markup::PriceBasis::MarkupCap,
+        kinds::PriceBasis::Fixed => markup::PriceBasis::Fixed,
+        kinds::PriceBasis::ListPriceCap => markup::PriceBasis::ListPriceCap,
+    }
+}
+
+/// A part's condition as documents have it.
+pub fn condition_of_row(condition: kinds::PartCondition) -> Condition {
+    match condition {
+        kinds::PartCondition::New => Condition::New,
+        kinds::PartCondition::Used => Condition::Used,
+        kinds::PartCondition::Rebuilt => Condition::Rebuilt,
     }
 }
 

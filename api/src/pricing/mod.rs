@@ -19,9 +19,9 @@ mod tax;
 
 pub use book::{Book, BookRows, any_book, book_on, price_part};
 pub use kinds::{
-    basis_for_row, carrier_for_row, carrier_of_row, charge_for_row, charge_of_row, charge_printed,
-    level_of_row, level_printed, outcome_for_row, outcome_of_row, prices_for_row, serves_for_row,
-    serves_of_row, stated_for_row, stated_of_row,
+    basis_for_row, basis_of_priced, carrier_for_row, carrier_of_row, charge_for_row, charge_of_row,
+    charge_printed, condition_of_row, level_of_row, level_printed, outcome_for_row, outcome_of_row,
+    prices_for_row, serves_for_row, serves_of_row, stated_for_row, stated_of_row,
 };
 pub use operations::{
     AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails, ChangePart,

@@ -38,6 +38,20 @@ pub async fn adopted_from(
         .await?)
 }
 
+/// Drafts of this name for this day.
+pub async fn drafted_as(
+    db: &impl ConnectionTrait,
+    name: &str,
+    day: NaiveDate,
+) -> Result<Vec<price_book::Model>> {
+    Ok(price_book::Entity::find()
+        .filter(price_book::Column::State.eq(BookState::Draft))
+        .filter(price_book::Column::Name.eq(name))
+        .filter(price_book::Column::EffectiveFrom.eq(day))
+        .all(db)
+        .await?)
+}
+
 /// # Errors
 /// `NotFound` at `path`.
 pub async fn get_book(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<price_book::Model> {

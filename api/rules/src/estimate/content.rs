@@ -8,10 +8,11 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::Around;
+use super::line::Line;
 use super::printed::PrintedAs;
 use crate::money::{Cents, MoneyRefusal};
 use crate::percent::Percent;
-use crate::tax::{ChargeKind, LevelKind};
+use crate::tax::LevelKind;
 
 use super::deposit::Deposit;
 use super::repair_or_replace::Weighing;
@@ -147,32 +148,6 @@ pub struct OfferOption {
     /// How the lines are printed, where that is not one by one before tax.
     #[serde(default, skip_serializing_if = "PrintedAs::is_plain")]
     pub printed_as: PrintedAs,
-}
-
-/// One line of an option.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Line {
-    /// What it charges for.
-    pub kind: ChargeKind,
-    /// Description as printed.
-    pub description: String,
-    /// Quantity with its unit as printed, such as "1.25 h".
-    pub quantity: String,
-    /// Price of one unit.
-    pub unit_price: Cents,
-    /// The line's price before discount.
-    pub net: Cents,
-    /// Its share of discounts, zero or more.
-    pub discount: Cents,
-    /// How much of it is taxed.
-    pub taxable: Cents,
-    /// Its tax.
-    pub tax: Cents,
-    /// Why it is or is not taxed.
-    pub tax_reason: String,
-    /// Heading it stands under, or empty. Lines of one section follow one another.
-    #[serde(default, skip_serializing_if = "String::is_empty")]
-    pub section: String,
 }
 
 /// Tax of one authority on one option.
@@ -316,6 +291,7 @@ impl OfferOption {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::tax::ChargeKind;
 
     fn line(kind: ChargeKind, net: i64, discount: i64, taxable: i64, tax: i64) -> Line {
         Line {
@@ -329,6 +305,8 @@ mod tests {
             tax: Cents(tax),
             tax_reason: "Because the sample says so.".to_owned(),
             section: String::new(),
+            condition: None,
+            own_discount: None,
         }
     }
 
@@ -451,7 +429,14 @@ mod tests {
     #[test]
     fn what_a_revision_does_not_have_leaves_no_trace_in_its_text() {
         let text = sample().canonical_json();
-        for key in ["changes", "weighing", "deposit", "section"] {
+        for key in [
+            "changes",
+            "weighing",
+            "deposit",
+            "section",
+            "condition",
+            "own_discount",
+        ] {
             assert!(!text.contains(&format!("\"{key}\"")), "{key}: {text}");
         }
     }

@@ -36,6 +36,9 @@ pub enum DepositRefusal {
     /// More than the whole.
     #[error("a deposit of {deposit} is more than the total of {total}")]
     MoreThanTotal { deposit: Cents, total: Cents },
+    /// A share of nothing.
+    #[error("an option of nothing cannot ask for a deposit of {percent} %")]
+    NothingToPay { percent: Percent },
     /// It does not fit.
     #[error(transparent)]
     Money(#[from] MoneyRefusal),
@@ -50,6 +53,9 @@ pub enum DepositRefusal {
 pub fn deposit(total: Cents, terms: DepositTerms) -> Result<Deposit, DepositRefusal> {
     let (percent, amount) = match terms {
         DepositTerms::Amount(amount) => (None, amount),
+        DepositTerms::Percent(percent) if total == Cents::ZERO && percent != Percent::ZERO => {
+            return Err(DepositRefusal::NothingToPay { percent });
+        }
         DepositTerms::Percent(percent) => (Some(percent), percent.of(total)?),
     };
     if amount.is_negative() {
@@ -94,7 +100,7 @@ mod tests {
     proptest! {
         #[test]
         fn a_share_of_a_total_is_never_more_than_the_total(
-            total in 0_i64..100_000_000, hundredths in 0_i64..=10_000,
+            total in 1_i64..100_000_000, hundredths in 0_i64..=10_000,
         ) {
             let percent = Percent::new(Decimal::new(hundredths, 2)).unwrap();
             let got = deposit(Cents(total), DepositTerms::Percent(percent)).unwrap();

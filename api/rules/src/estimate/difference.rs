@@ -9,7 +9,8 @@ use serde::{Deserialize, Serialize};
 use crate::money::Cents;
 
 use super::around::Picture;
-use super::content::{Content, Line, OfferOption};
+use super::content::{Content, OfferOption};
+use super::line::{Condition, Line};
 use super::repair_or_replace::Weighing;
 
 /// What is different.
@@ -44,6 +45,8 @@ pub enum What {
     Tax,
     /// The heading a line stands under.
     Section,
+    /// Whether a part is new, used or rebuilt.
+    Condition,
     /// The rate of a tax.
     TaxRate,
     /// What is wanted before the work begins.
@@ -316,6 +319,14 @@ impl Difference {
                 self.add(option, line, what, texts);
             }
         }
+        let own = |line: &Line| line.own_discount.unwrap_or_default();
+        if old.discount == new.discount && own(old) != own(new) {
+            let texts = (Some(own(old).to_string()), Some(own(new).to_string()));
+            self.add(option, line, What::Discount, texts);
+        }
+        let condition = |line: &Line| line.condition.map_or("", Condition::words);
+        let conditions = (condition(old), condition(new));
+        self.compare(option, line, What::Condition, conditions);
         let untaxed = |line: &Line| line.taxable == Cents::ZERO;
         if untaxed(old) != untaxed(new) || old.tax_reason != new.tax_reason {
             let why = (&*old.tax_reason, &*new.tax_reason);
@@ -386,6 +397,7 @@ const fn is_of_a_line(what: What) -> bool {
             | What::Taxability
             | What::Tax
             | What::Section
+            | What::Condition
     )
 }
 
@@ -398,6 +410,7 @@ const fn field(what: What) -> &'static str {
         What::Taxability => "reason for its tax",
         What::Tax => "tax",
         What::Section => "section",
+        What::Condition => "condition",
         _ => "amount",
     }
 }

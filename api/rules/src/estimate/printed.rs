@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::money::{Cents, MoneyRefusal};
 
-use super::content::{Line, OfferOption, TaxLevel};
+use super::content::{OfferOption, TaxLevel};
+use super::line::{Line, Taxed, taxed};
 
 /// How the lines of an option or invoice are printed.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -32,6 +33,8 @@ pub struct Shown {
 pub struct Printed {
     /// Lines.
     pub lines: Vec<Line>,
+    /// How much of each is taxed.
+    pub taxed: Vec<Taxed>,
     /// Sum of their nets.
     pub subtotal: Cents,
     /// What is taken off.
@@ -56,6 +59,8 @@ impl PrintedAs {
         mut lines: Vec<Line>,
         mut tax_levels: Vec<TaxLevel>,
     ) -> Result<Printed, MoneyRefusal> {
+        // Asked while the amounts are still those before tax.
+        let taxed = taxed(&lines, self.one_amount)?;
         if !self.with_tax.is_empty() {
             for (line, shown) in lines.iter_mut().zip(&self.with_tax) {
                 let sign = if is_credit(line) { -1 } else { 1 };
@@ -73,6 +78,7 @@ impl PrintedAs {
         }
         Ok(Printed {
             lines,
+            taxed,
             subtotal,
             discount,
             tax_levels,
@@ -81,20 +87,21 @@ impl PrintedAs {
 }
 
 impl OfferOption {
-    /// The option with lines, subtotal, discount and taxes as printed.
+    /// The option with lines, subtotal, discount and taxes as printed, and how much of each line is taxed.
     ///
     /// # Errors
     /// As [`PrintedAs::printed`].
-    pub fn as_printed(self) -> Result<Self, MoneyRefusal> {
+    pub fn as_printed(self) -> Result<(Self, Vec<Taxed>), MoneyRefusal> {
         let printed = self.printed_as.printed(self.lines, self.tax_levels)?;
-        Ok(Self {
+        let option = Self {
             lines: printed.lines,
             subtotal: printed.subtotal,
             discount: printed.discount,
             tax_levels: printed.tax_levels,
             printed_as: PrintedAs::default(),
             ..self
-        })
+        };
+        Ok((option, printed.taxed))
     }
 }
 
@@ -107,11 +114,7 @@ fn is_credit(line: &Line) -> bool {
 fn together(lines: Vec<Line>, subtotal: Cents, discount: Cents) -> Result<Vec<Line>, MoneyRefusal> {
     let taxable = Cents::sum(lines.iter().map(|line| line.taxable))?;
     let tax = Cents::sum(lines.iter().map(|line| line.tax))?;
-    let names = lines
-        .iter()
-        .map(|line| line.description.as_str())
-        .collect::<Vec<_>>()
-        .join("; ");
+    let names = lines.iter().map(Line::named).collect::<Vec<_>>().join("; ");
     let Some(first) = lines.first() else {
         return Ok(lines);
     };
@@ -129,12 +132,16 @@ fn together(lines: Vec<Line>, subtotal: Cents, discount: Cents) -> Result<Vec<Li
         taxable,
         tax,
         section: String::new(),
+        // Each is named with its condition; the discount is one for all.
+        condition: None,
+        own_discount: None,
         ..first.clone()
     }])
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::Condition;
     use super::*;
     use crate::percent::Percent;
     use crate::tax::{ChargeKind, LevelKind};
@@ -151,6 +158,8 @@ mod tests {
             tax: Cents(tax),
             tax_reason: "because".to_owned(),
             section: "Kitchen".to_owned(),
+            condition: (kind == ChargeKind::Part).then_some(Condition::Rebuilt),
+            own_discount: None,
         }
     }
 
@@ -181,7 +190,10 @@ mod tests {
         let [line] = printed.lines.as_slice() else {
             panic!("one line")
         };
-        assert_eq!(line.description, "In one amount: part; labour");
+        assert_eq!(
+            line.description,
+            "In one amount: part (rebuilt part); labour"
+        );
         assert_eq!((line.net, line.tax), (Cents(10_000), Cents(2_100)));
         assert_eq!(printed.subtotal, Cents(10_000));
         let credit = one.printed(job("-1", -1), vec![level(-2_100)]).unwrap();
@@ -207,6 +219,8 @@ mod tests {
         };
         let printed = inside.printed(job("1", 1), vec![level(2_100)]).unwrap();
         assert_eq!(printed.subtotal, Cents(12_100));
+        // All of what is left once the tax is out is taxed.
+        assert_eq!(printed.taxed, [Taxed::Whole, Taxed::Whole]);
         let names: Vec<&str> = printed
             .tax_levels
             .iter()

@@ -62,6 +62,8 @@ fn document(prices: &[i64], discount: Discount, place: &Jurisdiction) -> Invoice
             tax: tax.tax_cents,
             tax_reason: tax.reason.clone(),
             section: String::new(),
+            condition: None,
+            own_discount: None,
         });
     let levels = result.levels.iter().map(|level| TaxLevel {
         name: level.name.clone(),

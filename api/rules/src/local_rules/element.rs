@@ -120,10 +120,16 @@ impl Element {
             Self::ReceivedOn => paper.received_on.is_some(),
             Self::PromisedOn => paper.promised_on.is_some(),
             Self::PreparedBy => paper.prepared_by.is_some_and(says),
-            // Each document states the first four in its own lines, or shows them in its sums; the others are asked
+            Self::PartClass => {
+                let mut parts = paper
+                    .lines
+                    .iter()
+                    .filter(|line| line.kind == ChargeKind::Part);
+                parts.all(|line| line.condition.is_some())
+            }
+            // Each document states the first three in its own lines, or shows them in its sums; the others are asked
             // by an amount and by days, see `missing`.
-            Self::PartClass
-            | Self::RemovalCharge
+            Self::RemovalCharge
             | Self::TaxInside
             | Self::TaxApart
             | Self::WrittenCopy
@@ -135,9 +141,6 @@ impl Element {
     pub(super) fn line(self, kind: PaperKind, paper: &Paper<'_>) -> Option<String> {
         let fixed = |words: &str| Some(words.to_owned());
         match self {
-            Self::PartClass if charges(paper, ChargeKind::Part) => fixed(
-                "Each part is new unless its line says that it is used, rebuilt or reconditioned.",
-            ),
             Self::RemovalCharge => fixed(
                 "Nothing is charged for taking the appliance away and bringing it back unless a line above says so.",
             ),

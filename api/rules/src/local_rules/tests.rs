@@ -1,6 +1,7 @@
 //! Places as their law reads, held against documents with and without what they ask for.
 
 use super::*;
+use crate::estimate::Condition;
 use crate::percent::Percent;
 use crate::worked::rows;
 use Element::*;
@@ -117,6 +118,8 @@ fn desk() -> Desk {
         tax: Cents::ZERO,
         tax_reason: text("Because the sample says so."),
         section: String::new(),
+        condition: (kind == ChargeKind::Part).then_some(Condition::New),
+        own_discount: None,
     };
     Desk {
         shop: ShopBlock {
@@ -158,6 +161,11 @@ fn held_against(case: &Case, rules: &LocalRules) -> Vec<Missing> {
     keep(&mut desk.appliance.make, "make");
     keep(&mut desk.appliance.model, "model");
     keep(&mut desk.appliance.serial, "serial");
+    if gone("condition") {
+        for line in &mut desk.lines {
+            line.condition = None;
+        }
+    }
     if gone("address") {
         desk.shop.address.clear();
     }
@@ -315,6 +323,15 @@ fn removed_parts_are_offered_where_the_place_asks() {
     let california = lines(&place("california"), PaperKind::Estimate, &paper).join(" ");
     assert!(california.contains("Sales tax is not part"), "{california}");
     assert!(!california.contains("Parts we take out"), "{california}");
+}
+
+/// R152-11-5: a written copy over 50.00, and none at it.
+#[test]
+fn above_its_amount_a_place_wants_the_work_in_writing() {
+    let utah = place("utah");
+    assert!(utah.wants_writing(Cents(5_001)));
+    assert!(!utah.wants_writing(Cents(5_000)));
+    assert!(!place("michigan").wants_writing(Cents(1_000_000)));
 }
 
 /// 16 CCR 2722.

@@ -434,3 +434,30 @@ proptest! {
         prop_assert_eq!(there.levels, back.levels);
     }
 }
+
+/// 7.25 in 107.25 is tax; arithmetic, no source.
+#[test]
+fn another_price_of_a_line_holds_the_same_share_of_tax() {
+    let line = (Cents(10_800), Cents(10_070));
+    assert_eq!(without_tax(Cents(11_880), line), Ok(Some(Cents(11_077))));
+    assert_eq!(without_tax(Cents(10_800), line), Ok(Some(Cents(10_070))));
+    assert_eq!(without_tax(Cents::ZERO, line), Ok(Some(Cents::ZERO)));
+    // A line that was free tells nothing of what another price would hold.
+    let free = (Cents::ZERO, Cents::ZERO);
+    assert_eq!(without_tax(Cents(11_880), free), Ok(None));
+    assert_eq!(without_tax(Cents::ZERO, free), Ok(Some(Cents::ZERO)));
+}
+
+proptest! {
+    #[test]
+    fn a_price_without_its_tax_is_within_a_cent_of_working_the_tax_out_of_it(
+        (shown, price) in (1_i64..10_000_000).prop_flat_map(|shown| (Just(shown), 0..=shown)),
+        hundredths in 0_i64..=3_000,
+    ) {
+        let price = Cents(price);
+        let rate = Percent::new(Decimal::new(hundredths, 2)).unwrap();
+        let before_tax = |price: Cents| Cents(price.0 - contained(price, rate).unwrap().0);
+        let got = without_tax(price, (Cents(shown), before_tax(Cents(shown)))).unwrap().unwrap();
+        prop_assert!((got.0 - before_tax(price).0).abs() <= 1, "{got}");
+    }
+}

@@ -14,6 +14,7 @@ use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::estimates::answering::answers::{self, Noted, Offered};
 use crate::estimates::priced::shared_trips;
+use crate::estimates::shown::local;
 use crate::estimates::writing::drafting::Receipt;
 use crate::estimates::{states, store};
 use crate::shop::{self, Settings};
@@ -53,8 +54,8 @@ pub struct RecordDecline {
 /// Writes down that a customer accepted one option, and confirms it by mail where there is an address.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState`, `Expired` or `Superseded` for what cannot be accepted any more; refusals name
-/// the field.
+/// `Forbidden`; `NotFound`; `WrongState`, `Expired` or `Superseded` for what cannot be accepted any more;
+/// `SettingMissing` by telephone where the place wants it in writing and it is not; refusals name the field.
 pub async fn record_acceptance(
     act: &Act,
     command: RecordAcceptance,
@@ -91,6 +92,8 @@ pub async fn record_acceptance(
         .await?
         .accept(on, last)
         .map_err(|refusal| states::refused("revisionId", refusal))?;
+    let about = (&estimate, &revision, option);
+    local::must_be_in_writing(&tx, about, noted.way, on).await?;
     let chosen = (&revision, std::slice::from_ref(option));
     shared_trips::must_hold(&tx, "revisionId", estimate.call_id, chosen).await?;
     if let Some(words) = answers::hindrance(&tx, act, verb, &estimate).await? {

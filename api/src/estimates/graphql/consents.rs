@@ -10,6 +10,7 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
+use crate::local_rules::graphql::MissingElement;
 use crate::payload;
 use crate::shop;
 use crate::shop::graphql::Staff;
@@ -92,7 +93,8 @@ impl CallConsent {
         Kind::CallConsent.id(self.row.id)
     }
 
-    /// How much more was agreed to.
+    /// How much more was agreed to, before tax; with tax where the place's rules count it on both sides
+    /// (`consentCountsTax`).
     async fn added_total(&self) -> Money {
         Money::cents(self.row.added_total_cents)
     }
@@ -100,6 +102,15 @@ impl CallConsent {
     /// The accepted revision it goes beyond.
     async fn revision(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EstimateRevision>> {
         EstimateRevision::of(ctx, self.row.estimate_revision_id).await
+    }
+
+    /// What the local rules of where the machine stands ask for and it is not, such as in writing above an amount; the
+    /// consent counts all the same. No legal advice.
+    #[graphql(complexity = "20 + child_complexity")]
+    async fn missing(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<MissingElement>> {
+        let missing = consents::missing_of(reader(ctx)?, &self.row).await;
+        let missing = missing.map_err(edge)?;
+        Ok(missing.into_iter().map(MissingElement::from).collect())
     }
 
     /// Who received it.
@@ -113,7 +124,8 @@ impl CallConsent {
 pub struct ConsentNeed {
     /// Whether it does.
     needed: bool,
-    /// How much more the customer must agree to; null when nothing more is needed.
+    /// How much more the customer must agree to, on the side of tax that the place's rules count; null when nothing
+    /// more is needed.
     beyond: Option<Money>,
 }
 
@@ -161,7 +173,8 @@ pub struct RecordConsentInput {
     call_id: ID,
     /// The added parts and labour.
     added_work: String,
-    /// How much more was agreed to.
+    /// How much more was agreed to, before tax; with tax where the place's rules count it on both sides
+    /// (`consentCountsTax`).
     added_total: Money,
     /// Who agreed.
     authorised_by: String,

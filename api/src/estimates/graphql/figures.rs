@@ -46,6 +46,8 @@ pub enum EstimateChangeKind {
     Tax,
     /// The heading a line stands under.
     Section,
+    /// Whether a part is new, used or rebuilt.
+    Condition,
     /// The rate of a tax.
     TaxRate,
     /// What is wanted before the work begins.

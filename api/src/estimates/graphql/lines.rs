@@ -5,7 +5,10 @@ use nameplate_entities::{estimate_line, kinds};
 use nameplate_rules::money::Cents;
 
 use crate::graphql::scalars::{ExactDecimal, Money};
-use crate::pricing::graphql::{ChargeKind, FlatRateTask, Part, margin_percent};
+use crate::pricing;
+use crate::pricing::graphql::{
+    ChargeKind, FlatRateTask, Part, PartCondition, PriceBasis, margin_percent,
+};
 
 use super::WorkHours;
 use super::tax_facts::LineTaxFacts;
@@ -38,8 +41,10 @@ pub struct EstimateLine {
     unit_price: Money,
     /// Price of the line before discount.
     net: Money,
-    /// Its share of discounts.
+    /// Its share of discounts, the one on it alone included.
     discount: Money,
+    /// The discount granted on it alone, as the customer sees it.
+    own_discount: Money,
     /// How much of it is taxed.
     taxable: Money,
     /// Its tax.
@@ -64,6 +69,10 @@ pub struct EstimateLine {
     trip_zone: Option<String>,
     /// Whether the book or somebody set the price; null where it was not written down.
     priced_by: Option<PricedBy>,
+    /// What set the price of a part that the book priced; null where it was not written down.
+    price_basis: Option<PriceBasis>,
+    /// For a part: whether it is new, used or rebuilt; null where nobody said.
+    part_condition: Option<PartCondition>,
     /// Heading it stands under; lines of one section follow one another.
     section: Option<String>,
     #[graphql(skip)]
@@ -86,6 +95,7 @@ impl From<estimate_line::Model> for EstimateLine {
             unit_price: Money::cents(row.unit_price_cents),
             net: Money::cents(row.net_cents),
             discount: Money::cents(row.discount_cents),
+            own_discount: Money::cents(row.own_discount_cents),
             taxable: Money::cents(row.taxable_cents),
             tax: Money::cents(row.tax_cents),
             tax_reason: row.tax_reason,
@@ -104,6 +114,10 @@ impl From<estimate_line::Model> for EstimateLine {
             grade: row.rate_name,
             trip_zone: row.zone_name,
             priced_by: row.priced_by.map(Into::into),
+            price_basis: row
+                .price_basis
+                .map(|basis| pricing::basis_of_priced(basis).into()),
+            part_condition: row.part_condition.map(Into::into),
             section: row.section,
             part_id: row.part_id,
             task_id: row.task_id,

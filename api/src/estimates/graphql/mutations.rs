@@ -8,8 +8,8 @@ use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
-use crate::pricing::graphql::ChargeKind;
 use crate::pricing::graphql::tax_facts::{OutcomeWord, ServesWord, StatedAsWord};
+use crate::pricing::graphql::{ChargeKind, PartCondition};
 
 use super::EstimateRevision;
 use super::pictures::{self, EstimatePictureInput};
@@ -66,6 +66,13 @@ pub struct EstimateLineInput {
     hours: WorkHours,
     /// Price of one (labour: of an hour) instead of the book's; a fee and freight need it.
     unit_price: Option<Money>,
+    /// What is taken off this line alone, before the diagnostic credit and any discount on the option; not together
+    /// with `discountPercent`. It leaves deposit and freight that come with a part alone.
+    discount_amount: Option<Money>,
+    /// The same, per hundred of the line's price, rounded half up.
+    discount_percent: Option<ExactDecimal>,
+    /// For a part: whether it is new, used or rebuilt, if not as the catalogue has it; some places want it printed.
+    part_condition: Option<PartCondition>,
     /// For a trip: what it serves; some tax rules ask.
     trip_serves: Option<ServesWord>,
     /// For freight, or a part that brings freight: how the goods are delivered; some tax rules ask.
@@ -99,6 +106,9 @@ impl EstimateLineInput {
             minutes: self.minutes,
             hours: self.hours.into(),
             unit_price: self.unit_price.map(|price| price.0),
+            discount_amount: self.discount_amount.map(|amount| amount.0),
+            discount_percent: self.discount_percent.map(|percent| percent.0),
+            part_condition: self.part_condition.map(Into::into),
             facts: line_facts(
                 self.trip_serves,
                 self.delivery,
@@ -118,9 +128,9 @@ pub struct EstimateOptionInput {
     summary: Option<String>,
     /// Its charges, in the order of printing.
     lines: Vec<EstimateLineInput>,
-    /// What is taken off; not together with `discountPercent`.
+    /// What is taken off what the lines come to after their own discounts; not together with `discountPercent`.
     discount_amount: Option<Money>,
-    /// What is taken off, per hundred of the lines.
+    /// The same, per hundred.
     discount_percent: Option<ExactDecimal>,
     /// Whether the document states its charges one by one, or one amount for all.
     #[graphql(default_with = "StatedAsWord::Separately")]

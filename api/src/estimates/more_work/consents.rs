@@ -8,7 +8,9 @@ use nameplate_entities::call_consent;
 use nameplate_entities::kinds::ConsentHow;
 use nameplate_entities::{estimate_option, staff};
 use nameplate_rules::estimate::Tolerance;
-use nameplate_rules::local_rules::{self, Agreed, Amounts, ConsentNote, ConsentWay};
+use nameplate_rules::local_rules::{
+    self, Agreed, Amounts, ConsentNote, ConsentWay, Element, Missing,
+};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
 use sea_orm::{
@@ -132,6 +134,54 @@ pub async fn consents_of(
         .order_by_asc(call_consent::Column::Id)
         .all(db)
         .await?)
+}
+
+/// What the place asks of a consent that was only spoken, and it is not: in writing, once all that was agreed to is above
+/// the place's amount. It is told and nothing is refused: a spoken consent holds as long as it is noted (16 CCR 2722,
+/// MCL 445.833).
+///
+/// # Errors
+/// Internal only.
+pub async fn missing_of(
+    db: &impl ConnectionTrait,
+    consent: &call_consent::Model,
+) -> Result<Vec<Missing>> {
+    if consent.how == ConsentHow::InWriting {
+        return Ok(Vec::new());
+    }
+    let settings = shop::settings(db).await?;
+    let call = calls::get_call(db, "", consent.call_id).await?;
+    let address = customers::get_address(db, "", call.service_address_id).await?;
+    let place = (address.country.as_str(), address.region.as_str());
+    let on = settings.day_of(consent.given_at);
+    let Some(found) = places::in_force(db, place, on).await? else {
+        return Ok(Vec::new());
+    };
+    let revision = store::get_revision(db, "", consent.estimate_revision_id).await?;
+    let options = store::options_of(db, revision.id).await?;
+    let accepted = options
+        .iter()
+        .find(|option| Some(option.id) == revision.accepted_option_id)
+        .ok_or_else(|| Error::internal("a consent goes beyond nothing"))?;
+    let amounts = amounts((
+        accepted.net_cents,
+        accepted.discount_cents,
+        accepted.total_cents,
+    ))?;
+    let added = consents_of(db, revision.id)
+        .await?
+        .into_iter()
+        .filter(|earlier| earlier.id <= consent.id)
+        .map(|earlier| Cents(earlier.added_total_cents));
+    let agreed = Cents::sum(added.chain([amounts.before_tax]))
+        .map_err(|refusal| Error::caused("amounts agreed to", refusal))?;
+    let missing = found.rules.wants_writing(agreed).then(|| Missing {
+        element: Element::WrittenCopy,
+        words: format!(
+            "With this, {agreed} is agreed to, which this place wants in writing. Send the customer a note of it too."
+        ),
+    });
+    Ok(missing.into_iter().collect())
 }
 
 /// The sentences a bill prints for consents.

@@ -26,7 +26,7 @@ async fn draft_of(world: &World, change: BookChange) -> price_book::Model {
     let before = pricing::book_on(world.app.db.read(), today).await.unwrap();
     let copy = pricing::ClonePriceBook {
         price_book_id: before.row.id,
-        name: "Next year".to_owned(),
+        name: change.name.clone().unwrap_or("Next year".to_owned()),
         effective_from: "2027-01-01".parse().unwrap(),
     };
     let draft = pricing::clone_price_book(&act, copy).await.unwrap();

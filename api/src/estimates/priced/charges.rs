@@ -1,7 +1,8 @@
 //! Each line as a charge: what it costs by the price book, before discount and tax.
 
-use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::kinds::{ChargeKind, PartCondition};
 use nameplate_rules::money::Cents;
+use nameplate_rules::pricing::discount::Discount;
 use rust_decimal::Decimal;
 
 use crate::base::Result;
@@ -27,6 +28,12 @@ pub(super) struct Charge {
     /// Which line of the input it comes from.
     pub(super) line: usize,
     pub(super) facts: LineFacts,
+    /// For a part: new, used or rebuilt, where somebody said.
+    pub(super) condition: Option<PartCondition>,
+    /// The discount granted on its line alone.
+    pub(super) granted: Option<Discount>,
+    /// What that comes to.
+    pub(super) own_discount: Cents,
 }
 
 impl Charge {
@@ -45,6 +52,9 @@ impl Charge {
             basis: Basis::default(),
             line: 0,
             facts: LineFacts::default(),
+            condition: None,
+            granted: None,
+            own_discount: Cents::ZERO,
         }
     }
 }
@@ -56,11 +66,20 @@ impl Terms {
         let mut charges = Vec::with_capacity(option.lines.len());
         for (at, line) in option.lines.iter().enumerate() {
             let priced = self.charge(line, first_labour, &format!("{path}.lines.{at}"))?;
-            charges.extend(priced.into_iter().map(|charge| Charge {
-                section: line.section.clone(),
-                line: at,
-                facts: line.facts.of_kind(charge.kind),
-                ..charge
+            // A discount on the line is one on the part, not on what comes along with it.
+            let granted = std::iter::once(line.discount()).chain(std::iter::repeat(None));
+            charges.extend(priced.into_iter().zip(granted).map(|(charge, granted)| {
+                Charge {
+                    section: line.section.clone(),
+                    line: at,
+                    facts: line.facts.of_kind(charge.kind),
+                    condition: line
+                        .part_condition
+                        .filter(|_| charge.kind == ChargeKind::Part)
+                        .or(charge.condition),
+                    granted,
+                    ..charge
+                }
             }));
             if line.kind == ChargeKind::Labour && line.terms.task_id.is_none() {
                 first_labour = false;

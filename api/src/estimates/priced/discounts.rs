@@ -1,8 +1,8 @@
-//! What charges give up: the diagnostic credit and the discount granted.
+//! What charges give up: discounts on single lines, the diagnostic credit and the discount granted on the whole.
 
 use nameplate_entities::kinds::ChargeKind;
 use nameplate_rules::money::{Cents, MoneyRefusal, spread_by_cents};
-use nameplate_rules::pricing::discount::{DiscountRefusal, discount_lines};
+use nameplate_rules::pricing::discount::{DiscountRefusal, OnLine, discount_each, discount_lines};
 use nameplate_rules::pricing::trip::{RepairAnswer, diagnostic};
 
 use crate::base::{Error, ProblemCode, Result};
@@ -13,23 +13,24 @@ use crate::estimates::states::sentence;
 use crate::estimates::writing::offer::NewOption;
 
 impl Terms {
-    /// What each charge gives up: the diagnostic credit first, then the discount granted, spread over the rest.
+    /// What each charge gives up: first what its own line grants, then the diagnostic credit, then the discount granted
+    /// on the option, spread over what is left.
     pub(super) fn discounts(
         &self,
         charges: &mut [Charge],
         option: &NewOption,
         path: &str,
     ) -> Result<Vec<Cents>> {
-        let credits = self.diagnostic_credits(charges, path)?;
+        let fits = || too_large(path, &MoneyRefusal::TooLarge);
+        let nets = charges.iter().map(|charge| charge.net).collect::<Vec<_>>();
+        let own = own_discounts(charges, path)?;
+        let left = less(&nets, &own).ok_or_else(fits)?;
+        let credits = self.diagnostic_credits(charges, &left, path)?;
+        let given = plus(&own, &credits).ok_or_else(fits)?;
         let Some(granted) = option.discount() else {
-            return Ok(credits);
+            return Ok(given);
         };
-        let left = charges
-            .iter()
-            .zip(&credits)
-            .map(|(charge, credit)| charge.net.checked_sub(*credit))
-            .collect::<Option<Vec<_>>>()
-            .ok_or_else(|| too_large(path, &MoneyRefusal::TooLarge))?;
+        let left = less(&nets, &given).ok_or_else(fits)?;
         let discounted = discount_lines(&left, granted).map_err(|refusal| match refusal {
             DiscountRefusal::MoreThanTotal { .. } => Error::refused(
                 ProblemCode::TooMuch,
@@ -38,22 +39,23 @@ impl Terms {
             ),
             other => Error::caused("discount of an estimate", other),
         })?;
-        credits
-            .into_iter()
-            .zip(discounted.by_line)
-            .map(|(credit, share)| credit.checked_add(share))
-            .collect::<Option<Vec<_>>>()
-            .ok_or_else(|| too_large(path, &MoneyRefusal::TooLarge))
+        plus(&given, &discounted.by_line).ok_or_else(fits)
     }
 
     /// What the diagnostic lines give up because accepting the option accepts the repair.
-    fn diagnostic_credits(&self, charges: &mut [Charge], path: &str) -> Result<Vec<Cents>> {
+    fn diagnostic_credits(
+        &self,
+        charges: &mut [Charge],
+        left: &[Cents],
+        path: &str,
+    ) -> Result<Vec<Cents>> {
         let sum_of = |kinds: &[ChargeKind]| {
-            let nets = charges
+            let left = charges
                 .iter()
-                .filter(|charge| kinds.contains(&charge.kind))
-                .map(|charge| charge.net);
-            Cents::sum(nets).map_err(|refusal| too_large(path, &refusal))
+                .zip(left)
+                .filter(|(charge, _)| kinds.contains(&charge.kind))
+                .map(|(_, left)| *left);
+            Cents::sum(left).map_err(|refusal| too_large(path, &refusal))
         };
         let charged = sum_of(&[ChargeKind::Diagnostic])?;
         let repair = sum_of(&[ChargeKind::Part, ChargeKind::Labour])?;
@@ -63,8 +65,9 @@ impl Terms {
             .credit;
         let weights = charges
             .iter()
-            .map(|charge| match charge.kind {
-                ChargeKind::Diagnostic => charge.net,
+            .zip(left)
+            .map(|(charge, left)| match charge.kind {
+                ChargeKind::Diagnostic => *left,
                 _ => Cents::ZERO,
             })
             .collect::<Vec<_>>();
@@ -77,4 +80,36 @@ impl Terms {
         }
         Ok(credits)
     }
+}
+
+/// What the discount on its own line takes off each charge.
+fn own_discounts(charges: &mut [Charge], path: &str) -> Result<Vec<Cents>> {
+    let asked = charges
+        .iter()
+        .map(|charge| (charge.net, charge.granted))
+        .collect::<Vec<_>>();
+    let own = discount_each(&asked).map_err(|OnLine { line, refusal }| match refusal {
+        DiscountRefusal::MoreThanTotal { .. } => {
+            let line = charges.get(line).map_or(line, |charge| charge.line);
+            let path = format!("{path}.lines.{line}.discountAmount");
+            let words = sentence(&refusal.to_string());
+            Error::refused(ProblemCode::TooMuch, path, words)
+        }
+        other => Error::caused("discount of a line", other),
+    })?;
+    for (charge, off) in charges.iter_mut().zip(&own) {
+        charge.own_discount = *off;
+    }
+    Ok(own)
+}
+
+fn less(amounts: &[Cents], off: &[Cents]) -> Option<Vec<Cents>> {
+    let each = amounts.iter().zip(off);
+    each.map(|(amount, off)| amount.checked_sub(*off)).collect()
+}
+
+fn plus(amounts: &[Cents], more: &[Cents]) -> Option<Vec<Cents>> {
+    let each = amounts.iter().zip(more);
+    each.map(|(amount, more)| amount.checked_add(*more))
+        .collect()
 }

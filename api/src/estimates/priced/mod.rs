@@ -5,7 +5,7 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::kinds::{ChargeKind, PartCondition};
 use nameplate_entities::{flat_rate_task, part};
 use nameplate_rules::estimate::Shown;
 use nameplate_rules::estimate::deposit::{Deposit, DepositRefusal, deposit};
@@ -84,6 +84,10 @@ pub struct PricedLine {
     pub facts: LineFacts,
     /// Price and discount as the customer sees them, where prices hold the tax.
     pub shown: Option<Shown>,
+    /// For a part: new, used or rebuilt, where somebody said.
+    pub condition: Option<PartCondition>,
+    /// The discount granted on it alone, as the customer sees it; it is part of its discount.
+    pub own_discount: Cents,
 }
 
 impl Terms {
@@ -143,6 +147,11 @@ fn deposit_of(option: &NewOption, total: Cents, path: &str) -> Result<Option<Dep
         .map(Some)
         .map_err(|refusal| match refusal {
             DepositRefusal::Money(refusal) => too_large(path, &refusal),
+            DepositRefusal::NothingToPay { .. } => Error::refused(
+                ProblemCode::TooMuch,
+                format!("{path}.depositPercent"),
+                sentence(&refusal.to_string()),
+            ),
             refusal => Error::refused(
                 ProblemCode::TooMuch,
                 format!("{path}.depositAmount"),
@@ -179,6 +188,8 @@ impl Charge {
             basis: self.basis,
             facts: self.facts,
             shown: None,
+            condition: self.condition,
+            own_discount: self.own_discount,
         }
     }
 }

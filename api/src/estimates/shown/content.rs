@@ -81,7 +81,9 @@ pub async fn of_revision(
         .totals()
         .map_err(|refusal| Error::caused("totals of an estimate", refusal))?;
     let about = (estimate, &content);
-    let held = local::held(tx, settings, about, days.sent_on).await?;
+    // Sent or handed over, it will be in writing.
+    let paper = local::AsPaper::sent(&content)?;
+    let held = local::held(tx, settings, about, paper, days.sent_on).await?;
     Ok(Content {
         around: Around {
             local_lines: held.lines,
@@ -181,6 +183,8 @@ fn line(row: estimate_line::Model) -> Line {
         tax: Cents(row.tax_cents),
         tax_reason: row.tax_reason,
         section: row.section.unwrap_or_default(),
+        condition: row.part_condition.map(pricing::condition_of_row),
+        own_discount: Some(Cents(row.own_discount_cents)).filter(|off| *off != Cents::ZERO),
     }
 }
 

@@ -62,8 +62,8 @@ pub struct LineView {
     pub unit_price: String,
     /// Amount of the line before tax.
     pub amount: String,
-    /// Whether sales tax was charged on it.
-    pub taxed: bool,
+    /// How much of it is taxed, such as `taxed on 11.85`; empty for nothing.
+    pub taxed: String,
     /// Heading of the section that begins with it; empty for none.
     pub section: String,
 }

@@ -63,7 +63,7 @@ fn line([kind, description, quantity, unit_price, amount]: [&str; 5], taxed: boo
         quantity: quantity.to_owned(),
         unit_price: unit_price.to_owned(),
         amount: amount.to_owned(),
-        taxed,
+        taxed: if taxed { "taxed" } else { "" }.to_owned(),
         note: String::new(),
         section: String::new(),
     }

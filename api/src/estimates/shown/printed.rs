@@ -5,7 +5,7 @@
 use nameplate_documents as documents;
 use nameplate_entities::estimate_revision;
 use nameplate_rules::estimate::repair_or_replace::Weighing;
-use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel};
+use nameplate_rules::estimate::{Content, Line, OfferOption, TaxLevel, Taxed};
 use nameplate_rules::money::Cents;
 
 use crate::base::letter::{CustomerMail, EstimateMail, MailOption, MailShop};
@@ -99,7 +99,7 @@ pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -
 }
 
 fn option_view((position, option): (usize, OfferOption)) -> OptionView {
-    let option = as_printed(option);
+    let (option, taxed) = as_printed(option);
     OptionView {
         id: position.to_string(),
         subtotal: option.subtotal.to_string(),
@@ -112,9 +112,10 @@ fn option_view((position, option): (usize, OfferOption)) -> OptionView {
         lines: headings(&option.lines)
             .into_iter()
             .zip(option.lines)
-            .map(|(section, line)| LineView {
+            .zip(taxed)
+            .map(|((section, line), taxed)| LineView {
                 section,
-                ..line_view(line)
+                ..line_view(line, taxed)
             })
             .collect(),
         tax_lines: option
@@ -129,14 +130,14 @@ fn option_view((position, option): (usize, OfferOption)) -> OptionView {
     }
 }
 
-fn line_view(line: Line) -> LineView {
+fn line_view(line: Line, taxed: Taxed) -> LineView {
     LineView {
         kind: kind(&line),
         unit_price: line.unit_price.to_string(),
         amount: line.net.to_string(),
-        taxed: line.taxable != Cents::ZERO,
+        taxed: taxed.words(),
+        note: line.note(),
         description: line.description,
-        note: String::new(),
         quantity: line.quantity,
         section: String::new(),
     }
@@ -262,7 +263,7 @@ pub fn document(
 }
 
 fn option_block(option: OfferOption) -> documents::OptionBlock {
-    let option = as_printed(option);
+    let (option, taxed) = as_printed(option);
     documents::OptionBlock {
         subtotal: option.subtotal.to_string(),
         discount: discount(option.discount),
@@ -274,9 +275,10 @@ fn option_block(option: OfferOption) -> documents::OptionBlock {
         lines: headings(&option.lines)
             .into_iter()
             .zip(option.lines)
-            .map(|(section, line)| documents::DocumentLine {
+            .zip(taxed)
+            .map(|((section, line), taxed)| documents::DocumentLine {
                 section: Some(section).filter(|section| !section.is_empty()),
-                ..document_line(line)
+                ..document_line(line, taxed)
             })
             .collect(),
         tax_lines: option
@@ -291,22 +293,23 @@ fn option_block(option: OfferOption) -> documents::OptionBlock {
     }
 }
 
-fn document_line(line: Line) -> documents::DocumentLine {
+fn document_line(line: Line, taxed: Taxed) -> documents::DocumentLine {
     documents::DocumentLine {
         kind: kind(&line),
         unit_price: line.unit_price.to_string(),
         amount: line.net.to_string(),
-        taxed: line.taxable != Cents::ZERO,
+        taxed: taxed != Taxed::No,
+        note: line.note_with_tax(taxed),
         description: line.description,
-        note: None,
         quantity: line.quantity,
         section: None,
     }
 }
 
-/// The option as it is printed; its sums were checked when it was frozen, so they fit.
-fn as_printed(option: OfferOption) -> OfferOption {
-    option.clone().as_printed().unwrap_or(option)
+/// The option as it is printed, and how much of each line is taxed; its sums were checked when it was frozen, so they fit.
+fn as_printed(option: OfferOption) -> (OfferOption, Vec<Taxed>) {
+    let untold = vec![Taxed::No; option.lines.len()];
+    option.clone().as_printed().unwrap_or((option, untold))
 }
 
 /// The mail that brings the link.

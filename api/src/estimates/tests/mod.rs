@@ -3,6 +3,7 @@
 pub mod acceptance;
 pub mod answers;
 pub mod catalogue;
+pub mod lines;
 pub mod offers;
 pub mod tax;
 pub mod templates;

@@ -10,6 +10,8 @@ use sea_orm::{EntityTrait, Iterable};
 
 use crate::base::ProblemCode::{Malformed, Missing, Superseded};
 use crate::base::testing::refusals;
+use crate::estimates::shown::page::ShopView;
+use crate::estimates::shown::printed;
 use crate::estimates::tests::testing::World;
 use crate::estimates::writing::tax_facts::{LineFacts, OptionFacts};
 use crate::estimates::*;
@@ -162,10 +164,14 @@ async fn a_trip_is_taxed_by_what_it_serves_and_nobody_may_leave_that_out() {
         let refused = draft(&mut world, job(None)).await;
         let missing = (Missing, "options.0.lines.2.tripServes".to_owned());
         assert_eq!(refusals(refused), [missing]);
-        let (_, option, lines) = draft(&mut world, job(Some(TripServes::Both)))
+        let (id, option, lines) = draft(&mut world, job(Some(TripServes::Both)))
             .await
             .unwrap();
         assert_eq!((option.tax_cents, lines[2].taxable_cents), (943, 1_000));
+        assert_eq!(
+            taxed_words(&mut world, id).await,
+            ["taxed", "", "taxed on 10.00"]
+        );
         assert_eq!(lines[2].trip_serves, Some(TripServes::Both));
         let why = "Taxed at 7.25 % on 10.00 of 25.00 in Pell: as the rule says.";
         assert_eq!(lines[2].tax_reason, why);
@@ -192,15 +198,28 @@ async fn one_amount_is_printed_as_one_unless_its_parts_must_be_stated() {
     }
 }
 
-/// Sends the revision and counts what its first option prints.
-async fn printed_lines(world: &mut World, revision_id: i64) -> usize {
+/// Sends the revision and gives what it says.
+async fn sent(world: &mut World, revision_id: i64) -> Content {
     world.send(revision_id).await.unwrap();
     let revisions = world.revisions().await;
     let sent = revisions.iter().find(|row| row.id == revision_id).unwrap();
     let frozen = sent.content_json.as_deref().unwrap();
-    let content: Content = serde_json::from_str(frozen).unwrap();
+    serde_json::from_str(frozen).unwrap()
+}
+
+/// What the page says of each line's tax.
+async fn taxed_words(world: &mut World, revision_id: i64) -> Vec<String> {
+    let content = sent(world, revision_id).await;
+    let page = printed::page(content, ShopView::default(), "", "");
+    let lines = page.options.into_iter().flat_map(|option| option.lines);
+    lines.map(|line| line.taxed).collect()
+}
+
+/// Counts what the revision's first option prints.
+async fn printed_lines(world: &mut World, revision_id: i64) -> usize {
+    let content = sent(world, revision_id).await;
     let option = content.options.into_iter().next().unwrap();
-    option.as_printed().unwrap().lines.len()
+    option.as_printed().unwrap().0.lines.len()
 }
 
 #[tokio::test]

@@ -274,6 +274,11 @@ fn newer_part(
     ));
     line.part_id = Some(last.id);
     line.description = None;
+    line.part_condition = None;
+    if line.discount_amount.take().is_some() {
+        let words = format!("The discount typed for part {} is not kept.", first.number);
+        remarks.push(words);
+    }
     if line.unit_price.take().is_some() {
         let words = format!("The price typed for part {} is not kept.", first.number);
         remarks.push(words);

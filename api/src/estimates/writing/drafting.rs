@@ -347,6 +347,8 @@ fn line_row((option_id, position): (i64, i32), line: PricedLine) -> estimate_lin
         first_labour: Set(line.basis.first_labour),
         price_basis: Set(line.basis.price_basis),
         list_price_cents: Set(line.basis.list_price),
+        part_condition: Set(line.condition),
+        own_discount_cents: Set(line.own_discount.0),
         trip_serves: Set(line.facts.trip_serves),
         delivered_by: Set(delivery.map(|delivery| delivery.by)),
         delivery_cost_cents: Set(delivery

@@ -1,6 +1,6 @@
 //! What an estimate offers, as typed: held against the door before anything is looked up.
 
-use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::kinds::{ChargeKind, PartCondition};
 use nameplate_rules::estimate::deposit::DepositTerms;
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
@@ -70,6 +70,14 @@ pub struct NewLine {
     pub minutes: Option<i32>,
     pub hours: WorkHours,
     pub unit_price: Option<Cents>,
+    /// What is taken off this line alone, before any discount on the option.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub discount_amount: Option<Cents>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub discount_percent: Option<Decimal>,
+    /// For a part: new, used or rebuilt, if not as the catalogue has it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub part_condition: Option<PartCondition>,
     /// Heading it stands under.
     pub section: Option<String>,
     /// What it names of the price book beside its kind.
@@ -144,21 +152,7 @@ impl NewOption {
         self.title = checks.text(&format!("{below}.title"), &self.title, LINE_MAX);
         let path = format!("{below}.summary");
         self.summary = checks.text_if_any(&path, self.summary.as_deref(), TEXT_MAX);
-        if let Some(amount) = self.discount_amount {
-            let path = format!("{below}.discountAmount");
-            checks.not_negative(&path, amount);
-            if self.discount_percent.is_some() {
-                checks.refuse(
-                    ProblemCode::Malformed,
-                    &path,
-                    "Give a discount as an amount or as a percentage, not as both.",
-                );
-            }
-        }
-        if let Some(Err(refusal)) = self.discount_percent.map(Percent::new) {
-            let path = format!("{below}.discountPercent");
-            checks.refuse(ProblemCode::OutOfRange, &path, format!("{refusal}."));
-        }
+        check_discount(checks, below, (self.discount_amount, self.discount_percent));
         let path = format!("{below}.notes");
         self.notes = checks.text_if_any(&path, self.notes.as_deref(), TEXT_MAX);
         self.check_deposit(checks, below);
@@ -225,13 +219,38 @@ impl NewOption {
 
     /// The discount granted; none was checked away before.
     pub fn discount(&self) -> Option<Discount> {
-        let percent = self
-            .discount_percent
-            .and_then(|percent| Percent::new(percent).ok());
-        self.discount_amount
-            .map(Discount::Amount)
-            .or(percent.map(Discount::Percent))
+        discount((self.discount_amount, self.discount_percent))
     }
+}
+
+/// Holds a discount, of an option or of one line, against the door.
+fn check_discount(
+    checks: &mut Checks,
+    below: &str,
+    (amount, percent): (Option<Cents>, Option<Decimal>),
+) {
+    if let Some(amount) = amount {
+        let path = format!("{below}.discountAmount");
+        checks.not_negative(&path, amount);
+        if percent.is_some() {
+            checks.refuse(
+                ProblemCode::Malformed,
+                &path,
+                "Give a discount as an amount or as a percentage, not as both.",
+            );
+        }
+    }
+    if let Some(Err(refusal)) = percent.map(Percent::new) {
+        let path = format!("{below}.discountPercent");
+        checks.refuse(ProblemCode::OutOfRange, &path, format!("{refusal}."));
+    }
+}
+
+fn discount((amount, percent): (Option<Cents>, Option<Decimal>)) -> Option<Discount> {
+    let percent = percent.and_then(|percent| Percent::new(percent).ok());
+    amount
+        .map(Discount::Amount)
+        .or(percent.map(Discount::Percent))
 }
 
 impl NewLine {
@@ -245,14 +264,23 @@ impl NewLine {
             minutes: None,
             hours: WorkHours::Regular,
             unit_price: None,
+            discount_amount: None,
+            discount_percent: None,
+            part_condition: None,
             section: None,
             terms: LineTerms::default(),
             facts: LineFacts::default(),
         }
     }
 
+    /// The discount granted on it alone; none was checked away before.
+    pub fn discount(&self) -> Option<Discount> {
+        discount((self.discount_amount, self.discount_percent))
+    }
+
     fn check(&mut self, checks: &mut Checks, below: &str) {
         let path = |field: &str| format!("{below}.{field}");
+        check_discount(checks, below, (self.discount_amount, self.discount_percent));
         let description = path("description");
         self.description = checks.text_if_any(&description, self.description.as_deref(), LINE_MAX);
         let section = path("section");
@@ -315,6 +343,11 @@ impl NewLine {
             "partId",
             self.part_id.is_some() && self.kind != ChargeKind::Part,
             "Only a line for a part names one.",
+        );
+        takes_none(
+            "partCondition",
+            self.part_condition.is_some() && self.kind != ChargeKind::Part,
+            "Only a part is new, used or rebuilt.",
         );
         takes_none(
             "minutes",

@@ -19,7 +19,7 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::local_rules::graphql::MissingElement;
-use crate::pricing::graphql::ChargeKind;
+use crate::pricing::graphql::{ChargeKind, PartCondition};
 use crate::shop::graphql::Staff;
 
 use super::{local, store};
@@ -242,8 +242,12 @@ pub struct InvoiceLine {
     unit_price: Money,
     /// Price before discount and tax.
     net: Money,
-    /// Its share of discounts.
+    /// Its share of discounts, the one on it alone included.
     discount: Money,
+    /// The discount granted on it alone, as the customer sees it.
+    own_discount: Money,
+    /// For a part: whether it is new, used or rebuilt; null where nobody said.
+    part_condition: Option<PartCondition>,
     /// How much of it is taxed.
     taxable: Money,
     /// Its share of the tax.
@@ -263,6 +267,8 @@ impl From<invoice_line::Model> for InvoiceLine {
             unit_price: Money::cents(row.unit_price_cents),
             net: Money::cents(row.net_cents),
             discount: Money::cents(row.discount_cents),
+            own_discount: Money::cents(row.own_discount_cents),
+            part_condition: row.part_condition.map(Into::into),
             taxable: Money::cents(row.taxable_cents),
             tax: Money::cents(row.tax_cents),
             tax_reason: row.tax_reason,

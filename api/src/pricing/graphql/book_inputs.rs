@@ -125,7 +125,7 @@ pub struct DraftPriceBookInput {
     increment_minutes: i32,
     /// Factor for work after hours, 1 to 100; 1.5 when left out.
     after_hours_multiplier: Option<ExactDecimal>,
-    /// What a second technician adds, as a share of the first one's price, 0 to 10; 1, the double, when left out.
+    /// What a second technician adds, as a share of the first one's price, 0 to 1; 1, the double, when left out.
     second_technician_share: Option<ExactDecimal>,
     /// Charge for one trip to an address in none of the zones.
     trip: Money,
@@ -260,7 +260,7 @@ pub struct ChangePriceBookInput {
     increment_minutes: Option<i32>,
     /// Factor for work after hours, 1 to 100.
     after_hours_multiplier: Option<ExactDecimal>,
-    /// What a second technician adds, as a share of the first one's price, 0 to 10.
+    /// What a second technician adds, as a share of the first one's price, 0 to 1.
     second_technician_share: Option<ExactDecimal>,
     /// Charge for one trip to an address in none of the zones.
     trip: Option<Money>,

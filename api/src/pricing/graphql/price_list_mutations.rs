@@ -8,7 +8,7 @@ use crate::graphql::ids::Kind;
 use crate::payload;
 
 use super::super::price_lists;
-use super::PriceList;
+use super::{PartCondition, PriceList};
 
 /// Which column of the list holds what, by the names in its first line, whatever their case.
 #[derive(InputObject)]
@@ -34,6 +34,9 @@ pub struct BeginPriceListInput {
     name: String,
     /// Which column holds what.
     columns: PriceListColumnsInput,
+    /// Whether the parts it records for the first time are new, used or rebuilt; left out where nobody says so of them.
+    /// Parts on record keep what is said of them.
+    part_condition: Option<PartCondition>,
 }
 
 impl BeginPriceListInput {
@@ -48,6 +51,7 @@ impl BeginPriceListInput {
                 cost: self.columns.cost,
                 list_price: self.columns.list_price,
             },
+            part_condition: self.part_condition.map(Into::into),
         })
     }
 }

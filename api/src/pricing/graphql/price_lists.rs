@@ -15,7 +15,7 @@ use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
 
 use super::super::price_lists::store;
-use super::{Part, Supplier};
+use super::{Part, PartCondition, Supplier};
 
 /// A list that received nothing for so long was broken off, for instance because the server ended.
 const SILENCE: TimeDelta = TimeDelta::minutes(2);
@@ -183,6 +183,8 @@ pub struct PriceList {
     same_count: i64,
     /// SHA-256 of what was sent, in hexadecimal.
     content_hash: Option<String>,
+    /// Whether the parts it records for the first time are new, used or rebuilt; null where nobody said.
+    part_condition: Option<PartCondition>,
     /// When it was begun.
     begun_at: DateTime<Utc>,
     /// When it was taken over.
@@ -201,6 +203,7 @@ impl From<price_list::Model> for PriceList {
             changed_count: row.changed_count,
             same_count: row.same_count,
             content_hash: row.content_hash.clone(),
+            part_condition: row.part_condition.map(Into::into),
             begun_at: row.begun_at,
             taken_over_at: row.taken_over_at,
             row,

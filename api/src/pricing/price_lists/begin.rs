@@ -1,6 +1,6 @@
 //! Beginning a price list, and giving one up.
 
-use nameplate_entities::kinds::PriceListState;
+use nameplate_entities::kinds::{PartCondition, PriceListState};
 use nameplate_entities::price_list;
 use nameplate_rules::pricing::price_list::Field;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, IntoActiveModel};
@@ -61,6 +61,8 @@ pub struct BeginPriceList {
     pub supplier_id: i64,
     pub name: String,
     pub columns: Columns,
+    /// The condition of the parts it records for the first time; none where nobody says.
+    pub part_condition: Option<PartCondition>,
 }
 
 /// Names the supplier and the columns of a list; its rows are sent to the upload path afterwards.
@@ -86,6 +88,7 @@ pub async fn begin_price_list(act: &Act, new: BeginPriceList) -> Result<price_li
         supplier_id: Set(new.supplier_id),
         name: Set(name),
         columns_json: Set(columns_json),
+        part_condition: Set(new.part_condition),
         state: Set(PriceListState::Begun),
         upload: Set(0),
         row_count: Set(0),

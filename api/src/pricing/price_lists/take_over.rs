@@ -87,9 +87,10 @@ pub async fn take_over_price_list(act: &Act, take: TakeOverPriceList) -> Result<
 async fn write_parts(tx: &impl ConnectionTrait, act: &Act, list: &price_list::Model) -> Result<()> {
     run(
         tx,
-        "INSERT INTO part (number, description, supplier_id, cost_cents, list_price_cents, version) \
-         SELECT number, description, $2, cost_cents, list_price_cents, 1 FROM price_list_row \
-         WHERE price_list_id = $1 AND outcome = 'new'",
+        "INSERT INTO part (number, description, supplier_id, cost_cents, list_price_cents, condition, version) \
+         SELECT r.number, r.description, $2, r.cost_cents, r.list_price_cents, l.part_condition, 1 \
+         FROM price_list_row r JOIN price_list l ON l.id = r.price_list_id \
+         WHERE r.price_list_id = $1 AND r.outcome = 'new'",
         [list.id.into(), list.supplier_id.into()],
     )
     .await?;

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use actix_web::web::Bytes;
-use nameplate_entities::kinds::{PriceListState, Role, RowFault, RowOutcome};
+use nameplate_entities::kinds::{PartCondition, PriceListState, Role, RowFault, RowOutcome};
 use nameplate_entities::{
     part, part_cost, price_list, price_list_fault, price_list_row, search_entry,
 };
@@ -37,6 +37,7 @@ pub async fn begun(act: &Act, key: &str, supplier_id: i64) -> price_list::Model 
             cost: "Net".to_owned(),
             list_price: Some("List".to_owned()),
         },
+        part_condition: Some(PartCondition::Rebuilt),
     };
     begin_price_list(act, new).await.unwrap()
 }
@@ -150,6 +151,14 @@ async fn a_list_changes_the_catalogue_only_when_it_is_taken_over_and_then_all_at
                 ("C-3".to_owned(), own(), 1_000, None),
             ]
         );
+        let rows = part::Entity::find()
+            .order_by_asc(part::Column::Number)
+            .all(act.app.db.read())
+            .await
+            .unwrap();
+        let conditions = rows.into_iter().map(|row| row.condition);
+        let of_new_ones = [Some(PartCondition::Rebuilt), None, None];
+        assert_eq!(conditions.collect::<Vec<_>>(), of_new_ones);
         let from_list = part_cost::Entity::find()
             .filter(part_cost::Column::PriceListId.eq(list.id))
             .count(act.app.db.read())

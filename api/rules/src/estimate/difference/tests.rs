@@ -20,6 +20,8 @@ fn line(kind: ChargeKind, description: &str, (net, discount, tax): (i64, i64, i6
         tax: Cents(tax),
         tax_reason: "Because.".to_owned(),
         section: String::new(),
+        condition: None,
+        own_discount: None,
     }
 }
 

@@ -93,7 +93,7 @@ pub(super) const ESTIMATES: &[Row] = &[
     (
         "EstimateLine",
         Desk,
-        "cost marginPercent labourMinutes section taxFacts",
+        "cost marginPercent labourMinutes section taxFacts ownDiscount partCondition priceBasis",
     ),
     (
         "EstimateLine",

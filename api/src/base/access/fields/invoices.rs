@@ -20,7 +20,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "InvoiceLine",
         Desk,
-        "kind description quantity unitPrice net discount taxable tax taxReason cost",
+        "kind description quantity unitPrice net discount ownDiscount taxable tax taxReason cost partCondition",
     ),
     (
         "InvoiceTax",

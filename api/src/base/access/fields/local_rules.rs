@@ -28,5 +28,5 @@ pub(super) const LOCAL_RULES: &[Row] = &[
         Desk,
         "id addedWork addedTotal authorisedBy how telephone conditions givenAt recordedAt recordedBy",
     ),
-    ("CallConsent", Desk, "revision"),
+    ("CallConsent", Desk, "revision missing"),
 ];

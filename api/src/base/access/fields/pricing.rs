@@ -69,7 +69,7 @@ pub(super) const PRICING: &[Row] = &[
     (
         "PriceList",
         Desk,
-        "contentHash begunAt takenOverAt largestRises soldBelowCost",
+        "contentHash begunAt takenOverAt largestRises soldBelowCost partCondition",
     ),
     (
         "PriceListRow",

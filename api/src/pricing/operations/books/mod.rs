@@ -27,7 +27,7 @@ pub use terms::{DraftPriceBook, NewBracket};
 pub async fn draft_price_book(act: &Act, new: DraftPriceBook) -> Result<price_book::Model> {
     act.staff_with(Right::DraftPriceBook)?;
     let tx = act.app.db.write().await?;
-    let checked = checked(&tx, &new).await?;
+    let checked = checked(&tx, &new, None).await?;
     let row = checked.row.insert(&tx).await?;
     rows::write(&tx, row.id, &new, checked.lists).await?;
     let verb = Right::DraftPriceBook.mutation();
@@ -42,10 +42,23 @@ struct Checked {
     lists: lists::Lists,
 }
 
-/// Everything wrong with a book at once.
-async fn checked(tx: &impl ConnectionTrait, new: &DraftPriceBook) -> Result<Checked> {
+/// Everything wrong with a book at once. `own` is the draft that is changed.
+async fn checked(
+    tx: &impl ConnectionTrait,
+    new: &DraftPriceBook,
+    own: Option<i64>,
+) -> Result<Checked> {
     let mut checks = Checks::new();
     let row = new.row(&mut checks);
+    let name = new.name.trim();
+    let twin = store::drafted_as(tx, name, new.effective_from).await?;
+    if twin.iter().any(|twin| Some(twin.id) != own) {
+        let on = new.effective_from;
+        let words = format!(
+            "There is a draft {name:?} for {on} already. Change that one, or name this one differently."
+        );
+        checks.refuse(ProblemCode::Taken, "name", words);
+    }
     let lists = lists::checked(tx, &mut checks, new).await?;
     checks.finish()?;
     Ok(Checked { row, lists })
@@ -72,7 +85,7 @@ pub async fn clone_price_book(act: &Act, copy: ClonePriceBook) -> Result<price_b
         effective_from: copy.effective_from,
         ..rows::read(&tx, &source).await?
     };
-    let checked = checked(&tx, &new).await?;
+    let checked = checked(&tx, &new, None).await?;
     let row = checked.row.insert(&tx).await?;
     rows::write(&tx, row.id, &new, checked.lists).await?;
     let verb = Right::ClonePriceBook.mutation();
@@ -107,7 +120,7 @@ pub async fn change_price_book(act: &Act, change: ChangePriceBook) -> Result<pri
         ));
     }
     let new = change.change.over(rows::read(&tx, &before).await?);
-    let checked = checked(&tx, &new).await?;
+    let checked = checked(&tx, &new, Some(before.id)).await?;
     let mut row = checked.row;
     row.id = Set(before.id);
     row.version = Set(before.version + 1);

@@ -160,11 +160,11 @@ impl DraftPriceBook {
 
 /// What a second technician adds.
 fn share(checks: &mut Checks, path: &str, value: Decimal) {
-    if value < Decimal::ZERO || value > Decimal::TEN || value.scale() > 6 {
+    if value < Decimal::ZERO || value > Decimal::ONE || value.scale() > 6 {
         checks.refuse(
             ProblemCode::OutOfRange,
             path,
-            format!("{value} is outside 0 to 10 or has more than six decimals."),
+            format!("{value} is outside 0 to 1, the full price of another technician, or has more than six decimals."),
         );
     }
 }
