@@ -19,7 +19,7 @@ pub struct Basis {
     /// Whether it is the first labor by time, which carries the first-hour minimum.
     pub first_labour: Option<bool>,
     /// What set the price of a part that the book priced.
-    pub price_basis: Option<PriceBasis>,
+    pub set_by: Option<PriceBasis>,
     /// The part's list price, which the book could not pass.
     pub list_price: Option<i64>,
 }

@@ -36,7 +36,7 @@ impl Terms {
         let (unit_price, price_basis) = priced;
         let mut charge = counted(line, &part.description, unit_price, path)?;
         charge.condition = part.condition;
-        charge.basis.price_basis = price_basis;
+        charge.basis.set_by = price_basis;
         charge.basis.list_price = part.list_price_cents.filter(|_| price_basis.is_some());
         let cost = Cents(part.cost_cents)
             .times_half_up(charge.quantity)

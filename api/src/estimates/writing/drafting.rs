@@ -345,7 +345,7 @@ fn line_row((option_id, position): (i64, i32), line: PricedLine) -> estimate_lin
         zone_name: Set(line.basis.zone_name),
         priced_by: Set(line.basis.priced_by),
         first_labour: Set(line.basis.first_labour),
-        price_basis: Set(line.basis.price_basis),
+        price_basis: Set(line.basis.set_by),
         list_price_cents: Set(line.basis.list_price),
         part_condition: Set(line.condition),
         own_discount_cents: Set(line.own_discount.0),
