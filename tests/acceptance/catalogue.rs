@@ -244,4 +244,28 @@ on_both_databases! {
         assert_eq!(status, 200);
         db.verify_is_clean();
     }
+    async fn what_is_wrong_in_a_list_is_read_line_by_line_and_page_by_page(db: TestDatabase) {
+        let mut shop = Shop::open(&db, ServerOptions::default()).await;
+        let (id, path) = begun(&mut shop).await;
+        // The comma is found while the list arrives, the number that stands twice only once all of it is there.
+        let body = "Part,Text,Net,List\nA-1,Block,1.00,\nA-1,Pump,2.00,\nA-3,Fan,\"8,50\",\nA-4,Belt,0.00,\n";
+        assert_eq!(upload(&shop, &shop.office, &path, body.to_owned()).await.0, 200);
+        let page = async |page: &str| {
+            let query = format!(
+                "query($id: ID!) {{ priceListFaults(priceListId: $id, {page}) {{ edges {{ cursor node {{ line reason }} }} \
+                 pageInfo {{ hasNextPage hasPreviousPage }} }} }}"
+            );
+            let answer = shop.ask(&shop.office, &query, json!({ "id": id })).await;
+            data(&answer)["priceListFaults"].clone()
+        };
+        let lines = |page: &Value| list(page, "edges").iter().map(|edge| int(edge, "node.line")).collect::<Vec<_>>();
+        let first = page("first: 3").await;
+        assert_eq!(lines(&first), [2, 3, 4]);
+        assert_eq!(first["pageInfo"], json!({ "hasNextPage": true, "hasPreviousPage": false }));
+        let rest = page(&format!("first: 3, after: \"{}\"", text(&first, "edges.2.cursor"))).await;
+        assert_eq!((lines(&rest), text(&rest, "edges.0.node.reason")), (vec![5], "NO_COST"));
+        assert_eq!(rest["pageInfo"], json!({ "hasNextPage": false, "hasPreviousPage": true }));
+        let back = page(&format!("last: 1, before: \"{}\"", text(&rest, "edges.0.cursor"))).await;
+        assert_eq!((lines(&back), text(&back, "edges.0.node.reason")), (vec![4], "DECIMAL_COMMA"));
+    }
 }
