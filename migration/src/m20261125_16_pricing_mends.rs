@@ -16,9 +16,10 @@ impl MigrationTrait for Migration {
 
     async fn up(&self, manager: &SchemaManager) -> Result<(), DbErr> {
         index(manager, "estimate_option", &["tax_exemption_id"]).await?;
-        let statement = "UPDATE tax_exemption SET last_purchase_on = (SELECT MAX(i.issued_on) FROM invoice i \
-             LEFT JOIN estimate_revision r ON r.id = i.estimate_revision_id \
-             JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
+        let statement = "UPDATE tax_exemption SET last_purchase_on = (SELECT MAX(i.issued_on) FROM estimate_option o \
+             JOIN estimate_revision r ON r.id = o.revision_id \
+             JOIN invoice i ON i.billed_option_id = o.id \
+             OR (i.billed_option_id IS NULL AND i.estimate_revision_id = r.id AND r.accepted_option_id = o.id) \
              WHERE o.tax_exemption_id = tax_exemption.id AND i.kind = 'invoice' \
              AND NOT EXISTS (SELECT 1 FROM invoice c WHERE c.credits_invoice_id = i.id)) \
              WHERE last_purchase_on IS NOT NULL";

@@ -259,6 +259,13 @@ mod tests {
         );
     }
 
+    /// New York General Construction Law 25-a: the days of statutes move on; those of contracts do not unless said.
+    #[test]
+    fn a_day_stays_unless_it_is_told_to_move_on() {
+        let saturday = day("2025-05-24");
+        assert_eq!(rolled(saturday, Roll::default(), &[]), Ok(saturday));
+    }
+
     /// Cal. Civ. Code 1795.6, computed by the three readings of "whole days".
     #[test]
     fn out_of_use_days_extend_a_term_by_fifteen_fourteen_or_thirteen() {

@@ -279,6 +279,20 @@ pub async fn jurisdiction_on(
         .await?)
 }
 
+/// The first rules of these names beside the ones with this id.
+pub async fn other_rules_named(
+    db: &impl ConnectionTrait,
+    id: i64,
+    names: &[&str],
+) -> Result<Option<tax_jurisdiction::Model>> {
+    Ok(tax_jurisdiction::Entity::find()
+        .filter(tax_jurisdiction::Column::Name.is_in(names.iter().copied()))
+        .filter(tax_jurisdiction::Column::Id.ne(id))
+        .order_by_asc(tax_jurisdiction::Column::EffectiveFrom)
+        .one(db)
+        .await?)
+}
+
 pub async fn levels_of(
     db: &impl ConnectionTrait,
     jurisdiction_id: i64,

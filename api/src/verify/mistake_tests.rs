@@ -82,8 +82,23 @@ async fn tax_rules_are_replaced_until_an_estimate_was_priced_by_them() {
             .await
             .unwrap()
             .unwrap();
-        let older = replace_tax_jurisdiction(&shop.owner, older.id, rules("Elsewhere", "7")).await;
-        assert_eq!(older.unwrap().name, "Elsewhere", "nothing was priced by it");
+        // Addresses go by the name, whichever of its rules they were confirmed for.
+        let renamed = AddTaxJurisdiction {
+            effective_from: older.effective_from,
+            ..rules("Elsewhere", "7")
+        };
+        let renamed = replace_tax_jurisdiction(&shop.owner, older.id, renamed).await;
+        assert_eq!(refusals(renamed), [(WrongState, "name".to_owned())]);
+        let kept = AddTaxJurisdiction {
+            effective_from: older.effective_from,
+            ..rules("Brightwater", "7")
+        };
+        let kept = replace_tax_jurisdiction(&shop.owner, older.id, kept).await;
+        assert_eq!(kept.unwrap().id, older.id, "nothing was priced by it");
+        let alone = add_tax_jurisdiction(&shop.owner, rules("Milbrook", "7")).await;
+        let alone = alone.unwrap();
+        let spelt = replace_tax_jurisdiction(&shop.owner, alone.id, rules("Millbrook", "7")).await;
+        assert_eq!(spelt.unwrap().name, "Millbrook", "no other rules go by it");
     }
 }
 

@@ -77,6 +77,104 @@ fn document(prices: &[i64], discount: Discount, place: &Jurisdiction) -> Invoice
 
 const NO_DISCOUNT: Discount = Discount::Amount(Cents::ZERO);
 
+/// Parts and freight taxed at one rate, labour at another.
+fn two_rates(of_goods: &str, of_labour: &str) -> Jurisdiction {
+    let mut place = place(&[of_goods, of_labour]);
+    place.levels[0].exempts = vec![ChargeKind::Labour];
+    place.levels[1].exempts = vec![ChargeKind::Part, ChargeKind::Freight];
+    place
+}
+
+/// A document of lines with their discounts.
+fn with_discounts(lines: &[(ChargeKind, i64, i64)], place: &Jurisdiction) -> InvoiceDraft {
+    let tax_lines: Vec<TaxLine> = lines
+        .iter()
+        .map(|(kind, price, off)| TaxLine::new(*kind, Cents(price - off)))
+        .collect();
+    let result = tax(&tax_lines, place, None, &Sale::of_day(day())).unwrap();
+    let printed = lines
+        .iter()
+        .zip(&result.lines)
+        .map(|((kind, price, off), tax)| Line {
+            kind: *kind,
+            description: "A charge".to_owned(),
+            quantity: "1".to_owned(),
+            unit_price: Cents(*price),
+            net: Cents(*price),
+            discount: Cents(*off),
+            taxable: tax.taxable_cents,
+            tax: tax.tax_cents,
+            tax_reason: tax.reason.clone(),
+            section: String::new(),
+            condition: None,
+            own_discount: None,
+        });
+    let levels = result.levels.iter().map(|level| TaxLevel {
+        name: level.name.clone(),
+        kind: level.kind,
+        rate: level.rate,
+        taxable: level.taxable_cents,
+        tax: level.tax_cents,
+    });
+    InvoiceDraft::new(Payer::Customer, printed.collect(), levels.collect()).unwrap()
+}
+
+/// CEN EN 16931 guide-example1.xml as one document, printed: 229.60 without tax, 10.99 and 9.74, 250.33 due.
+#[test]
+fn one_document_of_two_rates_rounds_each_once() {
+    let low = [
+        1_990, 985, 829, 1_446, 3_500, 3_500, 1_065, 155, 1_437, 829, 1_658, 995, 330, 390, 10_212,
+        -10_998,
+    ];
+    let high = [1_080, 760, 934, 1_863];
+    let lines: Vec<_> = low
+        .map(|net| (ChargeKind::Part, net, 0))
+        .into_iter()
+        .chain(high.map(|net| (ChargeKind::Labour, net, 0)))
+        .collect();
+    let document = with_discounts(&lines, &two_rates("6", "21"));
+    let Totals {
+        subtotal,
+        tax,
+        total,
+        ..
+    } = document.totals();
+    assert_eq!(
+        (subtotal, tax, total),
+        (Cents(22_960), Cents(2_073), Cents(25_033))
+    );
+    let levels = document.tax_levels().iter().map(|level| level.tax.0);
+    assert_eq!(levels.collect::<Vec<_>>(), [1_099, 974]);
+}
+
+/// CEN EN 16931 ubl-tc434-example5.xml, printed: allowances and charges on a line and on the document, 375.00 and
+/// 300.00 of tax, 4,675.00 in all; what was paid before is no line of it.
+#[test]
+fn allowances_and_charges_change_what_is_taxed_at_their_rate() {
+    let document = with_discounts(
+        &[
+            (ChargeKind::Part, 100_000, 10_000 + 10_000),
+            (ChargeKind::Freight, 10_000, 0),
+            (ChargeKind::Part, 50_000, 5_000),
+            (ChargeKind::Freight, 15_000, 0),
+            (ChargeKind::Labour, 250_000, 0),
+        ],
+        &two_rates("25", "12"),
+    );
+    let levels = document.tax_levels().iter();
+    let levels: Vec<_> = levels.map(|level| (level.taxable.0, level.tax.0)).collect();
+    assert_eq!(levels, [(150_000, 37_500), (250_000, 30_000)]);
+    assert_eq!(document.totals().total, Cents(467_500));
+}
+
+/// CEN EN 16931 sample-discount-price.xml, printed: 100 at 0.1212 are 12.12, and 3.03 of tax at 25 %. A price below a
+/// cent is kept by its line's amount alone.
+#[test]
+fn the_amount_of_a_line_is_taxed_and_not_the_price_of_one() {
+    let totals = document(&[1_212], NO_DISCOUNT, &place(&["25"])).totals();
+    assert_eq!((totals.tax, totals.total), (Cents(303), Cents(1_515)));
+}
+
 /// CEN EN 16931 guide-example1.xml, printed: 229.60 without tax, 20.73 tax, 250.33 due.
 #[test]
 fn two_rates_are_rounded_once_each_and_added() {

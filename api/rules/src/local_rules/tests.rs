@@ -157,6 +157,7 @@ fn held_against(case: &Case, rules: &LocalRules) -> Vec<Missing> {
     };
     keep(&mut desk.shop.registration, "registration");
     keep(&mut desk.shop.phone, "phone");
+    keep(&mut desk.shop.name, "shop");
     keep(&mut desk.customer.name, "customer");
     keep(&mut desk.appliance.make, "make");
     keep(&mut desk.appliance.model, "model");
@@ -192,7 +193,11 @@ fn held_against(case: &Case, rules: &LocalRules) -> Vec<Missing> {
         prepared_by: Some("Ada, 7").filter(|_| !gone("prepared_by")),
         in_writing: !gone("writing"),
         total: Cents(24_000),
-        labour_warranty_days: if gone("warranty") { 29 } else { 90 },
+        labour_warranty_days: match (gone("warranty"), gone("warranty_over_thirty")) {
+            (true, _) => 29,
+            (false, true) => 30,
+            (false, false) => 90,
+        },
     };
     let kind = match case.paper.as_str() {
         "estimate" => PaperKind::Estimate,
@@ -246,6 +251,14 @@ fn a_columbia_estimate_names_days_fee_and_who_prepared_it() {
     of_place("columbia");
 }
 
+/// What an estimate offers in words, without tax, and what a bill adds to it.
+fn untaxed(before_tax: i64) -> Amounts {
+    Amounts {
+        before_tax: Cents(before_tax),
+        with_tax: Cents(before_tax),
+    }
+}
+
 fn amounts(before_tax: i64) -> Amounts {
     Amounts {
         before_tax: Cents(before_tax),
@@ -257,8 +270,9 @@ fn amounts(before_tax: i64) -> Amounts {
 #[test]
 fn in_california_tax_on_top_needs_no_consent_and_a_cent_of_work_does() {
     let rules = place("california");
+    // The estimate is without tax, the bill with it: only the work before tax is compared.
     let ask = |bill, consented| {
-        let pair = (amounts(24_000), amounts(bill));
+        let pair = (untaxed(24_000), amounts(bill));
         agreed(Some(&rules), Tolerance::default(), pair, Cents(consented))
     };
     assert_eq!(ask(24_000, 0), Ok(Agreed::Enough));
@@ -271,7 +285,7 @@ fn in_california_tax_on_top_needs_no_consent_and_a_cent_of_work_does() {
 #[test]
 fn at_exactly_the_limit_the_place_decides() {
     let ask = |name: &str, bill| {
-        let pair = (amounts(24_000), amounts(bill));
+        let pair = (untaxed(24_000), amounts(bill));
         agreed(Some(&place(name)), Tolerance::default(), pair, Cents::ZERO)
     };
     assert_eq!(ask("michigan", 26_400), Ok(Agreed::Enough));
@@ -315,10 +329,15 @@ fn removed_parts_are_offered_where_the_place_asks() {
         labour_warranty_days: 90,
     };
     let printed = lines(&place("michigan"), PaperKind::Estimate, &paper).join(" ");
-    assert!(
-        printed.contains("Parts we take out are yours."),
-        "{printed}"
-    );
+    for words in [
+        "Parts we take out are yours.",
+        "you decline it in writing",
+        "core charge",
+        "hazard",
+        "maker's warranty",
+    ] {
+        assert!(printed.contains(words), "{words}: {printed}");
+    }
     assert!(printed.contains("taking the appliance away"), "{printed}");
     let california = lines(&place("california"), PaperKind::Estimate, &paper).join(" ");
     assert!(california.contains("Sales tax is not part"), "{california}");

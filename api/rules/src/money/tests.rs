@@ -24,8 +24,9 @@ fn amounts_read_into_the_minor_unit_of_their_currency() {
 }
 
 #[test]
-fn a_currency_without_a_minor_unit_is_refused() {
-    for code in ["XDR", "usd", ""] {
+fn a_currency_without_a_minor_unit_or_out_of_use_is_refused() {
+    // ISO 4217: drawing rights and metals have no minor unit; the rouble of 2000, litas and lats are withdrawn.
+    for code in ["XDR", "XAU", "BYR", "LTL", "LVL", "usd", ""] {
         assert_eq!(
             Currency::get(code),
             Err(MoneyRefusal::UnknownCurrency {

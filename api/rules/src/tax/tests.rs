@@ -142,6 +142,22 @@ fn a_bracket_table_taxes_as_the_statute_prints_it() {
     }
 }
 
+/// Md. Tax-General 11-301 (2005 text): the tax is on the combined price of what is sold on one occasion.
+#[test]
+fn a_bracket_table_taxes_the_combined_price_of_a_sale() {
+    let mut place = place(vec![level(LevelKind::State, "6")], Basis::Invoice, &[]);
+    place.methods = vec![DatedMethod {
+        from_on: day("2008-01-03"),
+        method: Method::Brackets(six_percent_table()),
+    }];
+    let total = |nets: &[i64]| {
+        tax(&parts(nets), &place, None, &sale("2025-03-14"))
+            .unwrap()
+            .total_cents
+    };
+    assert_eq!((total(&[101]), total(&[101, 101])), (Cents(7), Cents(13)));
+}
+
 /// Florida Dept of Revenue TIP 21A01-02: brackets until 2021-06-30, section 324 from 2021-07-01.
 #[test]
 fn the_day_decides_between_the_table_and_the_rule() {

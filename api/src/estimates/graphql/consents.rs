@@ -106,7 +106,8 @@ impl CallConsent {
 
     /// What the local rules of where the machine stands ask for and it is not, such as in writing above an amount; the
     /// consent counts all the same. No legal advice.
-    #[graphql(complexity = "20 + child_complexity")]
+    // It looks at place, rules and every consent before it, for each consent alone.
+    #[graphql(complexity = "200 + child_complexity")]
     async fn missing(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<MissingElement>> {
         let missing = consents::missing_of(reader(ctx)?, &self.row).await;
         let missing = missing.map_err(edge)?;

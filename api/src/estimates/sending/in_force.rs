@@ -9,9 +9,9 @@ use sea_orm::ConnectionTrait;
 use crate::base::{Error, ProblemCode, Result};
 use crate::estimates::priced::{Drafted, TaxTerms};
 use crate::estimates::store;
-use crate::pricing;
+use crate::{customers, pricing};
 
-/// The price book and the tax of a draft are still those of this day. Rates and rules of one place begin and end by
+/// The price book and the tax of a draft are still those of this day and of where the address lies. Rates and rules of one place begin and end by
 /// date, and so do certificates; so the tax is worked out anew.
 ///
 /// # Errors
@@ -27,9 +27,14 @@ pub async fn still(
         let words = "Other prices took effect since this was drafted. Revise it, and use that.";
         return Err(Error::refused(ProblemCode::Superseded, path, words));
     }
-    let jurisdiction = pricing::jurisdiction(tx, draft.tax_jurisdiction_id, on).await?;
-    let same_place = jurisdiction.row.id == draft.tax_jurisdiction_id;
     let about = store::subject_of(tx, estimate.call_id).await?;
+    let address = customers::get_address(tx, path, about.call.service_address_id).await?;
+    let confirmed = address
+        .tax_jurisdiction_id
+        .filter(|_| address.jurisdiction_confirmed_at.is_some());
+    let jurisdiction_id = confirmed.unwrap_or(draft.tax_jurisdiction_id);
+    let jurisdiction = pricing::jurisdiction(tx, jurisdiction_id, on).await?;
+    let same_place = confirmed.is_some() && jurisdiction.row.id == draft.tax_jurisdiction_id;
     let terms = TaxTerms {
         jurisdiction,
         certificate: pricing::certificate_on(tx, about.call.customer_id, on).await?,
@@ -40,7 +45,7 @@ pub async fn still(
     if same_place && options.iter().all(|option| option.is_taxed_as(&terms)) {
         return Ok(());
     }
-    let words = "Tax rules, a rate, the machine or a certificate changed since this was drafted, and with it the tax. \
+    let words = "Where it is taxed, tax rules, a rate, the machine or a certificate changed since this was drafted, and with it the tax. \
         Revise it, and use that.";
     Err(Error::refused(ProblemCode::Superseded, path, words))
 }

@@ -329,6 +329,47 @@ async fn a_mail_whose_estimate_is_offered_no_more_need_not_leave() {
     assert!(moot(&act, second.id, true).await.unwrap().is_some());
 }
 
+/// National Association of Home Builders and Bank of America Home Equity, Study of Life Expectancy of Home Components,
+/// February 2007, as printed; its compactor (6) is no type that a shop starts with.
+#[tokio::test]
+async fn a_shop_starts_with_the_usual_lives_of_the_published_study() {
+    let world = World::new().await;
+    let db = world.app.db.read();
+    let types = nameplate_entities::appliance_type::Entity::find()
+        .all(db)
+        .await
+        .unwrap();
+    let lives = nameplate_entities::expected_life::Entity::find()
+        .all(db)
+        .await
+        .unwrap();
+    let mut table = lives
+        .iter()
+        .map(|life| {
+            let of_type = types.iter().find(|row| row.id == life.appliance_type_id);
+            assert!(life.source.contains("February 2007"), "{}", life.source);
+            (of_type.unwrap().key.as_str(), life.fuel, life.years)
+        })
+        .collect::<Vec<_>>();
+    table.sort_by_key(|(key, _, years)| (*key, *years));
+    use nameplate_entities::kinds::LifeFuel::{Any, Electric, Gas};
+    assert_eq!(
+        table,
+        [
+            ("dishwasher", Any, 9),
+            ("dryer", Any, 13),
+            ("microwave", Any, 9),
+            ("range", Electric, 13),
+            ("range", Gas, 15),
+            ("refrigerator", Any, 13),
+            ("room_air_conditioner", Any, 10),
+            ("washer", Any, 10),
+            ("water_heater", Gas, 10),
+            ("water_heater", Electric, 11),
+        ]
+    );
+}
+
 #[tokio::test]
 async fn an_old_machine_is_shown_with_its_age_and_the_source_of_its_usual_life() {
     for mut world in World::everywhere().await {

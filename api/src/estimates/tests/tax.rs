@@ -427,3 +427,33 @@ async fn a_draft_whose_tax_changed_by_the_day_it_is_sent_is_revised_first() {
         world.send(taxed).await.unwrap();
     }
 }
+
+/// SSUTA section 310, rule 2 (ARSD 64:06:01:63): a repair at home is taxed where the customer receives it. And a draft
+/// made before somebody put that place right is not sent.
+#[tokio::test]
+async fn a_repair_is_taxed_where_the_machine_stands() {
+    for mut world in World::everywhere().await {
+        let job = || stated(vec![labour(10_000)]);
+        let (at_pell, option, _) = draft(&mut world, job()).await.unwrap();
+        assert_eq!(option.tax_cents, 700);
+
+        let level = NewLevel::plain("State", LevelKind::State, Decimal::new(5, 0));
+        let taxability = ChargeKind::iter()
+            .map(|kind| NewTaxability::plain(kind, true, "taxed"))
+            .collect();
+        let from = "2026-01-01".parse().unwrap();
+        let other =
+            AddTaxJurisdiction::plain("Orme", TaxBasis::Invoice, from, (vec![level], taxability));
+        let other = pricing::add_tax_jurisdiction(&world.owner(), other)
+            .await
+            .unwrap();
+        world.is_taxed_in(other.id).await;
+        assert_eq!(
+            refusals(world.send(at_pell).await),
+            [(Superseded, "revisionId".to_owned())]
+        );
+        let (at_orme, option, _) = draft(&mut world, job()).await.unwrap();
+        assert_eq!(option.tax_cents, 500);
+        world.send(at_orme).await.unwrap();
+    }
+}

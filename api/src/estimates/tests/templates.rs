@@ -229,6 +229,12 @@ async fn work_offered_again_costs_what_it_costs_today_and_says_what_is_not_as_it
                 unit_price: Some(Cents(1_000)),
                 ..NewLine::of(ChargeKind::Trip)
             },
+            NewLine {
+                minutes: Some(60),
+                description: Some("Cleaning".to_owned()),
+                discount_amount: Some(Cents(5_000)),
+                ..NewLine::of(ChargeKind::Labour)
+            },
         ];
         let offer = Offer {
             options: vec![NewOption {
@@ -258,12 +264,13 @@ async fn work_offered_again_costs_what_it_costs_today_and_says_what_is_not_as_it
             .await
             .unwrap();
         assert_ne!(again.revision.estimate_id, first.estimate_id);
-        assert_eq!(world.nets(&again).await, [10_000, 12_000, 1_000]);
+        assert_eq!(world.nets(&again).await, [10_000, 12_000, 1_000, 12_000]);
         assert_eq!(
             again.remarks,
             [
                 "Part EL-1 was superseded by EL-2, which is offered in its place.",
                 "The price of Trip was typed by hand and stays at 10.00.",
+                "The discount of 50.00 on Cleaning is not kept; grant it anew if it is still meant.",
             ]
         );
         let twice = duplicate_estimate(&world.owner(), command).await.unwrap();

@@ -62,6 +62,17 @@ impl World {
         }
     }
 
+    /// Somebody confirms that the call's address is taxed in another place.
+    pub async fn is_taxed_in(&self, tax_jurisdiction_id: i64) {
+        let about = store::subject_of(self.app.db.read(), self.call_id)
+            .await
+            .unwrap();
+        let address = about.call.service_address_id;
+        customers::confirm_jurisdiction(&self.owner(), address, tax_jurisdiction_id)
+            .await
+            .unwrap();
+    }
+
     /// A second open call for the same machine.
     pub async fn another_call(&self) -> i64 {
         let tx = self.app.db.write().await.unwrap();

@@ -105,6 +105,7 @@ pub async fn today(
             newer_part(line, &parts, &mut remarks);
             listed_task(line, (&listed, &tasks), &mut remarks);
             listed_grade(line, book, &mut remarks);
+            typed_discount(line, &mut remarks);
             if let Some(id) = line.terms.technician_id
                 && !technicians.contains_key(&id)
             {
@@ -324,14 +325,30 @@ fn listed_grade(line: &mut NewLine, book: &Book, remarks: &mut Vec<String>) {
     }
 }
 
+/// An amount taken off a price of the older book may be more than the price of today, so it is not kept.
+fn typed_discount(line: &mut NewLine, remarks: &mut Vec<String>) {
+    if line.unit_price.is_none()
+        && let Some(amount) = line.discount_amount.take()
+    {
+        let what = named(line);
+        remarks.push(format!(
+            "The discount of {amount} on {what} is not kept; grant it anew if it is still meant."
+        ));
+    }
+}
+
+/// What a line is called in a remark.
+fn named(line: &NewLine) -> &str {
+    line.description
+        .as_deref()
+        .unwrap_or_else(|| pricing::charge_printed(line.kind))
+}
+
 /// A price that a person typed is kept, but not in silence.
 fn typed_price(line: &NewLine, remarks: &mut Vec<String>) {
     let has_book_price = !matches!(line.kind, ChargeKind::Freight | ChargeKind::Fee);
     if let (Some(price), true) = (line.unit_price, has_book_price) {
-        let what = line
-            .description
-            .as_deref()
-            .unwrap_or_else(|| pricing::charge_printed(line.kind));
+        let what = named(line);
         remarks.push(format!(
             "The price of {what} was typed by hand and stays at {price}."
         ));

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, ProblemCode, Result, Right};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 
 use super::super::rates::{self, RateCode};
 use super::super::tax::json_of;
@@ -137,6 +137,7 @@ pub async fn replace_tax_jurisdiction(
     new: &AddTaxJurisdiction,
 ) -> Result<tax_jurisdiction::Model> {
     let Checked { mut row, lists } = checked(tx, new).await?;
+    must_keep_its_family(tx, &place, new.name.trim()).await?;
     let id = place.id;
     let before = Whole::read(tx, place).await?;
     tax_level::Entity::delete_many()
@@ -158,6 +159,26 @@ pub async fn replace_tax_jurisdiction(
     let both = (Some(&before), Some(&after));
     audit::record(tx, act, verb, subject(id), both).await?;
     Ok(after.place)
+}
+
+/// Rules of one name follow one another, and addresses go by whichever they were confirmed for. So a name is put right
+/// only where these rules are the only ones of it, and where no others have the right one.
+async fn must_keep_its_family(
+    tx: &impl ConnectionTrait,
+    place: &tax_jurisdiction::Model,
+    name: &str,
+) -> Result<()> {
+    if name == place.name {
+        return Ok(());
+    }
+    let Some(other) = store::other_rules_named(tx, place.id, &[&place.name, name]).await? else {
+        return Ok(());
+    };
+    let words = format!(
+        "There are rules of {} from {} too, and addresses go by the name. Keep the name {}.",
+        other.name, other.effective_from, place.name
+    );
+    Err(Error::refused(ProblemCode::WrongState, "name", words))
 }
 
 /// The rules of a place with everything below them, as the audit log keeps what was replaced.
