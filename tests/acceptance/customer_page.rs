@@ -109,6 +109,22 @@ on_both_databases! {
         assert_ne!(machine.appliance_id, other.appliance_id);
     }
 
+    async fn a_refused_form_read_again_leads_back_to_the_page(db: TestDatabase) {
+        let (mut shop, _, job) = opened(&db).await;
+        let revision = shop.draft(&job).await;
+        let link = link(&mut shop, &revision).await;
+        for form in ["/accept", "/decline", "/ask", "/"] {
+            let (status, page) = get(&shop, &format!("{link}{form}")).await;
+            assert_eq!(status, StatusCode::OK, "{form}");
+            assert!(page.contains("Accept this estimate"), "{form}: {page}");
+        }
+        for wrong in ["/pictures/-1", "/pictures/..%2f1", "/pictures/first"] {
+            let (status, page) = get(&shop, &format!("{link}{wrong}")).await;
+            assert_eq!(status, StatusCode::NOT_FOUND, "{wrong}");
+            assert!(page.contains("This link does not open"), "{wrong}: {page}");
+        }
+    }
+
     async fn who_guesses_links_is_told_to_wait_and_who_has_one_never_is(db: TestDatabase) {
         let (mut shop, _, job) = opened(&db).await;
         let revision = shop.draft(&job).await;

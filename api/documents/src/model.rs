@@ -176,6 +176,8 @@ pub struct EstimateDocument {
     /// Lines that the local rules want, one paragraph each.
     #[serde(default)]
     pub local_lines: Vec<String>,
+    /// Whether the customer has a link to answer by.
+    pub answered_by_link: bool,
     /// How it was accepted, if it was: one sentence. Without it the page ends in lines to sign on.
     pub accepted: Option<String>,
 }

@@ -62,6 +62,10 @@ pub struct Paper<'a> {
     pub found: &'a str,
     /// Every line of every option.
     pub lines: Vec<&'a Line>,
+    /// Whether some of them are printed as one amount.
+    pub one_amount: bool,
+    /// Whether the prices printed hold the tax.
+    pub tax_inside: bool,
     /// Day the machine was reported or taken in.
     pub received_on: Option<NaiveDate>,
     /// Day the work is promised for, or was done.
@@ -129,6 +133,7 @@ pub fn missing(rules: &LocalRules, kind: PaperKind, paper: &Paper<'_>) -> Vec<Mi
 pub fn lines(rules: &LocalRules, kind: PaperKind, paper: &Paper<'_>) -> Vec<String> {
     let mut lines: Vec<String> = asked(rules, kind)
         .iter()
+        .filter(|element| element.is_on(paper))
         .filter_map(|element| element.line(kind, paper))
         .collect();
     if rules.offers_removed_parts {

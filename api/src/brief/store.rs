@@ -260,7 +260,7 @@ async fn warranties(
     joined::all(db, &query).await
 }
 
-/// Drafts, sent and accepted estimates on the machine: what was said about its price and is not settled.
+/// Sent and accepted estimates on the machine: what was said about its price and is not settled.
 async fn estimates(db: &impl ConnectionTrait, appliance_id: i64) -> Result<Vec<Offer>> {
     let mut query = joined::select::<estimate_revision::Entity>();
     joined::to::<estimate::Entity>(&mut query, ("estimate_revision", "estimate_id", "id"));
@@ -273,11 +273,8 @@ async fn estimates(db: &impl ConnectionTrait, appliance_id: i64) -> Result<Vec<O
         &mut query,
         ("estimate_revision", "id", "revision_id"),
     );
-    let open = [
-        EstimateState::Draft,
-        EstimateState::Sent,
-        EstimateState::Accepted,
-    ];
+    // What the desk is still writing was said to nobody.
+    let open = [EstimateState::Sent, EstimateState::Accepted];
     // No index can find it so, and the machine's can: a machine has few estimates, a state has those of the whole shop.
     let state =
         Expr::col((estimate_revision::Entity, estimate_revision::Column::State)).if_null("");

@@ -91,6 +91,18 @@ impl Kind {
         format!("{self:?}")
     }
 
+    /// The name in a sentence, such as `price book`.
+    fn in_words(self) -> String {
+        let mut words = String::new();
+        for letter in self.name().chars() {
+            if letter.is_uppercase() && !words.is_empty() {
+                words.push(' ');
+            }
+            words.extend(letter.to_lowercase());
+        }
+        words
+    }
+
     /// The id of row `row` as clients see it.
     pub fn id(self, row: i64) -> ID {
         ID(URL_SAFE_NO_PAD.encode(format!("{}:{row}", self.name())))
@@ -103,7 +115,7 @@ impl Kind {
     pub fn row(self, path: &str, id: &ID) -> Result<i64> {
         match read(id) {
             Some((kind, row)) if kind == self => Ok(row),
-            _ => Err(Error::not_found(path, &self.name())),
+            _ => Err(Error::not_found(path, &self.in_words())),
         }
     }
 

@@ -43,24 +43,28 @@ pub fn routes(routes: &mut web::ServiceConfig) {
                 .route(web::get().to(open))
                 .route(web::head().to(open)),
         )
+        .route("/e/{token}/", web::get().to(back))
         .route("/e/{token}/estimate.pdf", web::get().to(pdf))
         .route("/e/{token}/pictures/{position}", web::get().to(picture))
         .service(
             web::resource("/e/{token}/ask")
                 .app_data(form())
-                .route(web::post().to(ask)),
+                .route(web::post().to(ask))
+                .route(web::get().to(back)),
         )
         .route("/e/{token}/reminders", web::get().to(ask_about_reminders))
         .route("/e/{token}/reminders", web::post().to(stop_reminders))
         .service(
             web::resource("/e/{token}/accept")
                 .app_data(form())
-                .route(web::post().to(accept)),
+                .route(web::post().to(accept))
+                .route(web::get().to(back)),
         )
         .service(
             web::resource("/e/{token}/decline")
                 .app_data(form())
-                .route(web::post().to(decline)),
+                .route(web::post().to(decline))
+                .route(web::get().to(back)),
         );
 }
 
@@ -118,6 +122,19 @@ async fn open(shared: Data<Shared>, request: HttpRequest, token: Path<String>) -
     shown(link::open(&act(&shared, &request), &token).await)
 }
 
+/// Back to the page, for who reads a refused form again: its address takes answers alone.
+async fn back(token: Path<String>) -> HttpResponse {
+    see_other(&token, "")
+}
+
+fn see_other(token: &str, place: &str) -> HttpResponse {
+    HttpResponse::SeeOther()
+        .insert_header((LOCATION, format!("/e/{token}{place}")))
+        .insert_header(("Cache-Control", "no-store"))
+        .insert_header(("Referrer-Policy", "no-referrer"))
+        .finish()
+}
+
 async fn accept(
     shared: Data<Shared>,
     request: HttpRequest,
@@ -160,11 +177,7 @@ async fn ask(
     };
     match link::ask(&act(&shared, &request), &token, &form.question).await {
         // Back by GET, so that reading the page again sends nothing again.
-        Ok(Shown::Asked) => HttpResponse::SeeOther()
-            .insert_header((LOCATION, format!("/e/{token}#questions")))
-            .insert_header(("Cache-Control", "no-store"))
-            .insert_header(("Referrer-Policy", "no-referrer"))
-            .finish(),
+        Ok(Shown::Asked) => see_other(&token, "#questions"),
         outcome => shown(outcome),
     }
 }
@@ -172,10 +185,12 @@ async fn ask(
 async fn picture(
     shared: Data<Shared>,
     request: HttpRequest,
-    place: Path<(String, usize)>,
+    place: Path<(String, String)>,
 ) -> HttpResponse {
     let (token, position) = place.into_inner();
     let act = act(&shared, &request);
+    // Pictures count from one; what is no number names none.
+    let position = position.parse().unwrap_or(0);
     match link::picture(&act, &token, position).await {
         Ok(Fetched::File(bytes)) => HttpResponse::Ok()
             .content_type("image/jpeg")

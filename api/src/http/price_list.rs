@@ -98,7 +98,7 @@ fn answer(outcome: crate::base::Result<Received>, is_too_large: bool) -> HttpRes
         })),
         Ok(Received::Refused(_)) => problem(
             StatusCode::UNPROCESSABLE_ENTITY,
-            "This is no list with the columns that were named. Its faults say what is missing.",
+            "This list was not taken. Its faults say why, line by line.",
         ),
         Ok(Received::BrokenOff) if is_too_large => problem(
             StatusCode::PAYLOAD_TOO_LARGE,

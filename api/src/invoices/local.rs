@@ -74,6 +74,8 @@ pub async fn held(
         complaint: &content.complaint,
         found: &content.found,
         lines: content.lines.iter().collect(),
+        one_amount: content.printed_as.one_amount,
+        tax_inside: !content.printed_as.with_tax.is_empty(),
         received_on: Some(call.opened_on),
         promised_on: content.service_on,
         prepared_by: prepared_by.as_deref(),

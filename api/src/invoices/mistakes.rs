@@ -2,7 +2,7 @@
 //!
 //! They live here because here it is known what was offered and what was billed.
 
-use nameplate_entities::{local_rules, tax_jurisdiction};
+use nameplate_entities::{local_rules, price_book, tax_jurisdiction};
 
 use crate::base::{Act, Error, ProblemCode, Result, Right};
 use crate::pricing::AddTaxJurisdiction;
@@ -32,6 +32,29 @@ pub async fn replace_tax_jurisdiction(
     }
     let verb = Right::ReplaceTaxJurisdiction.mutation();
     let after = pricing::replace_tax_jurisdiction(&tx, act, (verb, before), &new).await?;
+    tx.commit().await?;
+    Ok(after)
+}
+
+/// Makes a draft again of a price book that was adopted by mistake, so that it can be changed.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a draft, and once an estimate was priced by it, with its number.
+pub async fn withdraw_price_book(act: &Act, price_book_id: i64) -> Result<price_book::Model> {
+    act.staff_with(Right::WithdrawPriceBook)?;
+    let tx = act.app.db.write().await?;
+    let before = pricing::get_book(&tx, "priceBookId", price_book_id).await?;
+    if let Some(number) = store::priced_from(&tx, before.id).await? {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "priceBookId",
+            format!(
+                "{number} was priced by this book. Clone it, and adopt the copy from a later day."
+            ),
+        ));
+    }
+    let verb = Right::WithdrawPriceBook.mutation();
+    let after = pricing::withdraw_price_book(&tx, act, (verb, before)).await?;
     tx.commit().await?;
     Ok(after)
 }

@@ -19,7 +19,7 @@ mod store;
 mod words;
 
 pub use letter::letter;
-pub use mistakes::{replace_tax_jurisdiction, withdraw_local_rules};
+pub use mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 pub use operations::{CreditInvoice, IssueInvoice, credit_invoice, issue_invoice};
 pub use payments::{Excess, PaymentPart, RecordPayment, record_payment};
 pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};

@@ -135,6 +135,16 @@ pub async fn priced_by(
     Ok(named.map(|named| named.number))
 }
 
+/// The number of the first estimate that was priced by a book.
+pub async fn priced_from(db: &impl ConnectionTrait, price_book_id: i64) -> Result<Option<String>> {
+    let sql = "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
+         WHERE r.price_book_id = $1 ORDER BY r.id LIMIT 1";
+    let values = [price_book_id.into()];
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    let named = Named::find_by_statement(statement).one(db).await?;
+    Ok(named.map(|named| named.number))
+}
+
 /// From an instant on, and before another.
 #[derive(Clone, Copy, Debug)]
 pub struct Span {

@@ -194,8 +194,9 @@ impl LocalRules {
         self.row.consent_percent.map(Into::into)
     }
 
-    /// Above this total before tax the customer must have the estimate in writing: what was only shown cannot be accepted
-    /// by telephone unless the acceptance is confirmed by mail, and a consent that was only spoken is told.
+    /// Above this total before tax the customer must have the estimate in writing: what was only shown
+    /// and is accepted by telephone lacks that unless the acceptance is confirmed by mail. Refused or told as `whenMissing`
+    /// says; a consent that was only spoken is told.
     async fn written_over(&self) -> Option<Money> {
         self.row.written_over_cents.map(Money::cents)
     }
@@ -276,8 +277,9 @@ pub struct AddLocalRulesInput {
     /// Whether tax counts when a bill is held against the accepted total.
     #[graphql(default = false)]
     consent_counts_tax: bool,
-    /// Above this total before tax the customer must have the estimate in writing: what was only shown cannot be accepted
-    /// by telephone unless the acceptance is confirmed by mail, and a consent that was only spoken is told.
+    /// Above this total before tax the customer must have the estimate in writing: what was only shown
+    /// and is accepted by telephone lacks that unless the acceptance is confirmed by mail. Refused or told as `whenMissing`
+    /// says; a consent that was only spoken is told.
     written_over: Option<Money>,
     /// Whether a bill must note a consent that was given by word of mouth.
     #[graphql(default = true)]

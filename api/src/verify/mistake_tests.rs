@@ -1,14 +1,14 @@
 //! Rules of a place that were recorded by mistake, before and after a document was made under them.
 
-use nameplate_entities::kinds::{ChargeKind, LevelKind, TaxBasis, WhenMissing};
-use nameplate_entities::{audit_entry, local_rules, tax_jurisdiction, tax_level};
+use nameplate_entities::kinds::{BookState, ChargeKind, LevelKind, TaxBasis, WhenMissing};
+use nameplate_entities::{audit_entry, local_rules, price_book, tax_jurisdiction, tax_level};
 use nameplate_rules::money::Cents;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
 use super::testing::TestShop;
 use crate::base::ProblemCode::{Taken, WrongState};
 use crate::base::testing::{noon, problems, refusals};
-use crate::invoices::{replace_tax_jurisdiction, withdraw_local_rules};
+use crate::invoices::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 use crate::local_rules::{AddLocalRules, add_local_rules};
 use crate::pricing::{AddTaxJurisdiction, NewLevel, NewTaxability, add_tax_jurisdiction};
 
@@ -153,5 +153,25 @@ async fn local_rules_are_withdrawn_until_a_document_went_out_under_them() {
             .await
             .unwrap();
         assert_eq!(left.len(), 2);
+    }
+}
+
+#[tokio::test]
+async fn a_price_book_adopted_by_mistake_is_a_draft_again_until_an_estimate_was_priced_by_it() {
+    for shop in TestShop::everywhere().await {
+        let db = shop.bench.app.db.read();
+        let book = price_book::Entity::find().one(db).await.unwrap().unwrap();
+        let draft = withdraw_price_book(&shop.owner, book.id).await.unwrap();
+        assert_eq!((draft.state, draft.adopted_at), (BookState::Draft, None));
+        let twice = withdraw_price_book(&shop.owner, book.id).await;
+        assert_eq!(refusals(twice), [(WrongState, "priceBookId".to_owned())]);
+        assert_eq!(audited(&shop, "withdrawPriceBook").await.len(), 1);
+        crate::pricing::adopt_price_book(&shop.owner, book.id)
+            .await
+            .unwrap();
+        shop.accepted_call(Cents(5_000), None).await;
+        let late = problems(withdraw_price_book(&shop.owner, book.id).await);
+        assert_eq!(late[0].code, WrongState);
+        assert!(late[0].message.starts_with("E-000001"), "{late:?}");
     }
 }

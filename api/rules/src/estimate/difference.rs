@@ -109,13 +109,35 @@ pub struct Difference {
 pub fn difference(earlier: &Content, later: &Content) -> Difference {
     let mut found = Difference::default();
     found.texts(earlier, later);
-    for pair in pairs(&earlier.options, &later.options) {
+    let (before, now) = (as_read(&earlier.options), as_read(&later.options));
+    for pair in pairs(&before, &now) {
         found.option(pair);
     }
     if found.changes.is_empty() && printed(earlier) != printed(later) {
         found.add(None, None, What::Other, (None, None));
     }
     found
+}
+
+/// Options with the prices a customer reads: with the tax where prices hold it.
+fn as_read(options: &[OfferOption]) -> Vec<OfferOption> {
+    let read = |option: &OfferOption| {
+        let lines = option.lines.iter().enumerate().map(|(at, line)| {
+            match option.printed_as.with_tax.get(at) {
+                Some(shown) => Line {
+                    net: shown.net,
+                    discount: shown.discount,
+                    ..line.clone()
+                },
+                None => line.clone(),
+            }
+        });
+        OfferOption {
+            lines: lines.collect(),
+            ..option.clone()
+        }
+    };
+    options.iter().map(read).collect()
 }
 
 /// What is printed beside number, revision and days.

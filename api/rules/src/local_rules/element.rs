@@ -59,13 +59,13 @@ elements! {
     /// What is to be repaired.
     RepairsNeeded "repairs_needed" "Say what was found and what has to be repaired.",
     /// Each part and each piece of labour on a line of its own.
-    LinesItemised "lines_itemised" "Give each part and each piece of labour its own line with words of its own.",
+    LinesItemised "lines_itemised" "Give each part and each piece of labor its own line with words of its own, and print them so, not as one amount.",
     /// The class of each part: new, used or rebuilt.
     PartClass "part_class" "Say of each part whether it is new, used or rebuilt.",
     /// The hourly or flat rate of labour.
-    LabourRate "labour_rate" "Charge labor on a line of its own, with its rate.",
+    LabourRate "labour_rate" "Charge labor on a line of its own, with its rate, and print it so.",
     /// The time of labour.
-    LabourTime "labour_time" "Charge labor on a line of its own, with its time.",
+    LabourTime "labour_time" "Charge labor on a line of its own, with its time, and print it so.",
     /// What taking the machine away and bringing it back costs.
     RemovalCharge "removal_charge" "Say what taking the appliance away and bringing it back costs.",
     /// What is due for the estimate itself.
@@ -73,7 +73,7 @@ elements! {
     /// That tax is part of the total.
     TaxInside "tax_inside" "Show the total with tax.",
     /// That tax stands apart from what is estimated.
-    TaxApart "tax_apart" "Show the amounts before tax.",
+    TaxApart "tax_apart" "Show the amounts before tax: the tax rules here put the tax into the prices, which this place does not want.",
     /// Day the problem was reported or the machine taken in.
     ReceivedOn "received_on" "Record the day the call was taken.",
     /// Day the work is promised for.
@@ -81,7 +81,7 @@ elements! {
     /// Who of the shop prepared it: a name, a signature or an employee's number.
     PreparedBy "prepared_by" "Say who of the shop prepared this.",
     /// The estimate in the customer's hands, above the place's amount. Asked by the amount, not by name.
-    WrittenCopy "written_copy" "Send the estimate by mail or hand it over: above this amount it must be in writing.",
+    WrittenCopy "written_copy" "Send the estimate by mail, or hand it over printed and have it signed: above this amount it must be in writing.",
     /// A warranty on labour as long as the place asks. Asked by its days, not by name.
     LabourWarranty "labour_warranty" "Raise the shop's warranty on labor in its settings.",
 }
@@ -111,9 +111,14 @@ impl Element {
             Self::CustomersWords => says(paper.complaint),
             Self::RepairsNeeded => says(paper.found),
             Self::LinesItemised => {
-                !paper.lines.is_empty() && paper.lines.iter().all(|line| says(&line.description))
+                !paper.one_amount
+                    && !paper.lines.is_empty()
+                    && paper.lines.iter().all(|line| says(&line.description))
             }
-            Self::LabourRate | Self::LabourTime => charges(paper, ChargeKind::Labour),
+            Self::LabourRate | Self::LabourTime => {
+                !paper.one_amount && charges(paper, ChargeKind::Labour)
+            }
+            Self::TaxApart => !paper.tax_inside,
             Self::EstimateFee => {
                 charges(paper, ChargeKind::Diagnostic) || charges(paper, ChargeKind::Trip)
             }
@@ -127,13 +132,11 @@ impl Element {
                     .filter(|line| line.kind == ChargeKind::Part);
                 parts.all(|line| line.condition.is_some())
             }
-            // Each document states the first three in its own lines, or shows them in its sums; the others are asked
-            // by an amount and by days, see `missing`.
-            Self::RemovalCharge
-            | Self::TaxInside
-            | Self::TaxApart
-            | Self::WrittenCopy
-            | Self::LabourWarranty => true,
+            // Each document states the first two in its own lines, or shows them in its sums; the others are asked by an
+            // amount and by days, see `missing`.
+            Self::RemovalCharge | Self::TaxInside | Self::WrittenCopy | Self::LabourWarranty => {
+                true
+            }
         }
     }
 

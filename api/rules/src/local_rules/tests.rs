@@ -188,6 +188,8 @@ fn held_against(case: &Case, rules: &LocalRules) -> Vec<Missing> {
         } else {
             desk.lines.iter().filter(kept).collect()
         },
+        one_amount: gone("itemising"),
+        tax_inside: gone("tax_apart"),
         received_on: day("received"),
         promised_on: day("promised"),
         prepared_by: Some("Ada, 7").filter(|_| !gone("prepared_by")),
@@ -321,6 +323,8 @@ fn removed_parts_are_offered_where_the_place_asks() {
         complaint: "",
         found: "",
         lines: desk.lines.iter().collect(),
+        one_amount: false,
+        tax_inside: false,
         received_on: None,
         promised_on: None,
         prepared_by: None,

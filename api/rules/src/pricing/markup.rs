@@ -111,23 +111,23 @@ pub struct Inversion {
     pub price_above_edge: Cents,
 }
 
-/// Why a schedule cannot be saved.
+/// Why a schedule cannot be saved. Brackets are counted from zero here, and from one in the words.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ScheduleRefusal {
     /// No brackets at all.
     #[error("a markup schedule needs at least one bracket")]
     NoBrackets,
     /// A bracket that does not end above the one before.
-    #[error("bracket {bracket} must end above the bracket before it")]
+    #[error("bracket {} must end above the bracket before it", .bracket + 1)]
     NotRising { bracket: usize },
     /// An open bracket before the last.
-    #[error("bracket {bracket} is open, but brackets follow it")]
+    #[error("bracket {} is open, but brackets follow it", .bracket + 1)]
     OpenTooEarly { bracket: usize },
     /// The last bracket is not open, so some cost has no price.
     #[error("the last bracket ends at {up_to}; leave it open so that every cost has a price")]
     NotOpenAtTop { up_to: Cents },
     /// A multiplier below one sells below cost.
-    #[error("bracket {bracket} has multiplier {multiplier}, which sells below cost")]
+    #[error("bracket {} has multiplier {multiplier}, which sells below cost", .bracket + 1)]
     MultiplierBelowOne { bracket: usize, multiplier: Decimal },
     /// The least markup is below zero.
     #[error("the minimum markup {minimum} is below zero")]

@@ -96,6 +96,8 @@ rights! {
     AddTaxJurisdiction "addTaxJurisdiction" Owner,
     /// Put other tax rules in the place of ones recorded by mistake.
     ReplaceTaxJurisdiction "replaceTaxJurisdiction" Owner,
+    /// Make a draft again of a price book that was adopted by mistake.
+    WithdrawPriceBook "withdrawPriceBook" Owner,
     /// Record a customer's exemption certificate.
     AddTaxExemption "addTaxExemption" Desk,
     /// Complete a certificate that was recorded without all it must hold.

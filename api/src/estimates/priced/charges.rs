@@ -30,6 +30,8 @@ pub(super) struct Charge {
     pub(super) facts: LineFacts,
     /// For a part: new, used or rebuilt, where somebody said.
     pub(super) condition: Option<PartCondition>,
+    /// Whether it comes back to the customer, as a deposit on an old part does: no discount on the whole lowers it.
+    pub(super) comes_back: bool,
     /// The discount granted on its line alone.
     pub(super) granted: Option<Discount>,
     /// What that comes to.
@@ -53,6 +55,7 @@ impl Charge {
             line: 0,
             facts: LineFacts::default(),
             condition: None,
+            comes_back: false,
             granted: None,
             own_discount: Cents::ZERO,
         }

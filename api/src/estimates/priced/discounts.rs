@@ -14,7 +14,7 @@ use crate::estimates::writing::offer::NewOption;
 
 impl Terms {
     /// What each charge gives up: first what its own line grants, then the diagnostic credit, then the discount granted
-    /// on the option, spread over what is left.
+    /// on the option, spread over what is left. What comes back to the customer is left alone by that.
     pub(super) fn discounts(
         &self,
         charges: &mut [Charge],
@@ -30,7 +30,12 @@ impl Terms {
         let Some(granted) = option.discount() else {
             return Ok(given);
         };
-        let left = less(&nets, &given).ok_or_else(fits)?;
+        let mut left = less(&nets, &given).ok_or_else(fits)?;
+        for (left, charge) in left.iter_mut().zip(charges.iter()) {
+            if charge.comes_back {
+                *left = Cents::ZERO;
+            }
+        }
         let discounted = discount_lines(&left, granted).map_err(|refusal| match refusal {
             DiscountRefusal::MoreThanTotal { .. } => Error::refused(
                 ProblemCode::TooMuch,

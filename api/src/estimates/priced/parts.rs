@@ -82,6 +82,7 @@ fn beside(part: &part::Model, of: &Charge, path: &str) -> Result<Vec<Charge>> {
                     priced_by: Some(PricedBy::Book),
                     ..Basis::default()
                 },
+                comes_back: kind == ChargeKind::Fee,
                 ..Charge::of(kind)
             })
         })

@@ -4,7 +4,7 @@
 //! alone, never got the estimate, or whose link would not open.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallState, MailState, ReminderKind};
+use nameplate_entities::kinds::{CallState, EstimateState, MailState, ReminderKind};
 use nameplate_entities::{estimate, estimate_link, estimate_reminder, estimate_revision};
 use nameplate_rules::estimate::reminders::{Habit, Reminder, due, next_after, plan};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
@@ -12,7 +12,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 use crate::base::audit::{self, Subject};
 use crate::base::outbox::{self, Addressee, Payload};
 use crate::base::{Act, Error, Result};
-use crate::estimates::answering::link::{Live, Shown, live};
+use crate::estimates::answering::link::{self, Live, Shown, live};
 use crate::estimates::shown::content::Days;
 use crate::estimates::shown::page::RemindersPage;
 use crate::estimates::shown::printed;
@@ -193,7 +193,16 @@ pub async fn ask(act: &Act, token: &str) -> Result<Shown> {
     let db = act.app.db.read();
     let settings = shop::settings(db).await?;
     Ok(match live(db, act, token).await? {
-        Live::Link(link) => page(&settings, &estimate_behind(db, &link).await?, token),
+        Live::Link(link) => {
+            let revision = store::get_revision(db, "", link.revision_id).await?;
+            match revision.state {
+                EstimateState::Sent => {
+                    page(&settings, &store::estimate_of(db, &revision).await?, token)
+                }
+                // There is nothing to be reminded of any more.
+                _ => link::open(act, token).await?,
+            }
+        }
         other => other.shown(&settings),
     })
 }
@@ -222,6 +231,14 @@ pub async fn stop(act: &Act, token: &str) -> Result<Shown> {
     };
     let rows = (Some(&before), Some(&after));
     audit::record(&tx, act, "stopReminders", subject, rows).await?;
+    for revision in store::revisions_of(&tx, after.id).await? {
+        if revision.next_reminder_on.is_some() {
+            states::moved(&tx, act, "stopReminders", &revision, |row| {
+                row.next_reminder_on = Set(None);
+            })
+            .await?;
+        }
+    }
     let settings = shop::settings(&tx).await?;
     tx.commit().await?;
     Ok(page(&settings, &after, token))

@@ -1,6 +1,7 @@
 //! The mail that carries an estimate: its link, and the same as PDF.
 
 use nameplate_documents::{Picture, estimate_pdf};
+use nameplate_entities::kinds::EstimateDelivery;
 use nameplate_rules::estimate::Content;
 use sea_orm::ConnectionTrait;
 
@@ -127,7 +128,9 @@ pub async fn pdf(
     let shown = pictures::shown(db, revision_id).await?;
     let picture = |(words, jpeg)| Picture { words, jpeg };
     let shown = shown.into_iter().map(picture).collect();
-    let document = printed::document(content, shown, accepted);
+    let revision = store::get_revision(db, "", revision_id).await?;
+    let by_link = revision.delivery != Some(EstimateDelivery::Hand);
+    let document = printed::document(content, shown, (by_link, accepted));
     tokio::task::spawn_blocking(move || estimate_pdf(&document))
         .await
         .map_err(|error| Error::caused("typesetting an estimate", error))?

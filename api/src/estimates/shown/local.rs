@@ -116,6 +116,7 @@ pub(in crate::estimates) async fn held(
         .map(|person| person.name);
     let days = u32::try_from(settings.row.labour_warranty_days)
         .map_err(|error| Error::caused("days of warranty", error))?;
+    let printed_as = || content.options.iter().map(|option| &option.printed_as);
     let paper = Paper {
         shop: &content.shop,
         customer: &content.customer,
@@ -127,6 +128,8 @@ pub(in crate::estimates) async fn held(
             .iter()
             .flat_map(|option| &option.lines)
             .collect(),
+        one_amount: printed_as().any(|printed| printed.one_amount),
+        tax_inside: printed_as().any(|printed| !printed.with_tax.is_empty()),
         received_on: Some(about.call.opened_on),
         promised_on: planned_on(db, about.call.id).await?,
         prepared_by: prepared_by.as_deref(),

@@ -202,7 +202,7 @@ fn weighing(content: &Content) -> Vec<String> {
 pub fn document(
     content: Content,
     pictures: Vec<documents::Picture>,
-    accepted: Option<String>,
+    (answered_by_link, accepted): (bool, Option<String>),
 ) -> documents::EstimateDocument {
     let (since, different) = (changed_since(&content), changes(&content));
     let revision = shown_revision(&content);
@@ -258,6 +258,7 @@ pub fn document(
         cautions: content.around.cautions,
         local_lines: content.around.local_lines,
         pictures,
+        answered_by_link,
         accepted,
     }
 }

@@ -1,15 +1,18 @@
 //! Single lines: discounts of their own, whether parts are new, and what a place wants of them in writing.
 
 use chrono::TimeDelta;
-use nameplate_entities::kinds::{AnswerWay, ChargeKind, ConsentHow, PartCondition, WhenMissing};
+use nameplate_entities::kinds::{
+    AnswerWay, ChargeKind, ConsentHow, PartCondition, StatedAs, WhenMissing, WorkOutcome,
+};
 use nameplate_entities::{customer, estimate_line, estimate_option, estimate_revision};
 use nameplate_rules::local_rules::Element;
 use nameplate_rules::money::Cents;
+use nameplate_rules::pricing::labour::WorkHours;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel};
 
 use crate::base::Change;
-use crate::base::ProblemCode::{Malformed, SettingMissing, TooMuch};
+use crate::base::ProblemCode::{Malformed, SettingMissing, Taken, TooMuch};
 use crate::base::testing::refusals;
 use crate::estimates::more_work::consents;
 use crate::estimates::shown::page::{LineView, ShopView};
@@ -64,7 +67,7 @@ impl World {
         let sent = store::get_revision(db, "", revision_id).await.unwrap();
         let content = printed::content(&sent).unwrap();
         let page = printed::page(content.clone(), ShopView::default(), "", "");
-        let paper = printed::document(content, Vec::new(), None);
+        let paper = printed::document(content, Vec::new(), (true, None));
         let notes = paper.options[0].lines.iter().map(|line| line.note.clone());
         let notes = notes.collect();
         (page.options.into_iter().next().unwrap().lines, notes)
@@ -355,4 +358,87 @@ async fn a_consent_that_was_only_spoken_is_told_once_all_that_was_agreed_to_pass
             assert!(missing.words.starts_with("With this, 50.01 is agreed to"));
         }
     }
+}
+
+#[tokio::test]
+async fn what_contradicts_itself_in_an_offer_is_refused_at_its_field() {
+    let mut world = World::new().await;
+    let trip = NewLine {
+        hours: WorkHours::AfterHours,
+        ..NewLine::of(ChargeKind::Trip)
+    };
+    let hose = NewLine {
+        description: Some("Hose".to_owned()),
+        unit_price: Some(Cents(1_000)),
+        ..NewLine::of(ChargeKind::Part)
+    };
+    let named = |title: &str, line: NewLine| NewOption {
+        title: title.to_owned(),
+        ..repair(vec![line])
+    };
+    let mut diagnosed = named("Look", hose);
+    diagnosed.facts.outcome = WorkOutcome::OnlyDiagnosed;
+    let command = |options| DraftEstimate {
+        idempotency_key: "wrong".to_owned(),
+        call_id: world.call_id,
+        offer: Offer {
+            options,
+            ..Offer::default()
+        },
+    };
+    let twins = command(vec![named("Repair", hour()), named(" repair ", hour())]);
+    assert_eq!(
+        refusals(draft_estimate(&world.owner(), twins).await),
+        [(Taken, "options.1.title".to_owned())]
+    );
+    let wrong = command(vec![named("Trip", trip), diagnosed]);
+    assert_eq!(
+        refusals(draft_estimate(&world.owner(), wrong).await),
+        [
+            (Malformed, "options.0.lines.0.hours".to_owned()),
+            (Malformed, "options.1.outcome".to_owned()),
+        ]
+    );
+    world.key();
+}
+
+#[tokio::test]
+async fn a_deposit_on_an_old_part_is_not_lowered_by_a_discount_on_the_whole() {
+    let mut world = World::new().await;
+    let pump = pricing::AddPart {
+        number: "PU-78".to_owned(),
+        core_deposit: Some(Cents(1_500)),
+        ..pricing::AddPart::default()
+    };
+    let part = NewLine {
+        part_id: Some(world.pump(pump).await.id),
+        ..NewLine::of(ChargeKind::Part)
+    };
+    let option = NewOption {
+        discount_percent: Some(Decimal::TEN),
+        ..repair(vec![part])
+    };
+    let (_, _, lines) = world.draft_option(option).await.unwrap();
+    let off = lines
+        .iter()
+        .map(|line| (line.net_cents, line.discount_cents));
+    assert_eq!(off.collect::<Vec<_>>(), [(8_000, 800), (1_500, 0)]);
+}
+
+/// 16 CCR 2722 and MCL 445.833 want each part and the rate of labour on the paper; one amount for all names neither.
+#[tokio::test]
+async fn one_amount_is_not_sent_where_a_place_wants_each_charge_on_the_paper() {
+    let mut world = World::new().await;
+    let elements = vec![Element::LinesItemised, Element::LabourRate];
+    world.local_rules(elements, WhenMissing::Refuse).await;
+    let mut lump = repair(vec![hour()]);
+    lump.facts.stated_as = StatedAs::LumpSum;
+    let (revision, _, _) = world.draft_option(lump).await.unwrap();
+    let missing = (SettingMissing, "revisionId".to_owned());
+    assert_eq!(
+        refusals(world.send(revision.id).await),
+        [missing.clone(), missing]
+    );
+    let (revision, _, _) = world.draft_option(repair(vec![hour()])).await.unwrap();
+    world.send(revision.id).await.unwrap();
 }

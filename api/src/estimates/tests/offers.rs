@@ -308,6 +308,7 @@ async fn reminders_end_with_an_answer_a_question_or_the_customers_word() {
         let row = estimate::Entity::find_by_id(draft.estimate_id);
         let row = row.one(world.app.db.read()).await.unwrap().unwrap();
         assert!(row.reminders_stopped_at.is_some());
+        assert_eq!(world.latest().await.next_reminder_on, None);
         let later = world.revise(draft.estimate_id, offer()).await;
         world.send(later.id).await.unwrap();
         assert_eq!(world.latest().await.next_reminder_on, None);

@@ -8,7 +8,7 @@ use nameplate_rules::tax::{Prices, Purchases, Serves, StatedAs as Stated, Treatm
 use rust_decimal::Decimal;
 use sea_orm::{EntityTrait, Iterable};
 
-use crate::base::ProblemCode::{Malformed, Missing, Superseded};
+use crate::base::ProblemCode::{Malformed, Missing, Superseded, Taken};
 use crate::base::testing::refusals;
 use crate::estimates::shown::page::ShopView;
 use crate::estimates::shown::printed;
@@ -279,7 +279,15 @@ async fn a_certificate_counts_once_it_is_complete_and_here() {
             purchases: Purchases::Single,
             details: pricing::CertificateDetails::default(),
         };
-        let held = pricing::add_tax_exemption(&act, claimed).await.unwrap();
+        let held = pricing::add_tax_exemption(&act, claimed.clone())
+            .await
+            .unwrap();
+        let twice = pricing::AddTaxExemption {
+            certificate: " ex-7 ".to_owned(),
+            ..claimed
+        };
+        let twice = pricing::add_tax_exemption(&act, twice).await;
+        assert_eq!(refusals(twice), [(Taken, "certificate".to_owned())]);
         let job = || stated(vec![labour(10_000)]);
         let (_, option, lines) = draft(&mut world, job()).await.unwrap();
         assert_eq!((option.tax_cents, option.tax_exemption_id), (700, None));

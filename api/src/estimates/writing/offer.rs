@@ -102,6 +102,7 @@ impl Offer {
         if let Some(price) = self.replacement_price {
             checks.positive("replacementPrice", price);
         }
+        self.check_titles(&mut checks);
         if checks.is_clean() {
             for (at, option) in self.options.iter_mut().enumerate() {
                 option.check(&mut checks, &format!("options.{at}"));
@@ -109,6 +110,19 @@ impl Offer {
         }
         checks.finish()?;
         Ok(self)
+    }
+
+    /// A customer chooses an option by its name.
+    fn check_titles(&self, checks: &mut Checks) {
+        let mut seen = Vec::new();
+        for (at, option) in self.options.iter().enumerate().take(OPTIONS_MAX) {
+            let title = option.title.trim().to_lowercase();
+            if seen.contains(&title) && !title.is_empty() {
+                let words = "Another option has this name. Give each its own.";
+                checks.refuse(ProblemCode::Taken, &format!("options.{at}.title"), words);
+            }
+            seen.push(title);
+        }
     }
 
     /// What its lines name by id beside parts.
@@ -358,6 +372,11 @@ impl NewLine {
             "minutes",
             self.minutes.is_some() && self.terms.task_id.is_some(),
             "A task has its own hours; name it or give minutes, not both.",
+        );
+        takes_none(
+            "hours",
+            self.hours != WorkHours::Regular && !is_labour,
+            "Only a line for labour is worked after hours.",
         );
         takes_none(
             "quantity",

@@ -49,6 +49,10 @@ impl OptionFacts {
             let words = "A line charges for a part, so nothing can prove that none is used.";
             checks.refuse(ProblemCode::Malformed, &path, words);
         }
+        if self.outcome == WorkOutcome::OnlyDiagnosed && parts {
+            let words = "A line charges for a part, so the machine is not only diagnosed.";
+            checks.refuse(ProblemCode::Malformed, &format!("{below}.outcome"), words);
+        }
         let path = format!("{below}.disasterArea");
         self.disaster_area = checks.text_if_any(&path, self.disaster_area.as_deref(), TEXT_MAX);
     }

@@ -210,6 +210,21 @@ payload! {
     }
 }
 
+/// A price book that was adopted by mistake.
+#[derive(InputObject)]
+pub struct WithdrawPriceBookInput {
+    /// The book.
+    pub(super) price_book_id: ID,
+}
+
+payload! {
+    /// What withdrawing a price book gave.
+    WithdrawPriceBookPayload {
+        /// The book, a draft again.
+        price_book: PriceBook
+    }
+}
+
 /// A price book to copy into a draft.
 #[derive(InputObject)]
 pub struct ClonePriceBookInput {

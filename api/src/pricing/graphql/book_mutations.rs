@@ -4,6 +4,7 @@ use async_graphql::{Context, Object};
 
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
+use crate::invoices;
 
 use super::super::operations;
 use super::PriceBook;
@@ -39,6 +40,21 @@ impl PriceBooksMutation {
         }
         .await;
         AdoptPriceBookPayload::of(outcome.map(PriceBook::from))
+    }
+
+    /// Makes a draft again of a price book that was adopted by mistake, as long as no estimate was priced by it.
+    async fn withdraw_price_book(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which book.")] input: WithdrawPriceBookInput,
+    ) -> async_graphql::Result<WithdrawPriceBookPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let book = Kind::PriceBook.row("priceBookId", &input.price_book_id)?;
+            invoices::withdraw_price_book(act, book).await
+        }
+        .await;
+        WithdrawPriceBookPayload::of(outcome.map(PriceBook::from))
     }
 
     /// Begins a draft as a copy of another book: rates, brackets, zones and tasks.

@@ -7,7 +7,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, ProblemCode, Result, Right};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::{customers, shop};
 
 use super::super::{kinds, store};
@@ -85,11 +85,27 @@ pub async fn add_tax_exemption(act: &Act, new: AddTaxExemption) -> Result<tax_ex
     ]);
     checks.finish()?;
     customers::get_customer(&tx, "customerId", new.customer_id).await?;
+    must_be_new(&tx, &new).await?;
     let row = row.insert(&tx).await?;
     let verb = Right::AddTaxExemption.mutation();
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// One certificate is one record: entered twice, one for a single purchase would cover two.
+async fn must_be_new(tx: &impl ConnectionTrait, new: &AddTaxExemption) -> Result<()> {
+    let key = |certificate: &str| certificate.trim().to_uppercase();
+    let held = store::exemptions_of(tx, new.customer_id).await?;
+    let is_known = held
+        .iter()
+        .any(|row| key(&row.certificate) == key(&new.certificate));
+    if is_known {
+        let words =
+            "This customer's certificate of that number is on record. Complete or use that one.";
+        return Err(Error::refused(ProblemCode::Taken, "certificate", words));
+    }
+    Ok(())
 }
 
 /// What a certificate lacked; what is left out stays.

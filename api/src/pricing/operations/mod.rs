@@ -15,6 +15,7 @@ mod taxes;
 pub use books::{
     BookChange, ChangePriceBook, ClonePriceBook, DraftPriceBook, NewBracket, NewRate, NewTask,
     NewZone, adopt_price_book, change_price_book, clone_price_book, draft_price_book,
+    withdraw_price_book,
 };
 pub use certificates::{
     AddTaxExemption, CertificateDetails, CompleteTaxExemption, add_tax_exemption, certificate_used,

@@ -255,3 +255,25 @@ fn other_pictures_are_named_and_a_reason_that_is_a_sentence_ends_once() {
         ]
     );
 }
+
+#[test]
+fn prices_that_hold_the_tax_are_compared_as_the_customer_reads_them() {
+    let trip = |net, tax| {
+        let mut option = option(
+            "Repair",
+            vec![line(ChargeKind::Trip, "Trip", (net, 0, tax))],
+        );
+        option.total = Cents(4_500);
+        option.printed_as.with_tax = vec![crate::estimate::Shown {
+            net: Cents(4_500),
+            discount: Cents::ZERO,
+        }];
+        option
+    };
+    let before = content(1, vec![trip(4_119, 381)]);
+    let mut after = content(2, vec![trip(4_500, 0)]);
+    after.options[0].lines[0].unit_price = before.options[0].lines[0].unit_price;
+    let told = difference(&before, &after).sentences().join(" ");
+    assert!(!told.contains("41.19"), "{told}");
+    assert!(told.contains("tax 0.00 instead of 3.81"), "{told}");
+}

@@ -200,6 +200,33 @@ pub async fn adopt_price_book(act: &Act, price_book_id: i64) -> Result<price_boo
     Ok(after)
 }
 
+/// Makes a draft again of a book that was adopted by mistake. Whoever calls this knows that nothing was priced by it.
+///
+/// # Errors
+/// `WrongState` for a draft.
+pub async fn withdraw_price_book(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, before): (&'static str, price_book::Model),
+) -> Result<price_book::Model> {
+    if before.state != BookState::Adopted {
+        let words = "This price book is a draft already. Change it as it is.";
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "priceBookId",
+            words,
+        ));
+    }
+    let mut row = before.clone().into_active_model();
+    row.state = Set(BookState::Draft);
+    row.adopted_at = Set(None);
+    row.version = Set(before.version + 1);
+    let after = row.update(tx).await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(tx, act, verb, subject(after.id), both).await?;
+    Ok(after)
+}
+
 fn subject(id: i64) -> Subject {
     Subject {
         kind: "price_book",
