@@ -214,4 +214,6 @@ pub fn tax(
 #[cfg(test)]
 mod case_tests;
 #[cfg(test)]
+mod fault_tests;
+#[cfg(test)]
 mod tests;

@@ -1,6 +1,7 @@
 //! Offers as the office works with them: sections and deposits, what changed, answers by telephone, reminders, figures.
 
 use chrono::TimeDelta;
+use nameplate_entities::kinds::LifeFuel::{Any, Electric, Gas};
 use nameplate_entities::kinds::{AnswerWay, EstimateState, MailKind};
 use nameplate_entities::{appliance, estimate};
 use nameplate_rules::estimate::Content;
@@ -353,7 +354,6 @@ async fn a_shop_starts_with_the_usual_lives_of_the_published_study() {
         })
         .collect::<Vec<_>>();
     table.sort_by_key(|(key, _, years)| (*key, *years));
-    use nameplate_entities::kinds::LifeFuel::{Any, Electric, Gas};
     assert_eq!(
         table,
         [
