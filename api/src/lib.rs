@@ -17,6 +17,7 @@ pub mod estimates;
 pub mod invoices;
 pub mod local_rules;
 pub mod pricing;
+pub mod reports;
 pub mod shop;
 pub mod warranty;
 

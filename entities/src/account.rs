@@ -16,6 +16,11 @@ pub struct Model {
     pub kind: AccountKind,
     /// Which control account this is; none for a free one.
     pub role: Option<String>,
+    /// Whether money lies on it at a bank.
+    pub is_bank: bool,
+    /// Since when it takes no more entries.
+    pub retired_at: Option<DateTimeUtc>,
+    pub version: i32,
 }
 
 /// Joins are written where they are used.

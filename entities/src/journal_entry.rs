@@ -19,6 +19,8 @@ pub struct Model {
     pub debit_cents: i64,
     pub credit_cents: i64,
     pub reverses_entry_id: Option<i64>,
+    /// The fiscal year that it closes or, as a reversal, opens again; named by the calendar year it ends in.
+    pub closes_year: Option<i32>,
 }
 
 /// Joins are written where they are used.

@@ -16,6 +16,8 @@ pub struct Model {
     pub credit_cents: i64,
     /// Which levy a tax posting is owed to.
     pub tax_level_id: Option<i64>,
+    /// The day of its entry, here once more so that one index gives an account's balance on a day.
+    pub entry_on: Date,
 }
 
 /// Joins are written where they are used.

@@ -46,6 +46,8 @@ pub struct Model {
     pub reminder_second_days: i32,
     /// Whether the customer is told on the day before the last.
     pub reminder_last_day: bool,
+    /// The month whose last day ends the fiscal year, 1 to 12.
+    pub fiscal_year_end_month: i32,
 }
 
 /// Joins are written where they are used.

@@ -26,6 +26,7 @@ const FLOORS: &[&[&str]] = &[
     &["claims"],
     &["callbacks"],
     &["closeout"],
+    &["reports"],
     &["brief"],
     ROOF,
 ];

@@ -3,8 +3,11 @@
 //! Every money event becomes one [`Entry`], and an `Entry` that does not balance cannot be made. It is here so that the
 //! same rule holds wherever money is posted. What must stay true: at least two postings, amounts above zero, debits equal
 //! credits, no sum wraps, sales tax always names its level. An entry is never edited, only reversed.
-//! The default accounts are in [`chart`], one builder for each event in [`events`], reports in [`statements`].
+//! The default accounts are in [`chart`], one builder for each event in [`events`], reports in [`statements`], the text
+//! that the journal is chained by in [`chain`].
 
+pub mod cash;
+pub mod chain;
 pub mod chart;
 pub mod events;
 pub mod statements;

@@ -16,6 +16,7 @@ pub use bracketed::{LevelFault, LevelProblem, check_bracketed};
 pub use certificate::{Buyer, Certificate, Purchases, Standing};
 pub use check::{RuleFault, RuleProblem, check_rules};
 pub use compute::{contained, without_tax};
+pub use decide::BY_CERTIFICATE;
 pub use place::{
     Basis, ChargeKind, Counted, DatedMethod, Jurisdiction, Level, LevelKind, Method, OverCeiling,
     Prices, over_ceiling,

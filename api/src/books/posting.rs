@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::{account, journal_entry, posting};
+use nameplate_rules::books::chain::LinkPosting;
 use nameplate_rules::books::{AccountRef, Entry, Role, Side};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
@@ -12,10 +13,12 @@ use crate::base::numbers::{self, Series};
 use crate::base::{Act, Error, ProblemCode, Result};
 use crate::shop;
 
-use super::store;
+use super::{chain, store};
 
 /// Document kind of an entry that somebody wrote by hand.
 pub const MANUAL: &str = "manual";
+/// Document kind of an entry that closes a fiscal year, and of the one that opens it again.
+pub const YEAR_END: &str = "year_end";
 
 /// An entry to post.
 pub struct NewEntry {
@@ -64,9 +67,46 @@ pub async fn post(
     new: NewEntry,
 ) -> Result<journal_entry::Model> {
     check_open(tx, "", new.on).await?;
+    let rows = placed(tx, new.entry).await?;
+    let header = journal_entry::ActiveModel {
+        entry_on: Set(new.on),
+        memo: Set(new.memo),
+        document_kind: Set(new
+            .document
+            .map_or(MANUAL, |document| document.kind)
+            .to_owned()),
+        document_id: Set(new.document.map(|document| document.id)),
+        ..Default::default()
+    };
+    write(tx, act, header, rows).await
+}
+
+/// Posts the entry that closes a fiscal year on its last day, which may lie in a closed period: it moves no money.
+///
+/// # Errors
+/// `SettingMissing` for an account that is not in the chart.
+pub async fn post_closing(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (year, on, memo): (i32, NaiveDate, String),
+    entry: Entry,
+) -> Result<journal_entry::Model> {
+    let rows = placed(tx, entry).await?;
+    let header = journal_entry::ActiveModel {
+        entry_on: Set(on),
+        memo: Set(memo),
+        document_kind: Set(YEAR_END.to_owned()),
+        document_id: Set(None),
+        closes_year: Set(Some(year)),
+        ..Default::default()
+    };
+    write(tx, act, header, rows).await
+}
+
+/// The postings of an entry with their accounts found.
+async fn placed(tx: &impl ConnectionTrait, entry: Entry) -> Result<Vec<Row>> {
     let accounts = Chart::of(tx).await?;
-    let rows = new
-        .entry
+    entry
         .into_postings()
         .into_iter()
         .map(|posting| {
@@ -81,24 +121,14 @@ pub async fn post(
                 tax_level_id: posting.tax_level.as_deref().map(level_id).transpose()?,
             })
         })
-        .collect::<Result<Vec<_>>>()?;
-    let header = journal_entry::ActiveModel {
-        entry_on: Set(new.on),
-        memo: Set(new.memo),
-        document_kind: Set(new
-            .document
-            .map_or(MANUAL, |document| document.kind)
-            .to_owned()),
-        document_id: Set(new.document.map(|document| document.id)),
-        ..Default::default()
-    };
-    write(tx, act, header, rows).await
+        .collect()
 }
 
 /// Posts the entry that undoes `entry`, for the same document.
 ///
 /// # Errors
-/// `PeriodClosed`; `WrongState` at `path` when it is undone already or itself undoes another.
+/// `PeriodClosed`; `WrongState` at `path` when it is undone already or itself undoes another, or touches an account that
+/// is retired.
 pub async fn reverse(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -116,8 +146,12 @@ pub async fn reverse(
             ),
         ));
     }
-    let rows = store::postings_of(tx, entry.id)
-        .await?
+    let postings = store::postings_of(tx, entry.id).await?;
+    let accounts = Chart::of(tx).await?;
+    for posting in &postings {
+        accounts.check_in_use(path, posting.account_id)?;
+    }
+    let rows = postings
         .into_iter()
         .map(|posting| Row {
             account_id: posting.account_id,
@@ -132,6 +166,7 @@ pub async fn reverse(
         document_kind: Set(entry.document_kind.clone()),
         document_id: Set(entry.document_id),
         reverses_entry_id: Set(Some(entry.id)),
+        closes_year: Set(entry.closes_year),
         ..Default::default()
     };
     write(tx, act, header, rows).await
@@ -165,6 +200,13 @@ async fn write(
     }
     .insert(tx)
     .await?;
+    let links = rows.iter().map(|row| LinkPosting {
+        account: row.account_id,
+        debit_cents: row.debit_cents,
+        credit_cents: row.credit_cents,
+        tax_level: row.tax_level_id,
+    });
+    let links = links.collect();
     let postings = (1_i32..)
         .zip(rows)
         .map(|(position, row)| posting::ActiveModel {
@@ -174,11 +216,13 @@ async fn write(
             debit_cents: Set(row.debit_cents),
             credit_cents: Set(row.credit_cents),
             tax_level_id: Set(row.tax_level_id),
+            entry_on: Set(entry.entry_on),
             ..Default::default()
         });
     posting::Entity::insert_many(postings)
         .exec_without_returning(tx)
         .await?;
+    chain::seal(tx, &entry, links).await?;
     Ok(entry)
 }
 
@@ -186,12 +230,15 @@ async fn write(
 struct Chart {
     by_role: HashMap<String, i64>,
     by_code: HashMap<String, i64>,
+    retired: HashMap<i64, String>,
 }
 
 impl Chart {
     async fn of(tx: &impl ConnectionTrait) -> Result<Self> {
         let rows: Vec<account::Model> = store::chart(tx).await?;
+        let retired = rows.iter().filter(|row| row.retired_at.is_some());
         Ok(Self {
+            retired: retired.map(|row| (row.id, row.code.clone())).collect(),
             by_role: rows
                 .iter()
                 .filter_map(|row| Some((row.role.clone()?, row.id)))
@@ -205,13 +252,27 @@ impl Chart {
             AccountRef::Role(role) => self.by_role.get(&role_key(*role)),
             AccountRef::Code(code) => self.by_code.get(code),
         };
-        found.copied().ok_or_else(|| {
+        let id = found.copied().ok_or_else(|| {
             Error::refused(
                 ProblemCode::SettingMissing,
                 "",
                 format!("The chart of accounts lacks {account}. Add it first."),
             )
-        })
+        })?;
+        self.check_in_use("", id)?;
+        Ok(id)
+    }
+
+    /// Refuses a retired account.
+    fn check_in_use(&self, path: &str, account_id: i64) -> Result<()> {
+        match self.retired.get(&account_id) {
+            None => Ok(()),
+            Some(code) => Err(Error::refused(
+                ProblemCode::WrongState,
+                path,
+                format!("Account {code} is retired; it takes no more entries."),
+            )),
+        }
     }
 }
 
@@ -221,6 +282,11 @@ pub fn role_key(role: Role) -> String {
         .ok()
         .and_then(|value| value.as_str().map(str::to_owned))
         .unwrap_or_default()
+}
+
+/// The role with this word.
+pub fn role_of(key: &str) -> Option<Role> {
+    Role::ALL.into_iter().find(|role| role_key(*role) == key)
 }
 
 /// A level's key in an entry is its row's id.

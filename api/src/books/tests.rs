@@ -1,11 +1,10 @@
 use std::collections::BTreeMap;
 
-use chrono::{Days, NaiveDate};
+use chrono::{Days as Span, NaiveDate};
 use nameplate_entities::kinds::AccountKind;
 use nameplate_rules::money::Cents;
 use serde::Deserialize;
 
-use super::store::{Days as Span, balances};
 use super::*;
 use crate::base::testing::{Bench, noon, refusals};
 use crate::base::{Act, ProblemCode, Role};
@@ -33,19 +32,31 @@ struct Printed {
     adjusted_total: i64,
 }
 
-async fn open_books() -> (Bench, Act) {
-    let bench = Bench::new().await;
+pub async fn open_books() -> (Bench, Act) {
+    opened(Bench::new().await).await
+}
+
+/// The same on each database there is to test on.
+pub async fn open_books_everywhere() -> Vec<(Bench, Act)> {
+    let mut all = Vec::new();
+    for bench in Bench::everywhere().await {
+        all.push(opened(bench).await);
+    }
+    all
+}
+
+async fn opened(bench: Bench) -> (Bench, Act) {
     shop::open(&bench.program()).await.unwrap();
     open(&bench.program()).await.unwrap();
     let owner = bench.act_as(Role::Owner).await;
     (bench, owner)
 }
 
-fn today() -> NaiveDate {
+pub fn today() -> NaiveDate {
     noon().date_naive()
 }
 
-fn line(account: &str, debit: Option<i64>, credit: Option<i64>) -> JournalLine {
+pub fn line(account: &str, debit: Option<i64>, credit: Option<i64>) -> JournalLine {
     JournalLine {
         account: account.to_owned(),
         debit: debit.map(Cents),
@@ -54,7 +65,7 @@ fn line(account: &str, debit: Option<i64>, credit: Option<i64>) -> JournalLine {
     }
 }
 
-fn entry(key: &str, on: NaiveDate, lines: Vec<JournalLine>) -> PostJournal {
+pub fn entry(key: &str, on: NaiveDate, lines: Vec<JournalLine>) -> PostJournal {
     PostJournal {
         idempotency_key: key.to_owned(),
         on,
@@ -75,8 +86,8 @@ async fn post_all(act: &Act, on: NaiveDate, entries: &[(String, String, i64)]) {
     }
 }
 
-async fn trial_balance(act: &Act, on: NaiveDate) -> (BTreeMap<String, i64>, i64) {
-    let rows = balances(act.app.db.read(), Span::through(on))
+pub async fn trial_balance(act: &Act, on: NaiveDate) -> (BTreeMap<String, i64>, i64) {
+    let rows = balances(act.app.db.read(), Days::through(on))
         .await
         .unwrap();
     let rows: BTreeMap<String, i64> = rows
@@ -113,6 +124,7 @@ async fn a_printed_cycle_entered_by_hand_gives_both_its_trial_balances_to_the_ce
             code: code(name),
             name: name.clone(),
             kind: *kind,
+            is_bank: false,
         };
         add_account(&owner, new).await.unwrap();
     }
@@ -122,7 +134,7 @@ async fn a_printed_cycle_entered_by_hand_gives_both_its_trial_balances_to_the_ce
             .map(|(d, c, amount)| (code(d), code(c), *amount));
         coded.collect::<Vec<_>>()
     };
-    let month_end = today() - Days::new(1);
+    let month_end = today() - Span::new(1);
     post_all(&owner, month_end, &coded(&input.journal)).await;
     post_all(&owner, today(), &coded(&input.adjustments)).await;
     let unadjusted = (cents(&expected.unadjusted), expected.unadjusted_total * 100);
@@ -178,7 +190,7 @@ async fn an_entry_is_reversed_once_and_never_into_a_closed_period() {
         on,
         memo: "A slip".to_owned(),
     };
-    let yesterday = today() - Days::new(1);
+    let yesterday = today() - Span::new(1);
     let early = post_journal(&owner, entry("z", yesterday, lines.clone()))
         .await
         .unwrap();

@@ -6,6 +6,7 @@ use async_graphql::OutputType;
 use async_graphql::connection::{Connection, CursorType, Edge};
 use base64::Engine;
 use base64::engine::general_purpose::URL_SAFE_NO_PAD;
+use chrono::{Datelike, NaiveDate};
 use sea_orm::sea_query::ExprTrait;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
@@ -99,6 +100,37 @@ impl CursorType for LineCursor {
     }
 }
 
+/// Where a row stands in a list that goes by days; several rows may be of one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct DayCursor {
+    pub on: NaiveDate,
+    pub id: i64,
+}
+
+impl CursorType for DayCursor {
+    type Error = BadCursor;
+
+    fn decode_cursor(text: &str) -> Result<Self, BadCursor> {
+        let bytes = URL_SAFE_NO_PAD.decode(text).map_err(|_| BadCursor)?;
+        let text = String::from_utf8(bytes).map_err(|_| BadCursor)?;
+        let (on, id) = text
+            .strip_prefix("day:")
+            .and_then(|place| place.split_once(':'))
+            .ok_or(BadCursor)?;
+        // Years that no database keeps are of no cursor of ours.
+        let on = NaiveDate::parse_from_str(on, "%Y-%m-%d").map_err(|_| BadCursor)?;
+        let on = Some(on).filter(|on| (0..=9999).contains(&on.year()));
+        Ok(Self {
+            on: on.ok_or(BadCursor)?,
+            id: id.parse().map_err(|_| BadCursor)?,
+        })
+    }
+
+    fn encode_cursor(&self) -> String {
+        URL_SAFE_NO_PAD.encode(format!("day:{}:{}", self.on, self.id))
+    }
+}
+
 /// How a row is placed in its list, and what it becomes in the graph.
 type Shown<E, T> = (
     fn(&<E as EntityTrait>::Model) -> i64,
@@ -178,6 +210,51 @@ where
         select.order_by_desc(line).order_by_desc(id)
     } else {
         select.order_by_asc(line).order_by_asc(id)
+    };
+    let rows = select
+        .limit(wanted.size + 1)
+        .all(db)
+        .await
+        .map_err(|error| edge(error.into()))?;
+    Ok(wanted.page_of(rows, place_of, shown))
+}
+
+/// The same, for a list that goes by days.
+type ShownByDay<E, T> = (
+    fn(&<E as EntityTrait>::Model) -> DayCursor,
+    fn(<E as EntityTrait>::Model) -> T,
+);
+
+/// One page of `select`, the earliest day first, and on one day the oldest record first.
+///
+/// # Errors
+/// `BAD_INPUT` as above.
+pub async fn by_day<E, T>(
+    db: &impl ConnectionTrait,
+    select: Select<E>,
+    (day, id): (E::Column, E::Column),
+    page: Page,
+    (place_of, shown): ShownByDay<E, T>,
+) -> async_graphql::Result<Connection<DayCursor, T>>
+where
+    E: EntityTrait,
+    E::Model: FromQueryResult + Send + Sync,
+    T: OutputType,
+{
+    let wanted = Wanted::<DayCursor>::read(&page)?;
+    let mut select = select;
+    if let Some(after) = wanted.after {
+        let on_it = day.eq(after.on).and(id.gt(after.id));
+        select = select.filter(day.gt(after.on).or(on_it));
+    }
+    if let Some(before) = wanted.before {
+        let on_it = day.eq(before.on).and(id.lt(before.id));
+        select = select.filter(day.lt(before.on).or(on_it));
+    }
+    let select = if wanted.from_end {
+        select.order_by_desc(day).order_by_desc(id)
+    } else {
+        select.order_by_asc(day).order_by_asc(id)
     };
     let rows = select
         .limit(wanted.size + 1)

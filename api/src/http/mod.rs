@@ -15,6 +15,7 @@ mod media;
 mod origin;
 mod price_list;
 mod problem;
+mod reports;
 mod stamp;
 
 use std::net::{IpAddr, SocketAddr};
@@ -116,6 +117,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(price_list::routes)
         .configure(attachments::routes)
         .configure(documents::routes)
+        .configure(reports::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

@@ -163,6 +163,11 @@ impl Shop {
         self.row.reminder_last_day
     }
 
+    /// The month whose last day ends the fiscal year, 1 to 12.
+    async fn fiscal_year_end_month(&self) -> i32 {
+        self.row.fiscal_year_end_month
+    }
+
     /// Last closed day of the books; nothing posts on or before it.
     async fn books_closed_through(&self) -> Option<NaiveDate> {
         self.row.books_closed_through
@@ -353,6 +358,8 @@ pub struct ChangeShopInput {
     reminder_second_days: Option<i32>,
     /// Whether the customer is reminded on the day before the last.
     reminder_last_day: Option<bool>,
+    /// The month whose last day ends the fiscal year, 1 to 12.
+    fiscal_year_end_month: Option<i32>,
 }
 
 impl From<ChangeShopInput> for operations::ChangeShop {
@@ -378,6 +385,7 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             reminder_first_days: input.reminder_first_days,
             reminder_second_days: input.reminder_second_days,
             reminder_last_day: input.reminder_last_day,
+            fiscal_year_end_month: input.fiscal_year_end_month,
         }
     }
 }

@@ -63,6 +63,7 @@ fn default_settings() -> shop::ActiveModel {
         reminder_first_days: Set(3),
         reminder_second_days: Set(10),
         reminder_last_day: Set(true),
+        fiscal_year_end_month: Set(12),
     }
 }
 
@@ -89,6 +90,7 @@ pub struct ChangeShop {
     pub reminder_first_days: Option<i32>,
     pub reminder_second_days: Option<i32>,
     pub reminder_last_day: Option<bool>,
+    pub fiscal_year_end_month: Option<i32>,
 }
 
 /// Changes the shop's settings.
@@ -207,6 +209,12 @@ impl ChangeShop {
                 self.payment_terms_days,
                 (0, 365),
                 &mut row.payment_terms_days,
+            ),
+            (
+                "fiscalYearEndMonth",
+                self.fiscal_year_end_month,
+                (1, 12),
+                &mut row.fiscal_year_end_month,
             ),
         ];
         for (path, value, bounds, column) in numbers {

@@ -65,17 +65,17 @@ pub async fn settings(db: &impl ConnectionTrait) -> Result<Settings> {
     Settings::of(row)
 }
 
-/// Writes through which day the books are closed; the rule behind it is that of `books`.
+/// Writes through which day the books are closed, if any; the rule behind it is that of `books`.
 ///
 /// # Errors
 /// Internal only.
 pub async fn close_books_through(
     tx: &impl ConnectionTrait,
     before: &shop::Model,
-    through: NaiveDate,
+    through: Option<NaiveDate>,
 ) -> Result<shop::Model> {
     let mut row = before.clone().into_active_model();
-    row.books_closed_through = Set(Some(through));
+    row.books_closed_through = Set(through);
     row.version = Set(before.version + 1);
     Ok(row.update(tx).await?)
 }

@@ -45,6 +45,13 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "posting",
+        what: "the entry of a posting that is not of its entry's day",
+        sql: "SELECT p.id AS row_id, CAST(NULL AS BIGINT) AS found, p.entry_id AS expected FROM posting p \
+              JOIN journal_entry e ON e.id = p.entry_id \
+              WHERE p.entry_on IS NULL OR p.entry_on <> e.entry_on ORDER BY p.id",
+    },
+    Rule {
+        table: "posting",
         what: "the trial balance in cents",
         sql: "SELECT CAST(NULL AS BIGINT) AS row_id, s AS found, CAST(0 AS BIGINT) AS expected FROM \
               (SELECT CAST(COALESCE(SUM(debit_cents) - SUM(credit_cents), 0) AS BIGINT) AS s FROM posting) t \

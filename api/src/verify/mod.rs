@@ -8,6 +8,7 @@
 //! itself and not the code that wrote the rows.
 
 mod books;
+mod chain;
 mod documents;
 mod invoices;
 mod mail;
@@ -47,6 +48,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     let tx = db.snapshot().await?;
     let mut findings = Vec::new();
     findings.extend(books::check(&tx).await?);
+    findings.extend(chain::check(&tx).await?);
     findings.extend(numbers::check(&tx).await?);
     findings.extend(invoices::check(&tx).await?);
     findings.extend(documents::check(&tx).await?);
@@ -57,9 +59,13 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
 }
 
 #[cfg(test)]
+mod chain_tests;
+#[cfg(test)]
 mod graph_tests;
 #[cfg(test)]
 mod mistake_tests;
+#[cfg(test)]
+mod report_tests;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]

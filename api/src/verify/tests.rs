@@ -48,7 +48,7 @@ impl TestShop {
     }
 
     /// A whole certificate of the customer's.
-    async fn certificate(&self, purchases: Purchases) -> i64 {
+    pub async fn certificate(&self, purchases: Purchases) -> i64 {
         let words = |text: &str| Some(text.to_owned());
         let new = AddTaxExemption {
             customer_id: self.customer_id,

@@ -66,3 +66,20 @@ pub enum AccountKind {
     #[sea_orm(string_value = "expense")]
     Expense,
 }
+
+/// What was done to a period of the books.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum PeriodEventKind {
+    #[sea_orm(string_value = "books_closed")]
+    BooksClosed,
+    #[sea_orm(string_value = "books_reopened")]
+    BooksReopened,
+    #[sea_orm(string_value = "year_closed")]
+    YearClosed,
+    #[sea_orm(string_value = "year_reopened")]
+    YearReopened,
+}

@@ -9,6 +9,9 @@ use super::place::{ChargeKind, Jurisdiction, Level};
 use super::rules::{Case, Held, Material, Rule, Treatment};
 use super::{Sale, TaxLine, TaxRefusal};
 
+/// What the reason of a line begins with that a certificate set free of tax.
+pub const BY_CERTIFICATE: &str = "Not taxed: exemption certificate ";
+
 /// How much of a line is taxed, and why.
 pub(super) struct Decision {
     pub(super) taxable_cents: Cents,
@@ -162,10 +165,7 @@ impl<'a> Deciding<'a> {
             return Ok(decision(Cents::ZERO, false, reason));
         }
         if let Some((held, Standing::Counts)) = &self.certificate {
-            let reason = format!(
-                "Not taxed: exemption certificate {} ({}).",
-                held.number, held.reason
-            );
+            let reason = format!("{BY_CERTIFICATE}{} ({}).", held.number, held.reason);
             return Ok(Decision {
                 exempted: true,
                 ..decision(Cents::ZERO, false, reason)

@@ -114,12 +114,22 @@ rights! {
     WithdrawLocalRules "withdrawLocalRules" Owner,
     /// Extend the chart of accounts.
     AddAccount "addAccount" Owner,
+    /// Rename or renumber an account.
+    ChangeAccount "changeAccount" Owner,
+    /// Let an account take no more entries.
+    RetireAccount "retireAccount" Owner,
+    /// Let a retired account take entries again.
+    RestoreAccount "restoreAccount" Owner,
     /// Post a manual entry.
     PostJournal "postJournal" Owner,
     /// Reverse a manual entry.
     ReverseJournal "reverseJournal" Owner,
     /// Close the books through a day.
     CloseBooks "closeBooks" Owner,
+    /// Open closed days again.
+    ReopenBooks "reopenBooks" Owner,
+    /// Close a fiscal year.
+    CloseYear "closeYear" Owner,
     /// Take a complaint about a machine.
     OpenCall "openCall" Desk,
     /// Close a call without work.

@@ -1,12 +1,14 @@
 //! The books in the graph: accounts and the journal.
 
+pub mod accounts;
+pub mod ledger;
 pub mod mutations;
-pub mod reports;
+pub mod periods;
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{account, journal_entry, posting};
+use nameplate_entities::{account, journal_entry, journal_seal, posting};
 
 use crate::base::Caller;
 use crate::base::access::{Least, Role};
@@ -19,9 +21,12 @@ use crate::graphql::scalars::Money;
 use crate::shop::graphql::Staff;
 
 use super::store;
+use super::store::balances::Balance;
 
+pub use accounts::AccountsMutation;
+pub use ledger::LedgerQuery;
 pub use mutations::BooksMutation;
-pub use reports::ReportsQuery;
+pub use periods::{PeriodsMutation, PeriodsQuery};
 
 /// The five classes of account.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -51,6 +56,12 @@ pub struct Account {
     kind: AccountKind,
     /// What the program posts to it by itself, such as `receivable`; null for one of your own.
     role: Option<String>,
+    /// Whether money lies on it at a bank.
+    is_bank: bool,
+    /// Since when it takes no more entries; null while it does.
+    retired_at: Option<DateTime<Utc>>,
+    /// Version, to send back with a change.
+    version: i32,
     #[graphql(skip)]
     row_id: i64,
 }
@@ -62,18 +73,24 @@ impl From<account::Model> for Account {
             name: row.name,
             kind: row.kind.into(),
             role: row.role,
+            is_bank: row.is_bank,
+            retired_at: row.retired_at,
+            version: row.version,
             row_id: row.id,
         }
     }
 }
 
-impl From<store::Balance> for Account {
-    fn from(row: store::Balance) -> Self {
+impl From<Balance> for Account {
+    fn from(row: Balance) -> Self {
         Self {
             code: row.code,
             name: row.name,
             kind: row.kind.into(),
             role: row.role,
+            is_bank: row.is_bank,
+            retired_at: row.retired_at,
+            version: row.version,
             row_id: row.id,
         }
     }
@@ -210,6 +227,17 @@ impl JournalEntry {
             Some(id) => Self::of(ctx, id).await,
             None => Ok(None),
         }
+    }
+
+    /// The fiscal year that it closes or, as a reversal, opens again, by the calendar year it ends in.
+    async fn closes_year(&self) -> Option<i32> {
+        self.row.closes_year
+    }
+
+    /// The hash over its content and the hash of the entry before it.
+    async fn hash(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        let row = loaders::row::<journal_seal::Entity>(ctx, self.row.id).await?;
+        Ok(row.map(|row| row.hash))
     }
 }
 

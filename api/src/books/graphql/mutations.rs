@@ -10,26 +10,7 @@ use crate::graphql::scalars::Money;
 use crate::payload;
 
 use super::super::operations;
-use super::{Account, AccountKind, JournalEntry};
-
-/// An account to add to the chart.
-#[derive(InputObject)]
-pub struct AddAccountInput {
-    /// Its number, not yet in use.
-    code: String,
-    /// Its name.
-    name: String,
-    /// Which of the five classes it is.
-    kind: AccountKind,
-}
-
-payload! {
-    /// What adding an account gave.
-    AddAccountPayload {
-        /// The account.
-        account: Account
-    }
-}
+use super::JournalEntry;
 
 /// One line of an entry by hand: a debit or a credit.
 #[derive(InputObject)]
@@ -117,42 +98,12 @@ payload! {
     }
 }
 
-/// Through which day to close.
-#[derive(InputObject)]
-pub struct CloseBooksInput {
-    /// The last day that takes no more entries.
-    through: NaiveDate,
-}
-
-payload! {
-    /// What closing the books gave.
-    CloseBooksPayload {
-        /// Through which day they are closed now.
-        closed_through: NaiveDate
-    }
-}
-
 /// What the owner does to the books by hand.
 #[derive(Default)]
 pub struct BooksMutation;
 
 #[Object]
 impl BooksMutation {
-    /// Adds an account to the chart.
-    async fn add_account(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "The account.")] input: AddAccountInput,
-    ) -> async_graphql::Result<AddAccountPayload> {
-        let new = operations::AddAccount {
-            code: input.code,
-            name: input.name,
-            kind: input.kind.into(),
-        };
-        let outcome = operations::add_account(act(ctx)?, new).await;
-        AddAccountPayload::of(outcome.map(Account::from))
-    }
-
     /// Posts an entry by hand.
     async fn post_journal(
         &self,
@@ -173,15 +124,5 @@ impl BooksMutation {
         let act = act(ctx)?;
         let outcome = async { operations::reverse_journal(act, input.command()?).await }.await;
         ReverseJournalPayload::of(outcome.map(JournalEntry::from))
-    }
-
-    /// Closes the books through a day; they are not opened again.
-    async fn close_books(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "Through which day.")] input: CloseBooksInput,
-    ) -> async_graphql::Result<CloseBooksPayload> {
-        let outcome = operations::close_books(act(ctx)?, input.through).await;
-        CloseBooksPayload::of(outcome.map(|row| row.books_closed_through.unwrap_or(input.through)))
     }
 }

@@ -15,6 +15,7 @@ mod invoices;
 mod local_rules;
 mod mail;
 mod pricing;
+mod reports;
 mod shop;
 mod warranty;
 
@@ -37,5 +38,6 @@ pub(super) const FIELDS: &[&[Row]] = &[
     invoices::INVOICES,
     callbacks::CALLBACKS,
     brief::BRIEF,
+    reports::REPORTS,
     mail::MAIL,
 ];

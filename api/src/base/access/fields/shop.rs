@@ -23,6 +23,6 @@ pub(super) const SHOP: &[Row] = &[
         Desk,
         "reminderFirstDays reminderSecondDays reminderLastDay",
     ),
-    ("Shop", Desk, "booksClosedThrough"),
+    ("Shop", Desk, "booksClosedThrough fiscalYearEndMonth"),
     ("SearchHit", Desk, "kind title node"),
 ];

@@ -1,19 +1,20 @@
-//! Reports: each is one statement over the postings, summed by account.
+//! Statements of the books: each is one statement over the postings, summed by account; the cash basis reads documents too.
 
 use async_graphql::{Context, ID, Object, SimpleObject};
 use chrono::NaiveDate;
-use nameplate_rules::books::statements::{self, TrialBalance as Sums};
-use nameplate_rules::books::{self as rules, Side};
-use nameplate_rules::money::Cents;
+use nameplate_rules::books::AccountKind;
+use nameplate_rules::books::statements::{income, position};
 
-use crate::base::{Error, Result};
+use crate::books::graphql::Account;
+use crate::books::tax_owed;
 use crate::graphql::context::reader;
-use crate::graphql::error::{bad_input, edge};
+use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
 
-use super::super::store::{self, Balance, Days};
-use super::Account;
+use super::super::statements::{self, Statement};
+use super::super::too_large;
+use super::{Basis, span};
 
 /// One account of a trial balance; one of debit and credit is zero.
 #[derive(SimpleObject)]
@@ -48,13 +49,16 @@ pub struct AccountAmount {
     amount: Money,
 }
 
-/// What was earned and what it cost, as invoiced (accrual).
+/// What was earned and what it cost. On the cash basis sales count as far as they are paid, after their discounts, and
+/// neither write-offs nor other entries that touch receivables count; expenses count on the day they are posted.
 #[derive(SimpleObject)]
 pub struct IncomeStatement {
     /// First day.
     from: NaiveDate,
     /// Last day.
     to: NaiveDate,
+    /// Which days a sale counts on.
+    basis: Basis,
     /// Revenue by account.
     revenue_rows: Vec<AccountAmount>,
     /// Expenses by account.
@@ -67,7 +71,8 @@ pub struct IncomeStatement {
     net: Money,
 }
 
-/// What the shop has, owes and is worth on a day.
+/// What the shop has, owes and is worth on a day. A year that was closed on that very day is shown with its result still
+/// apart, so that the sheet reads the same before it is closed and after.
 #[derive(SimpleObject)]
 pub struct BalanceSheet {
     /// The day.
@@ -103,18 +108,24 @@ pub struct TaxOwed {
 
 /// Reports of the books.
 #[derive(Default)]
-pub struct ReportsQuery;
+pub struct StatementsQuery;
 
 #[Object]
-impl ReportsQuery {
+impl StatementsQuery {
     /// The trial balance through a day.
     #[graphql(complexity = "50 + 30 * child_complexity")]
     async fn trial_balance(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The last day that counts.")] on: NaiveDate,
+        #[graphql(
+            desc = "Whether to leave out what closed a year on that very day.",
+            default = false
+        )]
+        before_closing: bool,
     ) -> async_graphql::Result<TrialBalance> {
-        let (balances, sums) = read(ctx, Days::through(on)).await?;
+        let found = statements::trial_balance(reader(ctx)?, on, before_closing);
+        let Statement { balances, sums } = found.await.map_err(edge)?;
         let rows = sums
             .rows
             .iter()
@@ -132,31 +143,28 @@ impl ReportsQuery {
         })
     }
 
-    /// Revenue and expenses of some days, as invoiced.
+    /// Revenue and expenses of some days. Entries that close a year do not count.
     #[graphql(complexity = "50 + 30 * child_complexity")]
     async fn income_statement(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The first day that counts.")] from: NaiveDate,
         #[graphql(desc = "The last day that counts.")] to: NaiveDate,
+        #[graphql(desc = "Which days a sale counts on.", default_with = "Basis::Accrual")]
+        basis: Basis,
     ) -> async_graphql::Result<IncomeStatement> {
-        if to < from {
-            return Err(bad_input("to", format!("{to} lies before {from}.")));
-        }
-        let days = Days {
-            from: Some(from),
-            through: Some(to),
-        };
-        let (balances, sums) = read(ctx, days).await?;
-        let income = statements::income(&sums).map_err(too_large)?;
+        let found = statements::income(reader(ctx)?, span(from, to)?, basis.into());
+        let found = found.await.map_err(edge)?;
+        let sums = income(&found.sums).map_err(|refusal| edge(too_large(refusal)))?;
         Ok(IncomeStatement {
             from,
             to,
-            revenue_rows: amounts(&balances, rules::AccountKind::Revenue),
-            expense_rows: amounts(&balances, rules::AccountKind::Expense),
-            revenue: income.revenue.into(),
-            expenses: income.expenses.into(),
-            net: income.net.into(),
+            basis,
+            revenue_rows: amounts(&found, AccountKind::Revenue),
+            expense_rows: amounts(&found, AccountKind::Expense),
+            revenue: sums.revenue.into(),
+            expenses: sums.expenses.into(),
+            net: sums.net.into(),
         })
     }
 
@@ -167,14 +175,16 @@ impl ReportsQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "The day.")] on: NaiveDate,
     ) -> async_graphql::Result<BalanceSheet> {
-        let (balances, sums) = read(ctx, Days::through(on)).await?;
-        let position = statements::position(&sums).map_err(too_large)?;
-        let income = statements::income(&sums).map_err(too_large)?;
+        let found = statements::balance_sheet(reader(ctx)?, on)
+            .await
+            .map_err(edge)?;
+        let position = position(&found.sums).map_err(|refusal| edge(too_large(refusal)))?;
+        let income = income(&found.sums).map_err(|refusal| edge(too_large(refusal)))?;
         Ok(BalanceSheet {
             on,
-            asset_rows: amounts(&balances, rules::AccountKind::Asset),
-            liability_rows: amounts(&balances, rules::AccountKind::Liability),
-            equity_rows: amounts(&balances, rules::AccountKind::Equity),
+            asset_rows: amounts(&found, AccountKind::Asset),
+            liability_rows: amounts(&found, AccountKind::Liability),
+            equity_rows: amounts(&found, AccountKind::Equity),
             net_income: income.net.into(),
             assets: position.assets.into(),
             liabilities: position.liabilities.into(),
@@ -189,7 +199,7 @@ impl ReportsQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "The last day that counts.")] on: NaiveDate,
     ) -> async_graphql::Result<Vec<TaxOwed>> {
-        let rows = store::tax_owed(reader(ctx)?, on).await.map_err(edge)?;
+        let rows = tax_owed(reader(ctx)?, on).await.map_err(edge)?;
         Ok(rows
             .into_iter()
             .map(|row| TaxOwed {
@@ -202,46 +212,12 @@ impl ReportsQuery {
     }
 }
 
-/// Accounts with a balance and their sums, row for row.
-async fn read(
-    ctx: &Context<'_>,
-    days: Days,
-) -> async_graphql::Result<(Vec<Balance>, Sums<String>)> {
-    let balances: Vec<Balance> = store::balances(reader(ctx)?, days)
-        .await
-        .map_err(edge)?
-        .into_iter()
-        .filter(|balance| balance.balance_cents != 0)
-        .collect();
-    let sums = trial_balance(&balances).map_err(edge)?;
-    Ok((balances, sums))
-}
-
-fn trial_balance(balances: &[Balance]) -> Result<Sums<String>> {
-    statements::trial_balance(balances.iter().map(|balance| {
-        (
-            balance.code.clone(),
-            balance.rules_kind(),
-            Cents(balance.balance_cents),
-        )
-    }))
-    .map_err(|refusal| Error::caused("trial balance", refusal))
-}
-
-fn too_large(refusal: rules::BooksRefusal) -> async_graphql::Error {
-    edge(Error::caused("statement", refusal))
-}
-
-fn amounts(balances: &[Balance], kind: rules::AccountKind) -> Vec<AccountAmount> {
-    balances
-        .iter()
-        .filter(|balance| balance.rules_kind() == kind)
-        .map(|balance| AccountAmount {
-            amount: Money::cents(match kind.normal_side() {
-                Side::Debit => balance.balance_cents,
-                Side::Credit => balance.balance_cents.saturating_neg(),
-            }),
+fn amounts(statement: &Statement, kind: AccountKind) -> Vec<AccountAmount> {
+    statement
+        .of_kind(kind)
+        .map(|(balance, amount)| AccountAmount {
             account: balance.clone().into(),
+            amount: amount.into(),
         })
         .collect()
 }

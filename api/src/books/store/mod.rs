@@ -1,9 +1,11 @@
 //! Accounts, entries and balances.
 
+pub mod balances;
+pub mod periods;
+pub mod seals;
+
 use chrono::NaiveDate;
-use nameplate_entities::kinds::AccountKind;
 use nameplate_entities::{account, journal_entry, posting, tax_jurisdiction, tax_level};
-use nameplate_rules::books as rules;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
@@ -17,6 +19,17 @@ pub async fn chart(db: &impl ConnectionTrait) -> Result<Vec<account::Model>> {
         .order_by_asc(account::Column::Code)
         .all(db)
         .await?)
+}
+
+/// The account, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_account(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<account::Model> {
+    account::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "account"))
 }
 
 /// The entry, which the input names at `path`.
@@ -88,95 +101,6 @@ pub fn entries(
     select
 }
 
-/// What one account adds up to; debits positive.
-#[derive(Clone, Debug, FromQueryResult)]
-pub struct Balance {
-    pub id: i64,
-    pub code: String,
-    pub name: String,
-    pub kind: AccountKind,
-    pub role: Option<String>,
-    pub balance_cents: i64,
-}
-
-/// Which days count.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct Days {
-    pub from: Option<NaiveDate>,
-    pub through: Option<NaiveDate>,
-}
-
-impl Days {
-    /// Every day through this one.
-    pub fn through(day: NaiveDate) -> Self {
-        Self {
-            from: None,
-            through: Some(day),
-        }
-    }
-}
-
-impl Balance {
-    /// The class of the account as the rules name it.
-    pub fn rules_kind(&self) -> rules::AccountKind {
-        match self.kind {
-            AccountKind::Asset => rules::AccountKind::Asset,
-            AccountKind::Liability => rules::AccountKind::Liability,
-            AccountKind::Equity => rules::AccountKind::Equity,
-            AccountKind::Revenue => rules::AccountKind::Revenue,
-            AccountKind::Expense => rules::AccountKind::Expense,
-        }
-    }
-}
-
-/// Every account that was posted to in these days, with its sum, by code. One statement.
-pub async fn balances(db: &impl ConnectionTrait, days: Days) -> Result<Vec<Balance>> {
-    let sum = Expr::col((posting::Entity, posting::Column::DebitCents))
-        .sub(Expr::col((posting::Entity, posting::Column::CreditCents)))
-        .sum()
-        .cast_as(Alias::new("BIGINT"));
-    let own = |column: account::Column| (account::Entity, column);
-    let mut select = Query::select();
-    select
-        .columns([
-            own(account::Column::Id),
-            own(account::Column::Code),
-            own(account::Column::Name),
-            own(account::Column::Kind),
-            own(account::Column::Role),
-        ])
-        .expr_as(sum, Alias::new("balance_cents"))
-        .from(posting::Entity)
-        .inner_join(
-            account::Entity,
-            Expr::col(own(account::Column::Id))
-                .equals((posting::Entity, posting::Column::AccountId)),
-        )
-        .inner_join(
-            journal_entry::Entity,
-            Expr::col((journal_entry::Entity, journal_entry::Column::Id))
-                .equals((posting::Entity, posting::Column::EntryId)),
-        )
-        .group_by_columns([
-            own(account::Column::Id),
-            own(account::Column::Code),
-            own(account::Column::Name),
-            own(account::Column::Kind),
-            own(account::Column::Role),
-        ]);
-    if let Some(from) = days.from {
-        select.and_where(journal_entry::Column::EntryOn.gte(from));
-    }
-    if let Some(through) = days.through {
-        select.and_where(journal_entry::Column::EntryOn.lte(through));
-    }
-    let statement = db.get_database_backend().build(&select);
-    let mut rows = Balance::find_by_statement(statement).all(db).await?;
-    // Databases differ in how they sort text; the rules sort by code, and rows are matched by place.
-    rows.sort_by(|a, b| a.code.cmp(&b.code));
-    Ok(rows)
-}
-
 /// Sales tax owed to one level, positive when owed.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct TaxOwed {
@@ -213,12 +137,7 @@ pub async fn tax_owed(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<Ta
             Expr::col(jurisdiction(tax_jurisdiction::Column::Id))
                 .equals(level(tax_level::Column::TaxJurisdictionId)),
         )
-        .inner_join(
-            journal_entry::Entity,
-            Expr::col((journal_entry::Entity, journal_entry::Column::Id))
-                .equals((posting::Entity, posting::Column::EntryId)),
-        )
-        .and_where(journal_entry::Column::EntryOn.lte(on))
+        .and_where(posting::Column::EntryOn.lte(on))
         .group_by_col((posting::Entity, posting::Column::TaxLevelId))
         .group_by_col(level(tax_level::Column::Name))
         .group_by_col(jurisdiction(tax_jurisdiction::Column::Name))

@@ -1,20 +1,28 @@
 //! Opening the chart, and what the owner does to the books by hand.
 
+mod accounts;
+mod periods;
+
 use chrono::NaiveDate;
 use nameplate_entities::kinds::AccountKind;
-use nameplate_entities::{account, journal_entry, shop as shop_row};
+use nameplate_entities::{account, journal_entry};
 use nameplate_rules::books::{self as rules, AccountRef, BooksRefusal, Entry, Posting, Role, Side};
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait};
+use sea_orm::{ActiveValue::Set, EntityTrait};
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::shop;
 
-use super::posting::{self, MANUAL, NewEntry, role_key};
-use super::store;
+use super::posting::{self, MANUAL, NewEntry, role_key, role_of};
+use super::{chain, store};
+
+pub use accounts::{
+    AccountAsRead, AddAccount, ChangeAccount, add_account, change_account, restore_account,
+    retire_account,
+};
+pub use periods::{CloseYear, ReopenBooks, close_books, close_year, reopen_books};
 
 /// Accounts that only documents post to, so that they always equal their open documents.
 const CONTROL: [Role; 3] = [
@@ -23,11 +31,16 @@ const CONTROL: [Role; 3] = [
     Role::CustomerDeposits,
 ];
 
-/// Gives an empty shop its chart of accounts. Does nothing later.
+/// Gives an empty shop its chart of accounts, and an older one the chain of its journal. Does nothing later.
 ///
 /// # Errors
 /// Internal only.
 pub async fn open(act: &Act) -> Result<()> {
+    open_chart(act).await?;
+    chain::catch_up(act).await
+}
+
+async fn open_chart(act: &Act) -> Result<()> {
     let tx = act.app.db.write().await?;
     if !store::chart(&tx).await?.is_empty() {
         return Ok(());
@@ -39,6 +52,8 @@ pub async fn open(act: &Act) -> Result<()> {
             name: Set(default.name.to_owned()),
             kind: Set(kind_of(default.kind)),
             role: Set(Some(role_key(default.role))),
+            is_bank: Set(default.role == Role::Bank),
+            version: Set(1),
             ..Default::default()
         });
     account::Entity::insert_many(rows)
@@ -55,40 +70,6 @@ fn kind_of(kind: rules::AccountKind) -> AccountKind {
         rules::AccountKind::Revenue => AccountKind::Revenue,
         rules::AccountKind::Expense => AccountKind::Expense,
     }
-}
-
-/// An account to add to the chart.
-#[derive(Clone, Debug)]
-pub struct AddAccount {
-    pub code: String,
-    pub name: String,
-    pub kind: AccountKind,
-}
-
-/// Adds an account that no rule posts to by itself.
-///
-/// # Errors
-/// `Forbidden`; `Taken` for a code in use; refusals name the field.
-pub async fn add_account(act: &Act, new: AddAccount) -> Result<account::Model> {
-    act.staff_with(Right::AddAccount)?;
-    let mut checks = Checks::new();
-    let row = account::ActiveModel {
-        code: Set(checks.text("code", &new.code, 20)),
-        name: Set(checks.text("name", &new.name, LINE_MAX)),
-        kind: Set(new.kind),
-        role: Set(None),
-        ..Default::default()
-    };
-    checks.finish()?;
-    let tx = act.app.db.write().await?;
-    let row = row.insert(&tx).await?;
-    let subject = Subject {
-        kind: "account",
-        id: row.id,
-    };
-    audit::created(&tx, act, Right::AddAccount.mutation(), subject, &row).await?;
-    tx.commit().await?;
-    Ok(row)
 }
 
 /// One line of an entry by hand: a debit or a credit.
@@ -198,11 +179,15 @@ impl JournalLine {
 
 /// The account as the rules name it, unless documents alone keep it.
 fn account_ref(checks: &mut Checks, path: &str, row: &account::Model) -> Option<AccountRef> {
-    let role = row
-        .role
-        .as_deref()
-        .and_then(|key| Role::ALL.into_iter().find(|role| role_key(*role) == key));
-    match role {
+    if row.retired_at.is_some() {
+        let message = format!(
+            "{} {} is retired; it takes no more entries.",
+            row.code, row.name
+        );
+        checks.refuse(ProblemCode::WrongState, path, message);
+        return None;
+    }
+    match row.role.as_deref().and_then(role_of) {
         Some(role) if CONTROL.contains(&role) => {
             let message = format!(
                 "{} {} is kept by invoices and payments; it takes no entry by hand.",
@@ -251,6 +236,13 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
     checks.finish()?;
     let path = "entryId";
     let entry = store::get_entry(&tx, path, reversal.entry_id).await?;
+    if entry.closes_year.is_some() {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            path,
+            "This entry closes a year; open the books again (reopenBooks) to undo it.",
+        ));
+    }
     if entry.document_kind != MANUAL {
         return Err(Error::refused(
             ProblemCode::WrongState,
@@ -280,39 +272,4 @@ fn subject(id: i64) -> Subject {
         kind: "journal_entry",
         id,
     }
-}
-
-/// Closes the books through a day: nothing posts on or before it. A closed period stays closed.
-///
-/// # Errors
-/// `Forbidden`; `ImpossibleDate` for a day to come; `WrongState` for one that is closed already.
-pub async fn close_books(act: &Act, through: NaiveDate) -> Result<shop_row::Model> {
-    act.staff_with(Right::CloseBooks)?;
-    let tx = act.app.db.write().await?;
-    let settings = shop::settings(&tx).await?;
-    let mut checks = Checks::new();
-    if through >= settings.day_of(act.at) {
-        let message = "Close only days that are over; today still takes payments.";
-        checks.refuse(ProblemCode::ImpossibleDate, "through", message);
-    }
-    checks.finish()?;
-    let before = settings.row;
-    if let Some(closed) = before.books_closed_through
-        && through <= closed
-    {
-        return Err(Error::refused(
-            ProblemCode::WrongState,
-            "through",
-            format!("The books are closed through {closed} already."),
-        ));
-    }
-    let after = shop::close_books_through(&tx, &before, through).await?;
-    let subject = Subject {
-        kind: "shop",
-        id: after.id,
-    };
-    let verb = Right::CloseBooks.mutation();
-    audit::record(&tx, act, verb, subject, (Some(&before), Some(&after))).await?;
-    tx.commit().await?;
-    Ok(after)
 }

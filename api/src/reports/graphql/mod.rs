@@ -1,0 +1,32 @@
+//! Reports in the graph.
+
+pub mod documents;
+pub mod statements;
+
+pub use documents::DocumentReportsQuery;
+pub use statements::StatementsQuery;
+
+use async_graphql::Enum;
+use chrono::NaiveDate;
+
+use crate::graphql::error::bad_input;
+
+use super::store::Span;
+
+/// Which days a sale counts on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "super::Basis")]
+pub enum Basis {
+    /// On that of its invoice.
+    Accrual,
+    /// On those it is paid on, as far as it is paid.
+    Cash,
+}
+
+/// The days asked for, if they are in order.
+fn span(from: NaiveDate, to: NaiveDate) -> async_graphql::Result<Span> {
+    if to < from {
+        return Err(bad_input("to", format!("{to} lies before {from}.")));
+    }
+    Ok(Span { from, to })
+}

@@ -1,0 +1,53 @@
+//! The journal, a row for each posting, page by page.
+
+use chrono::{DateTime, NaiveDate, Utc};
+use sea_orm::{ConnectionTrait, FromQueryResult};
+
+use crate::base::Result;
+
+use super::{Span, rows};
+
+/// One posting with its entry and account.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct JournalRow {
+    pub entry_id: i64,
+    pub position: i32,
+    pub number: String,
+    pub entry_on: NaiveDate,
+    pub posted_at: DateTime<Utc>,
+    pub memo: String,
+    pub document_kind: String,
+    pub document_number: Option<String>,
+    pub code: String,
+    pub name: String,
+    pub debit_cents: i64,
+    pub credit_cents: i64,
+    pub tax_level: Option<String>,
+    pub reverses: Option<String>,
+    pub hash: Option<String>,
+}
+
+/// The next postings of entries of these days after a place, in the order they were posted; at most `count`.
+pub async fn journal(
+    db: &impl ConnectionTrait,
+    span: Span,
+    (after, count): ((i64, i32), u64),
+) -> Result<Vec<JournalRow>> {
+    let sql = format!(
+        "SELECT p.entry_id, p.position, e.number, e.entry_on, e.posted_at, e.memo, e.document_kind, \
+         COALESCE(i.number, m.number, c.number) AS document_number, a.code, a.name, p.debit_cents, p.credit_cents, \
+         v.name AS tax_level, r.number AS reverses, s.hash \
+         FROM posting p JOIN journal_entry e ON e.id = p.entry_id JOIN account a ON a.id = p.account_id \
+         LEFT JOIN tax_level v ON v.id = p.tax_level_id \
+         LEFT JOIN journal_entry r ON r.id = e.reverses_entry_id \
+         LEFT JOIN journal_seal s ON s.entry_id = e.id \
+         LEFT JOIN invoice i ON e.document_kind = 'invoice' AND i.id = e.document_id \
+         LEFT JOIN payment m ON e.document_kind = 'payment' AND m.id = e.document_id \
+         LEFT JOIN service_call c ON e.document_kind = 'service_call' AND c.id = e.document_id \
+         WHERE p.entry_on >= $1 AND p.entry_on <= $2 AND (p.entry_id, p.position) > ($3, $4) \
+         ORDER BY p.entry_id, p.position LIMIT {count}"
+    );
+    let mut values = span.values();
+    values.extend([after.0.into(), after.1.into()]);
+    rows(db, &sql, values).await
+}

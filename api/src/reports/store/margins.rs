@@ -1,0 +1,70 @@
+//! What was billed less what it cost.
+
+use nameplate_entities::kinds::ChargeKind;
+use sea_orm::{ConnectionTrait, FromQueryResult};
+
+use crate::base::Result;
+
+use super::{Span, rows};
+
+/// Sales before tax, and what the shop pays for them, of one call.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct OfCall {
+    pub call_id: i64,
+    pub sale_cents: i64,
+    pub cost_cents: i64,
+}
+
+/// The same of one kind of charge.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct OfKind {
+    pub kind: ChargeKind,
+    pub sale_cents: i64,
+    pub cost_cents: i64,
+}
+
+/// The same of one technician; none where nobody was at the machine yet.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct OfTechnician {
+    pub technician_id: Option<i64>,
+    pub sale_cents: i64,
+    pub cost_cents: i64,
+}
+
+const SUMS: &str = "CAST(SUM(l.net_cents - l.discount_cents) AS BIGINT) AS sale_cents, \
+     CAST(SUM(l.cost_cents) AS BIGINT) AS cost_cents";
+const LINES: &str = "FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2";
+
+/// Calls billed in these days, the lowest margin first or the highest; at most `count`.
+pub async fn by_call(
+    db: &impl ConnectionTrait,
+    span: Span,
+    (lowest_first, count): (bool, u64),
+) -> Result<Vec<OfCall>> {
+    let order = if lowest_first { "ASC" } else { "DESC" };
+    let sql = format!(
+        "SELECT i.call_id, {SUMS} {LINES} AND i.call_id IS NOT NULL GROUP BY i.call_id \
+         ORDER BY SUM(l.net_cents - l.discount_cents - l.cost_cents) {order}, i.call_id LIMIT {count}"
+    );
+    rows(db, &sql, span.values()).await
+}
+
+/// By kind of charge; there are six.
+pub async fn by_kind(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfKind>> {
+    let sql = format!("SELECT l.kind, {SUMS} {LINES} GROUP BY l.kind ORDER BY l.kind");
+    rows(db, &sql, span.values()).await
+}
+
+/// By the technician of the last visit made for the call.
+pub async fn by_technician(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfTechnician>> {
+    let sql = format!(
+        "SELECT technician_id, CAST(SUM(sale_cents) AS BIGINT) AS sale_cents, \
+         CAST(SUM(cost_cents) AS BIGINT) AS cost_cents FROM (\
+         SELECT (SELECT v.technician_id FROM visit_call x JOIN visit v ON v.id = x.visit_id \
+         WHERE x.call_id = c.call_id AND v.state = 'done' ORDER BY v.done_at DESC, v.id DESC LIMIT 1) AS technician_id, \
+         c.sale_cents, c.cost_cents FROM (SELECT i.call_id, {SUMS} {LINES} GROUP BY i.call_id) c) t \
+         GROUP BY technician_id ORDER BY technician_id"
+    );
+    rows(db, &sql, span.values()).await
+}

@@ -1,0 +1,35 @@
+//! Every query of the reports. Each is bounded: by the accounts, levels and staff of the shop, by a page, or by a limit.
+
+pub mod documents;
+pub mod journal;
+pub mod margins;
+pub mod takings;
+
+use chrono::NaiveDate;
+use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
+
+use crate::base::Result;
+
+/// The first and the last day that count.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Span {
+    pub from: NaiveDate,
+    pub to: NaiveDate,
+}
+
+impl Span {
+    /// Both days, as the first two values of a statement.
+    fn values(self) -> Vec<Value> {
+        vec![self.from.into(), self.to.into()]
+    }
+}
+
+/// Reads the rows of a statement.
+async fn rows<T: FromQueryResult>(
+    db: &impl ConnectionTrait,
+    sql: &str,
+    values: Vec<Value>,
+) -> Result<Vec<T>> {
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    Ok(T::find_by_statement(statement).all(db).await?)
+}
