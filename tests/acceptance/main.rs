@@ -25,6 +25,7 @@ mod main_job;
 mod more_work;
 mod offers;
 mod refusals;
+mod reports;
 mod schema;
 mod support;
 mod taxes;
