@@ -9,7 +9,7 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 use chrono::NaiveDate;
-use futures_util::{StreamExt, TryStreamExt};
+use futures_util::TryStreamExt;
 use nameplate::base::clock::Clock;
 use nameplate::base::config::Config;
 use nameplate::base::db::Db;
@@ -42,7 +42,10 @@ async fn main() -> ExitCode {
 
 async fn run() -> Outcome<()> {
     let folder = tempfile::tempdir()?;
-    let file = format!("sqlite://{}?mode=rwc", folder.path().join("shop.db").display());
+    let file = format!(
+        "sqlite://{}?mode=rwc",
+        folder.path().join("shop.db").display()
+    );
     let url = std::env::var("NAMEPLATE_BENCH_DB").unwrap_or(file);
     let app = App::new(Db::open(&url).await?, Config::default(), Clock::System);
     cli::prepare(&app).await?;
@@ -69,7 +72,11 @@ async fn run() -> Outcome<()> {
 }
 
 fn say(what: &str, at: Instant) {
-    println!("{:>9.1} ms  {:>5} MiB  {what}", at.elapsed().as_secs_f64() * 1_000.0, peak_mib());
+    println!(
+        "{:>9.1} ms  {:>5} MiB  {what}",
+        at.elapsed().as_secs_f64() * 1_000.0,
+        peak_mib()
+    );
 }
 
 /// The most memory this process ever held; zero where the system does not say.
@@ -110,7 +117,9 @@ async fn fill(db: &Db) -> Outcome<()> {
              SELECT e.id, {position}, a.id, {side}, e.entry_on FROM journal_entry e, account a WHERE a.role = '{role}'"
         ));
     }
-    statements.push("INSERT INTO journal_seal (entry_id, hash) SELECT id, '' FROM journal_entry".to_owned());
+    statements.push(
+        "INSERT INTO journal_seal (entry_id, hash) SELECT id, '' FROM journal_entry".to_owned(),
+    );
     statements.push(format!(
         "UPDATE number_series SET next_number = {ENTRIES} + 1 WHERE series = 'journal'"
     ));
@@ -183,12 +192,11 @@ async fn journal(act: &Act) -> Outcome<usize> {
         report: "journal".to_owned(),
         from: Some("2016-01-01".to_owned()),
         through: Some("2025-12-31".to_owned()),
-        basis: None,
+        ..Wanted::default()
     };
-    let Ok(Pieces::Journal(journal)) = reports::export(act, &wanted).await else {
+    let Ok(Pieces::OneByOne(pieces)) = reports::export(act, &wanted).await else {
         return Err("there is no journal".into());
     };
-    let pieces = journal.pieces().boxed();
     let sizes = pieces.try_fold(0, async |sum, piece| Ok(sum + piece.len()));
     Ok(sizes.await?)
 }

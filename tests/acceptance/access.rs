@@ -5,7 +5,7 @@ use nameplate::base::access::{self, Least, Role as Rank};
 use serde_json::{Value, json};
 
 use crate::support::database::TestDatabase;
-use crate::support::graphql::{error_codes, text};
+use crate::support::graphql::{error_codes, list, text};
 use crate::support::on_both_databases;
 use crate::support::server::ServerOptions;
 use crate::support::shop::{Job, Machine, Shop, moment, today};
@@ -147,7 +147,11 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     remarks(&shop, &machine, &open).await;
     taxes::every_kind_of_rule(&shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
+    let close = json!({ "through": "2020-12-31" });
+    shop.done(&shop.owner, "closeBooks", close, "closedThrough")
+        .await;
     let graph = Graph::of_the_schema().knowing(&[
+        ("accountId", json!(receivable(&shop).await)),
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
@@ -239,6 +243,17 @@ async fn template(shop: &Shop, machine: &Machine) {
     let shown = "template { id }";
     shop.done(&shop.office, "addRepairTemplate", template, shown)
         .await;
+}
+
+/// The account that every invoice is posted to.
+async fn receivable(shop: &Shop) -> String {
+    let chart = shop
+        .ask(&shop.owner, "{ accounts { id role } }", json!({}))
+        .await;
+    let account = list(&chart, "data.accounts")
+        .iter()
+        .find(|account| account["role"] == "receivable");
+    text(account.expect("the chart has it"), "id").to_owned()
 }
 
 /// What people add: a reading, a contact, a certificate, a step of a flag.

@@ -120,7 +120,18 @@ on_both_databases! {
         assert!(lines[1].starts_with("J-000002,2025-03-20,"), "{journal}");
         assert!(journal.contains(",\"'=HYPERLINK(\"\"x\"\")\",manual,,1010,Bank,7.50,0.00,,,1,"), "{journal}");
         assert!(journal.contains(",\"Tools, two \"\"new\"\"\",manual,"), "{journal}");
+        let (_, ledger) = csv(&shop, owner, "general-ledger.csv?account=1010&from=2025-03-20&through=2025-03-31").await;
+        let expected = "day,entry,memo,debit,credit,balance\r\n2025-03-20,J-000002,Rent,0.00,30.00,77.50\r\n\
+             2025-03-20,J-000004,\"Tools, two \"\"new\"\"\",0.00,12.25,65.25\r\n\
+             2025-03-31,J-000005,Capital,50.00,0.00,115.25\r\n";
+        assert_eq!(ledger, expected);
         for (token, path, expected) in [
+            (owner, "general-ledger.csv?account=9&from=2025-03-20&through=2025-03-31", 400),
+            (Some(&*shop.office), "receivables-ageing.csv?through=2025-03-31", 200),
+            (Some(&*shop.office), "margin-by-call.csv?from=2025-03-01&through=2025-03-31", 404),
+            (owner, "margin-by-call.csv?from=2025-03-01&through=2025-03-31", 200),
+            (owner, "margin-by-charge.csv?from=2025-03-01&through=2025-03-31", 200),
+            (owner, "margin-by-technician.csv?from=2025-03-01&through=2025-03-31", 200),
             (None, "trial-balance.csv?through=2025-03-31", 401),
             (Some(&*shop.office), "trial-balance.csv?through=2025-03-31", 404),
             (Some(&*shop.technician), "takings.csv?from=2025-03-01&through=2025-03-31", 404),
@@ -146,8 +157,8 @@ on_both_databases! {
         let reopen = json!({ "idempotencyKey": shop.key(), "closedThrough": "2025-02-28", "reason": "A bill was forgotten" });
         let office = shop.mutate(&shop.office, "reopenBooks", reopen.clone(), "").await;
         assert_eq!(text(&office, "errors.0.extensions.code"), "FORBIDDEN");
-        let opened = shop.done(&shop.owner, "reopenBooks", reopen, "books { closedThrough }").await;
-        assert_eq!(text(&opened, "books.closedThrough"), "2025-02-28");
+        let opened = shop.done(&shop.owner, "reopenBooks", reopen, "shop { booksClosedThrough }").await;
+        assert_eq!(text(&opened, "shop.booksClosedThrough"), "2025-02-28");
         post(&mut shop, "2025-03-30", "The bill", ("6900", "1010", "5.00")).await;
         let query = "{ periodEvents(first: 5) { nodes { kind closedBefore closedThrough reason by { role } } } }";
         let events = shop.ask(&shop.owner, query, json!({})).await;

@@ -22,6 +22,7 @@ pub use operations::{
     reopen_books, restore_account, retire_account, reverse_journal,
 };
 pub use posting::{MANUAL, NewEntry, check_open, post, reverse, role_key};
+pub use store::balances::balance_before;
 pub use store::balances::{Balance, Closings, Days, balances};
 pub use store::{TaxOwed, chart, tax_owed};
 

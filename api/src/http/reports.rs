@@ -26,6 +26,7 @@ struct Asked {
     from: Option<String>,
     through: Option<String>,
     basis: Option<String>,
+    account: Option<String>,
 }
 
 async fn send(
@@ -46,14 +47,14 @@ async fn send(
         from: asked.from,
         through: asked.through,
         basis: asked.basis,
+        account: asked.account,
     };
     match reports::export(&act, &wanted).await {
         Ok(Pieces::Whole(bytes)) => file(&wanted).body(bytes),
-        Ok(Pieces::Journal(journal)) => file(&wanted).streaming(
-            journal
-                .pieces()
+        Ok(Pieces::OneByOne(pieces)) => file(&wanted).streaming(
+            pieces
                 .map_ok(Bytes::from)
-                .inspect_err(|error| tracing::error!(chain = %chain(error), "a journal broke off")),
+                .inspect_err(|error| tracing::error!(chain = %chain(error), "a report broke off")),
         ),
         Err(Failed::NoSuchReport) => problem(StatusCode::NOT_FOUND, "There is no such report."),
         Err(Failed::BadRequest(words)) => problem(StatusCode::BAD_REQUEST, &words),

@@ -80,6 +80,12 @@ pub struct Shop {
     row: shop::Model,
 }
 
+impl From<shop::Model> for Shop {
+    fn from(row: shop::Model) -> Self {
+        Self { row }
+    }
+}
+
 /// The shop and its settings.
 #[Object]
 impl Shop {

@@ -76,6 +76,25 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "account",
+        what: "cents left on a retired account",
+        sql: "SELECT a.id AS row_id, CAST(SUM(p.debit_cents - p.credit_cents) AS BIGINT) AS found, \
+              CAST(0 AS BIGINT) AS expected FROM account a JOIN posting p ON p.account_id = a.id \
+              WHERE a.retired_at IS NOT NULL GROUP BY a.id \
+              HAVING SUM(p.debit_cents - p.credit_cents) <> 0 ORDER BY a.id",
+    },
+    Rule {
+        table: "journal_entry",
+        what: "cents left on a revenue, expense or drawings account through a closed year",
+        sql: "SELECT c.id AS row_id, CAST(SUM(p.debit_cents - p.credit_cents) AS BIGINT) AS found, \
+              CAST(0 AS BIGINT) AS expected FROM journal_entry c JOIN posting p ON p.entry_on <= c.entry_on \
+              JOIN account a ON a.id = p.account_id \
+              AND (a.kind IN ('revenue', 'expense') OR a.role = 'owners_drawings') \
+              WHERE c.closes_year IS NOT NULL AND c.reverses_entry_id IS NULL \
+              AND NOT EXISTS (SELECT 1 FROM journal_entry r WHERE r.reverses_entry_id = c.id) \
+              GROUP BY c.id, p.account_id HAVING SUM(p.debit_cents - p.credit_cents) <> 0 ORDER BY c.id",
+    },
+    Rule {
+        table: "account",
         what: "cents receivable in the books against what is open on invoices",
         sql: "SELECT a.id AS row_id, found, expected FROM account a, \
               (SELECT CAST(COALESCE(SUM(p.debit_cents - p.credit_cents), 0) AS BIGINT) AS found \

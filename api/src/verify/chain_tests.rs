@@ -2,7 +2,7 @@ use nameplate_entities::journal_seal;
 use sea_orm::{ConnectionTrait, DatabaseBackend, EntityTrait, QueryOrder};
 
 use super::testing::TestShop;
-use super::*;
+use super::{Finding, chain, run};
 use crate::base::Act;
 use crate::books::{self, JournalLine, PostJournal};
 use nameplate_rules::money::Cents;
@@ -171,5 +171,59 @@ async fn a_journal_older_than_the_chain_is_chained_once_when_the_program_opens()
         tx.commit().await.unwrap();
         books::open(&shop.bench.program()).await.unwrap();
         assert_eq!(seals().await.len(), 4);
+    }
+}
+
+#[tokio::test]
+async fn a_retired_account_with_money_and_a_closed_year_with_income_are_found() {
+    for shop in TestShop::everywhere().await {
+        let line = |account: &str, debit, credit| JournalLine {
+            account: account.to_owned(),
+            debit,
+            credit,
+            tax_level_id: None,
+        };
+        let sale = PostJournal {
+            idempotency_key: shop.key(),
+            on: "2025-05-05".parse().unwrap(),
+            memo: "A sale".to_owned(),
+            lines: vec![
+                line("1010", Some(Cents(700)), None),
+                line("4090", None, Some(Cents(700))),
+            ],
+        };
+        books::post_journal(&shop.owner, sale).await.unwrap();
+        let year = books::CloseYear {
+            idempotency_key: shop.key(),
+            year: 2025,
+        };
+        books::close_year(&shop.owner, year).await.unwrap();
+        assert_eq!(run(&shop.bench.app.db).await.unwrap(), []);
+        let spoil = async |sql: &str| {
+            let tx = shop.bench.app.db.write().await.unwrap();
+            tx.execute_unprepared(sql).await.unwrap();
+            let findings = super::books::check(&tx).await.unwrap();
+            tx.rollback().await.unwrap();
+            findings.iter().map(ToString::to_string).collect::<Vec<_>>()
+        };
+        let findings = spoil(
+            "UPDATE account SET retired_at = '2026-01-01 00:00:00+00:00' WHERE code = '1010'",
+        );
+        let findings = findings.await;
+        assert!(
+            findings[0].contains("left on a retired account: 700 found"),
+            "{findings:?}"
+        );
+        let findings = spoil(
+            "INSERT INTO posting (entry_id, position, account_id, debit_cents, credit_cents, entry_on) \
+             SELECT 1, 3, id, 5, 0, '2025-05-05' FROM account WHERE code = '4090'",
+        );
+        let findings = findings.await;
+        assert!(
+            findings
+                .iter()
+                .any(|found| found.contains("through a closed year: 5 found")),
+            "{findings:?}"
+        );
     }
 }

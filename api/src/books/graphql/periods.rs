@@ -8,7 +8,7 @@ use nameplate_entities::period_event;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::payload;
-use crate::shop::graphql::Staff;
+use crate::shop::graphql::{Shop, Staff};
 
 use super::super::operations;
 use super::super::store::periods;
@@ -149,18 +149,11 @@ pub struct ReopenBooksInput {
     reason: String,
 }
 
-/// Where the books stand.
-#[derive(async_graphql::SimpleObject)]
-pub struct BooksState {
-    /// Through which day they are closed; null for open.
-    closed_through: Option<NaiveDate>,
-}
-
 payload! {
     /// What opening the books again gave.
     ReopenBooksPayload {
-        /// Where they stand now.
-        books: BooksState
+        /// The shop, which says through which day its books are closed now.
+        shop: Shop
     }
 }
 
@@ -210,9 +203,7 @@ impl PeriodsMutation {
             reason: input.reason,
         };
         let outcome = operations::reopen_books(act(ctx)?, order).await;
-        ReopenBooksPayload::of(outcome.map(|row| BooksState {
-            closed_through: row.books_closed_through,
-        }))
+        ReopenBooksPayload::of(outcome.map(Shop::from))
     }
 
     /// Closes a fiscal year that is over: revenue, expense and drawings go to retained earnings by one entry of its last

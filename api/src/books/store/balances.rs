@@ -188,6 +188,15 @@ pub async fn balance_of(db: &impl ConnectionTrait, account_id: i64, reach: Reach
     Ok(row.map_or(0, |row| row.cents))
 }
 
+/// The same before a day.
+pub async fn balance_before(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    day: NaiveDate,
+) -> Result<i64> {
+    balance_of(db, account_id, Reach::Before(day)).await
+}
+
 /// How far a sum goes.
 #[derive(Clone, Copy, Debug)]
 pub enum Reach {

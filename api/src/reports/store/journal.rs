@@ -51,3 +51,31 @@ pub async fn journal(
     values.extend([after.0.into(), after.1.into()]);
     rows(db, &sql, values).await
 }
+
+/// One line of an account with its entry.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct AccountLine {
+    pub id: i64,
+    pub entry_on: NaiveDate,
+    pub number: String,
+    pub memo: String,
+    pub debit_cents: i64,
+    pub credit_cents: i64,
+}
+
+/// The next lines of an account in these days after a place, by day and then as posted; at most `count`.
+pub async fn account_lines(
+    db: &impl ConnectionTrait,
+    (account_id, span): (i64, Span),
+    (after, count): ((NaiveDate, i64), u64),
+) -> Result<Vec<AccountLine>> {
+    let sql = format!(
+        "SELECT p.id, p.entry_on, e.number, e.memo, p.debit_cents, p.credit_cents \
+         FROM posting p JOIN journal_entry e ON e.id = p.entry_id \
+         WHERE p.account_id = $3 AND p.entry_on >= $1 AND p.entry_on <= $2 AND (p.entry_on, p.id) > ($4, $5) \
+         ORDER BY p.entry_on, p.id LIMIT {count}"
+    );
+    let mut values = span.values();
+    values.extend([account_id.into(), after.0.into(), after.1.into()]);
+    rows(db, &sql, values).await
+}

@@ -11,6 +11,7 @@ use super::{Span, rows};
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct OfCall {
     pub call_id: i64,
+    pub number: String,
     pub sale_cents: i64,
     pub cost_cents: i64,
 }
@@ -27,6 +28,7 @@ pub struct OfKind {
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct OfTechnician {
     pub technician_id: Option<i64>,
+    pub name: Option<String>,
     pub sale_cents: i64,
     pub cost_cents: i64,
 }
@@ -44,8 +46,9 @@ pub async fn by_call(
 ) -> Result<Vec<OfCall>> {
     let order = if lowest_first { "ASC" } else { "DESC" };
     let sql = format!(
-        "SELECT i.call_id, {SUMS} {LINES} AND i.call_id IS NOT NULL GROUP BY i.call_id \
-         ORDER BY SUM(l.net_cents - l.discount_cents - l.cost_cents) {order}, i.call_id LIMIT {count}"
+        "SELECT m.*, c.number FROM (SELECT i.call_id, {SUMS} {LINES} AND i.call_id IS NOT NULL GROUP BY i.call_id) m \
+         JOIN service_call c ON c.id = m.call_id \
+         ORDER BY m.sale_cents - m.cost_cents {order}, m.call_id LIMIT {count}"
     );
     rows(db, &sql, span.values()).await
 }
@@ -59,12 +62,12 @@ pub async fn by_kind(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfKind
 /// By the technician of the last visit made for the call.
 pub async fn by_technician(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfTechnician>> {
     let sql = format!(
-        "SELECT technician_id, CAST(SUM(sale_cents) AS BIGINT) AS sale_cents, \
+        "SELECT t.technician_id, s.name, CAST(SUM(sale_cents) AS BIGINT) AS sale_cents, \
          CAST(SUM(cost_cents) AS BIGINT) AS cost_cents FROM (\
          SELECT (SELECT v.technician_id FROM visit_call x JOIN visit v ON v.id = x.visit_id \
          WHERE x.call_id = c.call_id AND v.state = 'done' ORDER BY v.done_at DESC, v.id DESC LIMIT 1) AS technician_id, \
          c.sale_cents, c.cost_cents FROM (SELECT i.call_id, {SUMS} {LINES} GROUP BY i.call_id) c) t \
-         GROUP BY technician_id ORDER BY technician_id"
+         LEFT JOIN staff s ON s.id = t.technician_id GROUP BY t.technician_id, s.name ORDER BY t.technician_id"
     );
     rows(db, &sql, span.values()).await
 }

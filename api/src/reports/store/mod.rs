@@ -5,6 +5,8 @@ pub mod journal;
 pub mod margins;
 pub mod takings;
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
 
@@ -32,4 +34,16 @@ async fn rows<T: FromQueryResult>(
 ) -> Result<Vec<T>> {
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     Ok(T::find_by_statement(statement).all(db).await?)
+}
+
+/// Names of the customers who ever owed anything, by id. One statement.
+pub async fn debtors(db: &impl ConnectionTrait) -> Result<HashMap<i64, String>> {
+    #[derive(FromQueryResult)]
+    struct Named {
+        id: i64,
+        name: String,
+    }
+    let sql = "SELECT id, name FROM customer WHERE id IN (SELECT customer_id FROM receivable)";
+    let found: Vec<Named> = rows(db, sql, Vec::new()).await?;
+    Ok(found.into_iter().map(|row| (row.id, row.name)).collect())
 }

@@ -29,5 +29,4 @@ pub(super) const BOOKS: &[Row] = &[
         Owner,
         "kind closedBefore closedThrough year reason at by journalEntry",
     ),
-    ("BooksState", Owner, "closedThrough"),
 ];

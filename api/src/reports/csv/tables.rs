@@ -1,0 +1,241 @@
+//! Reports that are bounded by what they are about: accounts, levels, days, a number of calls.
+
+use chrono::NaiveDate;
+use nameplate_rules::books::AccountKind;
+use nameplate_rules::invoice::{Ageing, OpenItem, ageing};
+use nameplate_rules::money::Cents;
+use sea_orm::{ActiveEnum, ConnectionTrait};
+
+use crate::base::{Error, Result};
+use crate::invoices;
+
+use super::super::statements::{self, Statement};
+use super::super::store::{self, Span, margins};
+use super::super::{Basis, taxes, too_large};
+use super::file::{File, amount, text};
+
+/// Calls in a file, the lowest margin first.
+const CALLS_MAX: u64 = 1_000;
+
+pub async fn trial_balance(db: &impl ConnectionTrait, file: &mut File, span: Span) -> Result<()> {
+    file.row(["account", "name", "kind", "debit", "credit"])?;
+    let Statement { balances, sums } = statements::trial_balance(db, span.to, false).await?;
+    for (balance, sum) in balances.iter().zip(&sums.rows) {
+        let kind = balance.kind.to_value();
+        let (code, name) = (text(&balance.code), text(&balance.name));
+        file.row([code, name, kind, amount(sum.debit), amount(sum.credit)])?;
+    }
+    Ok(())
+}
+
+pub async fn income(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    span: Span,
+    basis: Basis,
+) -> Result<()> {
+    let statement = statements::income(db, span, basis).await?;
+    by_kind(
+        file,
+        &statement,
+        &[AccountKind::Revenue, AccountKind::Expense],
+    )
+}
+
+/// The result that is not closed to equity yet stands as its own row, without an account.
+pub async fn balance_sheet(db: &impl ConnectionTrait, file: &mut File, span: Span) -> Result<()> {
+    let statement = statements::balance_sheet(db, span.to).await?;
+    let kinds = [
+        AccountKind::Asset,
+        AccountKind::Liability,
+        AccountKind::Equity,
+    ];
+    by_kind(file, &statement, &kinds)?;
+    let result = nameplate_rules::books::statements::income(&statement.sums);
+    let net = result.map_err(too_large)?.net;
+    file.row([
+        "equity".to_owned(),
+        String::new(),
+        "Result not yet closed".to_owned(),
+        amount(net),
+    ])
+}
+
+fn by_kind(file: &mut File, statement: &Statement, kinds: &[AccountKind]) -> Result<()> {
+    file.row(["kind", "account", "name", "amount"])?;
+    for kind in kinds {
+        for (balance, cents) in statement.of_kind(*kind) {
+            let word = balance.kind.to_value();
+            file.row([
+                word,
+                text(&balance.code),
+                text(&balance.name),
+                amount(cents),
+            ])?;
+        }
+    }
+    Ok(())
+}
+
+pub async fn sales_tax(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    span: Span,
+    basis: Basis,
+) -> Result<()> {
+    file.row([
+        "jurisdiction",
+        "level",
+        "kind",
+        "taxable",
+        "tax",
+        "opening",
+        "other",
+        "closing",
+    ])?;
+    for row in taxes::tax_liability(db, span, basis).await?.levels {
+        file.row([
+            text(&row.level.jurisdiction),
+            text(&row.level.name),
+            row.level.kind.to_value(),
+            amount(row.taxable),
+            amount(row.tax),
+            amount(Cents(row.level.opening_cents)),
+            amount(row.other),
+            amount(Cents(row.level.closing_cents)),
+        ])?;
+    }
+    Ok(())
+}
+
+pub async fn sales(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    span: Span,
+    basis: Basis,
+) -> Result<()> {
+    file.row(["jurisdiction", "treatment", "reason", "amount"])?;
+    for place in taxes::tax_liability(db, span, basis).await?.places {
+        let name = text(&place.name);
+        file.row([
+            name.clone(),
+            "taxable".to_owned(),
+            String::new(),
+            amount(place.taxable),
+        ])?;
+        for row in &place.reasons {
+            let treatment = if row.by_certificate {
+                "exempt"
+            } else {
+                "untaxed"
+            };
+            let reason = text(&row.reason);
+            file.row([
+                name.clone(),
+                treatment.to_owned(),
+                reason,
+                amount(row.amount),
+            ])?;
+        }
+    }
+    Ok(())
+}
+
+pub async fn takings(db: &impl ConnectionTrait, file: &mut File, span: Span) -> Result<()> {
+    file.row(["day", "method", "amount", "payments"])?;
+    for row in store::takings::takings(db, span).await? {
+        let count = row.payment_count.to_string();
+        let on = row.received_on.to_string();
+        file.row([
+            on,
+            row.method.to_value(),
+            amount(Cents(row.amount_cents)),
+            count,
+        ])?;
+    }
+    Ok(())
+}
+
+/// What customers owe by how late it is, as it stood on the day.
+pub async fn receivables_ageing(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    on: NaiveDate,
+) -> Result<()> {
+    file.row([
+        "customer",
+        "not_yet_due",
+        "days_1_to_30",
+        "days_31_to_60",
+        "days_61_to_90",
+        "over_90",
+        "total",
+    ])?;
+    let rows = invoices::open_on(db, on).await?;
+    let names = store::debtors(db).await?;
+    for of_one in rows.chunk_by(|a, b| a.customer_id == b.customer_id) {
+        let Some(first) = of_one.first() else {
+            continue;
+        };
+        let name = names.get(&first.customer_id).map_or("", String::as_str);
+        let items = of_one.iter().map(|row| OpenItem {
+            due_on: row.due_on,
+            open: Cents(row.open_cents),
+        });
+        let items: Vec<OpenItem> = items.collect();
+        let aged: Ageing =
+            ageing(&items, on).map_err(|refusal| Error::caused("ageing", refusal))?;
+        file.row([
+            text(name),
+            amount(aged.not_yet_due),
+            amount(aged.days_1_to_30),
+            amount(aged.days_31_to_60),
+            amount(aged.days_61_to_90),
+            amount(aged.over_90),
+            amount(aged.total),
+        ])?;
+    }
+    Ok(())
+}
+
+/// A row of a margin: what it is of, sales, cost and what is left.
+fn margin(file: &mut File, of: String, sale_cents: i64, cost_cents: i64) -> Result<()> {
+    let (sales, cost) = (Cents(sale_cents), Cents(cost_cents));
+    let left = sales.checked_sub(cost);
+    let left = left.ok_or_else(|| Error::internal("a sum is too large"))?;
+    file.row([of, amount(sales), amount(cost), amount(left)])
+}
+
+pub async fn margin_by_call(db: &impl ConnectionTrait, file: &mut File, span: Span) -> Result<()> {
+    file.row(["call", "sales", "cost", "margin"])?;
+    for row in margins::by_call(db, span, (true, CALLS_MAX)).await? {
+        margin(file, text(&row.number), row.sale_cents, row.cost_cents)?;
+    }
+    Ok(())
+}
+
+pub async fn margin_by_charge(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    span: Span,
+) -> Result<()> {
+    file.row(["kind", "sales", "cost", "margin"])?;
+    for row in margins::by_kind(db, span).await? {
+        margin(file, row.kind.to_value(), row.sale_cents, row.cost_cents)?;
+    }
+    Ok(())
+}
+
+/// Calls that nobody visited yet stand under no name.
+pub async fn margin_by_technician(
+    db: &impl ConnectionTrait,
+    file: &mut File,
+    span: Span,
+) -> Result<()> {
+    file.row(["technician", "sales", "cost", "margin"])?;
+    for row in margins::by_technician(db, span).await? {
+        let name = row.name.as_deref().map_or_else(String::new, text);
+        margin(file, name, row.sale_cents, row.cost_cents)?;
+    }
+    Ok(())
+}
