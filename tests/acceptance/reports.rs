@@ -141,6 +141,7 @@ on_both_databases! {
             (owner, "sales-tax-sales.csv?from=2025-03-01&through=2025-03-31", 200),
             (owner, "sales-tax.csv?from=2025-03-01&through=2025-03-31&basis=other", 400),
             (owner, "journal.csv?from=2025-04-01&through=2025-03-31", 400),
+            (owner, "trial-balance.csv?through=%2B99999-01-01", 400),
             (owner, "journal.csv?from=yesterday&through=2025-03-31", 400),
             (owner, "trial-balance.csv", 400),
             (owner, "nothing.csv?through=2025-03-31", 404),

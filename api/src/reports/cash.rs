@@ -71,6 +71,9 @@ pub async fn cash(db: &impl ConnectionTrait, span: Span) -> Result<Cash> {
         for ends in Ends::of(span, lines, taxes, &paid)?.into_values() {
             cash.add(&ends)?;
         }
+        if u64::try_from(ids.len()).is_ok_and(|count| count < PAGE) {
+            return Ok(cash);
+        }
     }
 }
 

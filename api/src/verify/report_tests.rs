@@ -218,3 +218,30 @@ async fn margins_and_takings_add_up_to_what_was_billed_and_received() {
         assert_eq!(taken, [(15_000, 2)]);
     }
 }
+
+#[tokio::test]
+async fn a_report_runs_the_same_few_statements_however_much_was_billed() {
+    for shop in TestShop::everywhere().await {
+        let db = &shop.bench.app.db;
+        let statements = async || {
+            let before = db.statements();
+            reports::trial_balance(db.read(), today().to, false)
+                .await
+                .unwrap();
+            let trial = db.statements();
+            shop.revenue(Basis::Cash).await;
+            let income = db.statements();
+            shop.taxes(Basis::Cash).await;
+            [trial - before, income - trial, db.statements() - income]
+        };
+        for _ in 0..2 {
+            shop.bill(10_333).await;
+            shop.pay(10_000).await;
+        }
+        // Of the cash basis: what moved, its lines, taxes and payments.
+        assert_eq!(statements().await, [1, 6, 7]);
+        shop.bill(5_000).await;
+        shop.pay(7_000).await;
+        assert_eq!(statements().await, [1, 6, 7]);
+    }
+}

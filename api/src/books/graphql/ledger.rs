@@ -2,7 +2,7 @@
 
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, ID, Object, SimpleObject};
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use nameplate_entities::posting;
 use nameplate_rules::books::Side;
 
@@ -164,8 +164,10 @@ impl LedgerQuery {
         #[graphql(desc = "The first day that counts.")] from: NaiveDate,
         #[graphql(desc = "The last day that counts.")] to: NaiveDate,
     ) -> async_graphql::Result<Option<GeneralLedger>> {
-        if to < from {
-            return Err(bad_input("to", format!("{to} lies before {from}.")));
+        let is_kept = |day: NaiveDate| (1..=9999).contains(&day.year());
+        if to < from || !is_kept(from) || !is_kept(to) {
+            let message = format!("{from} to {to} are no days in order of the years 1 to 9999.");
+            return Err(bad_input("to", message));
         }
         let Ok(row_id) = Kind::Account.row("accountId", &account_id) else {
             return Ok(None);

@@ -182,15 +182,13 @@ impl Wanted {
             Report::TrialBalance | Report::BalanceSheet | Report::ReceivablesAgeing => to,
             _ => day("from", self.from.as_deref())?,
         };
-        if to < from {
-            return Err(Failed::BadRequest(format!("{to} lies before {from}.")));
-        }
+        let span = Span::new(from, to).map_err(Failed::BadRequest)?;
         if report == Report::Takings && (to - from).num_days() >= TAKINGS_DAYS_MAX {
             return Err(Failed::BadRequest(format!(
                 "Ask for at most {TAKINGS_DAYS_MAX} days."
             )));
         }
-        Ok(Span { from, to })
+        Ok(span)
     }
 
     fn basis(&self) -> std::result::Result<Basis, Failed> {

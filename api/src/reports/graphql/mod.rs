@@ -25,8 +25,12 @@ pub enum Basis {
 
 /// The days asked for, if they are in order.
 fn span(from: NaiveDate, to: NaiveDate) -> async_graphql::Result<Span> {
-    if to < from {
-        return Err(bad_input("to", format!("{to} lies before {from}.")));
-    }
-    Ok(Span { from, to })
+    Span::new(from, to).map_err(|wrong| bad_input("to", wrong))
+}
+
+/// The day asked for, if it is of a year that both databases keep.
+fn day(on: NaiveDate) -> async_graphql::Result<NaiveDate> {
+    Span::new(on, on)
+        .map(|span| span.to)
+        .map_err(|wrong| bad_input("on", wrong))
 }

@@ -14,7 +14,7 @@ use crate::graphql::scalars::Money;
 
 use super::super::statements::{self, Statement};
 use super::super::too_large;
-use super::{Basis, span};
+use super::{Basis, day, span};
 
 /// One account of a trial balance; one of debit and credit is zero.
 #[derive(SimpleObject)]
@@ -124,7 +124,7 @@ impl StatementsQuery {
         )]
         before_closing: bool,
     ) -> async_graphql::Result<TrialBalance> {
-        let found = statements::trial_balance(reader(ctx)?, on, before_closing);
+        let found = statements::trial_balance(reader(ctx)?, day(on)?, before_closing);
         let Statement { balances, sums } = found.await.map_err(edge)?;
         let rows = sums
             .rows
@@ -175,7 +175,7 @@ impl StatementsQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "The day.")] on: NaiveDate,
     ) -> async_graphql::Result<BalanceSheet> {
-        let found = statements::balance_sheet(reader(ctx)?, on)
+        let found = statements::balance_sheet(reader(ctx)?, day(on)?)
             .await
             .map_err(edge)?;
         let position = position(&found.sums).map_err(|refusal| edge(too_large(refusal)))?;
@@ -199,7 +199,7 @@ impl StatementsQuery {
         ctx: &Context<'_>,
         #[graphql(desc = "The last day that counts.")] on: NaiveDate,
     ) -> async_graphql::Result<Vec<TaxOwed>> {
-        let rows = tax_owed(reader(ctx)?, on).await.map_err(edge)?;
+        let rows = tax_owed(reader(ctx)?, day(on)?).await.map_err(edge)?;
         Ok(rows
             .into_iter()
             .map(|row| TaxOwed {

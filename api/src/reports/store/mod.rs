@@ -7,7 +7,7 @@ pub mod takings;
 
 use std::collections::HashMap;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
 
 use crate::base::Result;
@@ -20,6 +20,23 @@ pub struct Span {
 }
 
 impl Span {
+    /// Days in order, of years that both databases keep.
+    ///
+    /// # Errors
+    /// In words, what is wrong with them.
+    pub fn new(from: NaiveDate, to: NaiveDate) -> std::result::Result<Self, String> {
+        if let Some(day) = [from, to]
+            .iter()
+            .find(|day| !(1..=9999).contains(&day.year()))
+        {
+            return Err(format!("{day} lies outside of the years 1 to 9999."));
+        }
+        if to < from {
+            return Err(format!("{to} lies before {from}."));
+        }
+        Ok(Self { from, to })
+    }
+
     /// Both days, as the first two values of a statement.
     fn values(self) -> Vec<Value> {
         vec![self.from.into(), self.to.into()]
