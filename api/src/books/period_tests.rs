@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{AccountKind, PeriodEventKind};
+use nameplate_entities::kinds::AccountKind;
+use nameplate_entities::kinds::PeriodEventKind::{
+    BooksClosed, BooksReopened, YearClosed, YearReopened,
+};
 use nameplate_entities::{account, period_event};
 use sea_orm::{
     ConnectionTrait, DatabaseBackend, EntityTrait, FromQueryResult, QueryOrder, QuerySelect,
@@ -225,7 +228,6 @@ async fn opening_closed_days_again_undoes_the_year_and_says_who_and_why() {
             .iter()
             .map(|event| (event.kind, event.closed_through, event.reason.is_some()))
             .collect();
-        use PeriodEventKind::{BooksClosed, BooksReopened, YearClosed, YearReopened};
         assert_eq!(
             told,
             [

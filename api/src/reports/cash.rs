@@ -16,7 +16,7 @@ use crate::base::{Error, Result};
 use crate::pricing;
 
 use super::store::Span;
-use super::store::documents::{self, Line, Paid, Tax};
+use super::store::documents::{self, DocumentTax, Line, Paid};
 use super::too_large;
 
 /// Invoices taken apart together.
@@ -112,7 +112,7 @@ impl Ends {
     fn of(
         span: Span,
         lines: Vec<Line>,
-        taxes: Vec<Tax>,
+        taxes: Vec<DocumentTax>,
         paid: &[Paid],
     ) -> Result<HashMap<i64, Self>> {
         let mut invoices: HashMap<i64, Self> = HashMap::new();

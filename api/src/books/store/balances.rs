@@ -86,6 +86,11 @@ pub struct Days {
     pub without_invoices: bool,
 }
 
+/// Neither of an invoice or credit note, nor on what is owed on them.
+const WITHOUT_INVOICES: &str = "NOT EXISTS (SELECT 1 FROM posting q JOIN account r ON r.id = q.account_id \
+     WHERE q.entry_id = p.entry_id AND r.role IN ('receivable', 'claims_receivable')) \
+     AND NOT EXISTS (SELECT 1 FROM journal_entry d WHERE d.id = p.entry_id AND d.document_kind = 'invoice')";
+
 impl Days {
     /// Every day through this one.
     pub fn through(day: NaiveDate) -> Self {
@@ -102,35 +107,30 @@ impl Days {
             values.push(day.into());
             format!("${}", values.len())
         };
-        let mut sql = String::new();
+        let mut conditions = vec![String::new()];
         if let Some(from) = self.from {
-            sql.push_str(&format!(" AND p.entry_on >= {}", place(from)));
+            conditions.push(format!("p.entry_on >= {}", place(from)));
         }
         let last_day = self.through.map(&mut place);
         if let Some(through) = &last_day {
-            sql.push_str(&format!(" AND p.entry_on <= {through}"));
+            conditions.push(format!("p.entry_on <= {through}"));
         }
         let closing = "SELECT c.id FROM journal_entry c WHERE c.closes_year IS NOT NULL";
         match (self.closings, last_day) {
             (Closings::Count, _) | (Closings::LeaveOutOnLastDay, None) => {}
             (Closings::LeaveOut, _) => {
-                sql.push_str(&format!(" AND p.entry_id NOT IN ({closing})"));
+                conditions.push(format!("p.entry_id NOT IN ({closing})"));
             }
             (Closings::LeaveOutOnLastDay, Some(day)) => {
-                sql.push_str(&format!(
-                    " AND p.entry_id NOT IN ({closing} AND c.entry_on = {day})"
+                conditions.push(format!(
+                    "p.entry_id NOT IN ({closing} AND c.entry_on = {day})"
                 ));
             }
         }
         if self.without_invoices {
-            sql.push_str(
-                " AND NOT EXISTS (SELECT 1 FROM posting q JOIN account r ON r.id = q.account_id \
-                 WHERE q.entry_id = p.entry_id AND r.role IN ('receivable', 'claims_receivable')) \
-                 AND NOT EXISTS (SELECT 1 FROM journal_entry d \
-                 WHERE d.id = p.entry_id AND d.document_kind = 'invoice')",
-            );
+            conditions.push(WITHOUT_INVOICES.to_owned());
         }
-        (sql, values)
+        (conditions.join(" AND "), values)
     }
 }
 

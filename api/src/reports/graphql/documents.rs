@@ -127,7 +127,7 @@ impl From<LevelLiability> for LevelTaxLiability {
 
 /// Sales before tax, what the shop pays for them, and what is left.
 #[derive(SimpleObject)]
-pub struct Margin {
+pub struct MarginFigures {
     /// After discounts, before tax; credit notes taken off.
     sales: Money,
     /// What the shop pays for them.
@@ -136,7 +136,7 @@ pub struct Margin {
     margin: Money,
 }
 
-impl Margin {
+impl MarginFigures {
     fn of(sale_cents: i64, cost_cents: i64) -> Self {
         Self {
             sales: Money::cents(sale_cents),
@@ -151,7 +151,7 @@ impl Margin {
 #[graphql(complex)]
 pub struct CallMargin {
     /// What was billed, and what is left of it.
-    figures: Margin,
+    figures: MarginFigures,
     #[graphql(skip)]
     call_id: i64,
 }
@@ -170,7 +170,7 @@ pub struct ChargeMargin {
     /// The kind.
     kind: ChargeKind,
     /// What was billed, and what is left of it.
-    figures: Margin,
+    figures: MarginFigures,
 }
 
 /// The margin of one technician's calls.
@@ -178,7 +178,7 @@ pub struct ChargeMargin {
 #[graphql(complex)]
 pub struct TechnicianMargin {
     /// What was billed, and what is left of it.
-    figures: Margin,
+    figures: MarginFigures,
     #[graphql(skip)]
     staff_id: Option<i64>,
 }
@@ -271,7 +271,7 @@ impl DocumentReportsQuery {
             .await
             .map_err(edge)?;
         let shown = rows.into_iter().map(|row| CallMargin {
-            figures: Margin::of(row.sale_cents, row.cost_cents),
+            figures: MarginFigures::of(row.sale_cents, row.cost_cents),
             call_id: row.call_id,
         });
         Ok(shown.collect())
@@ -290,7 +290,7 @@ impl DocumentReportsQuery {
             .map_err(edge)?;
         let shown = rows.into_iter().map(|row| ChargeMargin {
             kind: row.kind.into(),
-            figures: Margin::of(row.sale_cents, row.cost_cents),
+            figures: MarginFigures::of(row.sale_cents, row.cost_cents),
         });
         Ok(shown.collect())
     }
@@ -307,7 +307,7 @@ impl DocumentReportsQuery {
             .await
             .map_err(edge)?;
         let shown = rows.into_iter().map(|row| TechnicianMargin {
-            figures: Margin::of(row.sale_cents, row.cost_cents),
+            figures: MarginFigures::of(row.sale_cents, row.cost_cents),
             staff_id: row.technician_id,
         });
         Ok(shown.collect())

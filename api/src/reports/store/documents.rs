@@ -130,7 +130,7 @@ pub struct Line {
 
 /// One tax of an invoice or of a credit note on it.
 #[derive(Clone, Debug, FromQueryResult)]
-pub struct Tax {
+pub struct DocumentTax {
     pub invoice_id: i64,
     pub issued_on: NaiveDate,
     pub tax_level_id: i64,
@@ -153,7 +153,7 @@ pub async fn settled(
     db: &impl ConnectionTrait,
     span: Span,
     ids: &[i64],
-) -> Result<(Vec<Line>, Vec<Tax>, Vec<Paid>)> {
+) -> Result<(Vec<Line>, Vec<DocumentTax>, Vec<Paid>)> {
     // Numbers of our own rows, so they may stand in the text.
     let ids = ids
         .iter()

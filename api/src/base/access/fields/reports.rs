@@ -43,7 +43,7 @@ pub(super) const REPORTS: &[Row] = &[
         Owner,
         "taxLevelId name kind jurisdiction taxable tax opening other closing",
     ),
-    ("Margin", Owner, "sales cost margin"),
+    ("MarginFigures", Owner, "sales cost margin"),
     ("CallMargin", Owner, "call figures"),
     ("ChargeMargin", Owner, "kind figures"),
     ("TechnicianMargin", Owner, "technician figures"),
