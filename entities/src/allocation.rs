@@ -1,4 +1,4 @@
-//! What part of a payment or credit note settles which invoice.
+//! What part of a payment, credit note or write-off settles which invoice.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
@@ -11,9 +11,15 @@ pub struct Model {
     pub id: i64,
     pub payment_id: Option<i64>,
     pub credit_note_id: Option<i64>,
+    pub write_off_id: Option<i64>,
     pub invoice_id: i64,
+    /// Below zero where it undoes another row.
     pub amount_cents: i64,
+    /// The day it counts for, never before the invoice was issued.
+    pub applied_on: Date,
     pub allocated_at: DateTimeUtc,
+    /// The row it undoes.
+    pub undoes_allocation_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

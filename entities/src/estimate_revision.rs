@@ -56,6 +56,8 @@ pub struct Model {
     pub answer_note: Option<String>,
     /// Who took an answer that did not come by the link.
     pub answer_received_by: Option<i64>,
+    /// Whether its invoice was taken back, so that another estimate may take its place.
+    pub billing_taken_back: bool,
 }
 
 /// Joins are written where they are used.

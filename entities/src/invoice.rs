@@ -20,6 +20,8 @@ pub struct Model {
     /// The drafted option that was billed in place of the accepted one.
     pub billed_option_id: Option<i64>,
     pub credits_invoice_id: Option<i64>,
+    /// The invoice that this charge for lateness or a returned payment is about.
+    pub charge_for_invoice_id: Option<i64>,
     pub tax_jurisdiction_id: i64,
     pub issued_on: Date,
     pub due_on: Date,

@@ -31,6 +31,10 @@ pub struct Model {
     pub part_condition: Option<PartCondition>,
     /// The discount granted on this line alone, as the customer sees it; it is part of the line's discount.
     pub own_discount_cents: i64,
+    /// On a credit note: the line of the invoice it takes back from.
+    pub credits_line_id: Option<i64>,
+    /// On a credit note: whether it lowers the price and gives back no quantity.
+    pub corrects_price: bool,
 }
 
 /// Joins are written where they are used.

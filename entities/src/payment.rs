@@ -21,6 +21,10 @@ pub struct Model {
     pub amount_cents: i64,
     /// The customer's credit out of this payment.
     pub unallocated_cents: i64,
+    /// The call it is a deposit for; that call's invoice takes it first.
+    pub deposit_call_id: Option<i64>,
+    /// The day it was undone.
+    pub reversed_on: Option<Date>,
 }
 
 /// Joins are written where they are used.

@@ -12,6 +12,16 @@ pub struct Model {
     pub customer_id: i64,
     pub due_on: Date,
     pub open_cents: i64,
+    /// Whether credit notes give back all of the invoice.
+    pub taken_back: bool,
+    /// Since when the customer disputes it.
+    pub disputed_on: Option<Date>,
+    pub disputed_because: Option<String>,
+    /// No late charge before then.
+    pub late_charge_next_on: Option<Date>,
+    /// Day of the next reminder, while there is one to come.
+    pub next_reminder_on: Option<Date>,
+    pub reminders_sent: i32,
 }
 
 /// Joins are written where they are used.

@@ -13,6 +13,7 @@ mod m20261125_15_work_done;
 mod m20261125_16_pricing_mends;
 mod m20261125_17_priced_mends;
 mod m20261125_18_ledger;
+mod m20261125_19_receivables;
 mod m20261125_1_shop;
 mod m20261125_2_pricing;
 mod m20261125_3_customers;
@@ -51,6 +52,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_16_pricing_mends::Migration),
             Box::new(m20261125_17_priced_mends::Migration),
             Box::new(m20261125_18_ledger::Migration),
+            Box::new(m20261125_19_receivables::Migration),
         ]
     }
 }

@@ -137,6 +137,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         .await;
     let second = offered(&mut shop, &machine, 2).await;
     billed(&mut shop, &second).await;
+    money(&mut shop, &machine).await;
     let open = shop.find(&machine).await;
     let revision = shop.draft(&open).await;
     shop.send(&revision).await;
@@ -169,6 +170,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("on", json!(today())),
         ("from", json!(today())),
         ("to", json!(today())),
+        ("until", json!(today())),
     ]);
     (shop, graph)
 }
@@ -189,6 +191,53 @@ async fn billed(shop: &mut Shop, job: &Job) -> Value {
         .done(&shop.office, "issueInvoice", order, "invoice { id total }")
         .await;
     issued["invoice"]["total"].clone()
+}
+
+/// Credit paid back, a payment undone, and a sale over the counter written off with the tax in it.
+async fn money(shop: &mut Shop, machine: &Machine) {
+    let payment = |key: String, amount: &str| {
+        json!({
+            "idempotencyKey": key, "customerId": machine.customer_id, "method": "CASH", "receivedOn": today(),
+            "amount": amount, "allocations": [], "allowCredit": true
+        })
+    };
+    let selection = "payment { id }";
+    let kept = payment(shop.key(), "20.00");
+    shop.done(&shop.office, "recordPayment", kept, selection)
+        .await;
+    let gone = payment(shop.key(), "3.00");
+    let gone = shop
+        .done(&shop.office, "recordPayment", gone, selection)
+        .await;
+    let reverse = json!({
+        "idempotencyKey": shop.key(), "paymentId": gone["payment"]["id"], "kind": "BOUNCED", "reason": "Not honoured",
+        "reversedOn": today()
+    });
+    shop.done(&shop.office, "reversePayment", reverse, selection)
+        .await;
+    let refund = json!({
+        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "amount": "5.00", "method": "CHECK",
+        "refundedOn": today()
+    });
+    shop.done(&shop.owner, "refundCredit", refund, "refund { id }")
+        .await;
+    let relief = json!({ "writeOffTaxRelief": true });
+    let selection = "terms { writeOffTaxRelief }";
+    shop.done(&shop.owner, "changeReceivableTerms", relief, selection)
+        .await;
+    let sale = json!({
+        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "serviceAddressId": machine.address_id,
+        "about": "Over the counter",
+        "option": { "title": "Sale", "lines": [{ "kind": "PART", "partId": shop.part_id, "quantity": "2" }] }
+    });
+    let sale = shop
+        .done(&shop.office, "issueFreeInvoice", sale, "invoice { id }")
+        .await;
+    let write_off = json!({
+        "idempotencyKey": shop.key(), "invoiceId": sale["invoice"]["id"], "reason": "Gone"
+    });
+    shop.done(&shop.owner, "writeOffInvoice", write_off, "invoice { id }")
+        .await;
 }
 
 /// Pictures on the machine and on an estimate that is asked about, accepted and gone beyond, where rules ask for

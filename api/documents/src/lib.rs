@@ -25,7 +25,8 @@ mod wording;
 
 pub use model::{
     ApplianceBlock, CustomerBlock, DocumentLine, EstimateDocument, InvoiceDocument, InvoiceKind,
-    OptionBlock, PaymentLine, Picture, PlateEntry, ShopBlock, TaxLine,
+    OptionBlock, PaymentLine, Picture, PlateEntry, ShopBlock, StatementDocument, StatementLine,
+    TaxLine,
 };
 pub use press::warm_up;
 pub use wording::unprintable_characters;
@@ -108,11 +109,36 @@ pub fn invoice_pdf(document: &InvoiceDocument) -> Result<Vec<u8>, DocumentError>
     data.set("issued_on", issued.long());
     data.set_date("due_on", document.due_on.as_deref())?;
     data.set_date("service_on", document.service_on.as_deref())?;
-    data.set_payment_dates(&document.payments)?;
+    let days = document.payments.iter();
+    let days = days.map(|payment| payment.received_on.as_str());
+    data.set_dates("payments", "received_on", days)?;
     press::print(&Order {
         template: Template::Invoice,
         data: data.0,
         issued: issued.day,
+        pictures: Vec::new(),
+    })
+}
+
+/// The statement of account as a PDF on US Letter.
+///
+/// Shape: one statement to the bytes of one file; the same statement gives the same bytes.
+/// # Errors
+/// As [`invoice_pdf`].
+pub fn statement_pdf(document: &StatementDocument) -> Result<Vec<u8>, DocumentError> {
+    let until = PrintedDate::read("until", &document.until)?;
+    let word = "Statement of account";
+    let mut data = Data::of(document)?;
+    data.set("title", title_of(word, &until.long(), &document.shop.name));
+    data.set("word", word.to_owned());
+    data.set("until", until.long());
+    data.set_date("from", Some(&document.from))?;
+    let days = document.lines.iter().map(|line| line.on.as_str());
+    data.set_dates("lines", "on", days)?;
+    press::print(&Order {
+        template: Template::Statement,
+        data: data.0,
+        issued: until.day,
         pictures: Vec::new(),
     })
 }
@@ -144,12 +170,18 @@ impl Data {
         Ok(())
     }
 
-    fn set_payment_dates(&mut self, payments: &[PaymentLine]) -> Result<(), DocumentError> {
-        let rows = self.0.get_mut("payments").and_then(Value::as_array_mut);
-        for (row, payment) in rows.into_iter().flatten().zip(payments) {
-            let printed = PrintedDate::read("payments.received_on", &payment.received_on)?;
+    /// Puts the dates of a list's rows into words.
+    fn set_dates<'a>(
+        &mut self,
+        list: &str,
+        field: &'static str,
+        days: impl Iterator<Item = &'a str>,
+    ) -> Result<(), DocumentError> {
+        let rows = self.0.get_mut(list).and_then(Value::as_array_mut);
+        for (row, day) in rows.into_iter().flatten().zip(days) {
+            let printed = PrintedDate::read(field, day)?;
             if let Value::Object(fields) = row {
-                fields.insert("received_on".to_owned(), Value::String(printed.long()));
+                fields.insert(field.to_owned(), Value::String(printed.long()));
             }
         }
         Ok(())

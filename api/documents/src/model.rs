@@ -269,3 +269,39 @@ pub struct InvoiceDocument {
     /// What must not be done or used, one sentence each.
     pub cautions: Vec<String>,
 }
+
+/// One thing that happened on a customer's account.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StatementLine {
+    /// Its day, `YYYY-MM-DD`.
+    pub on: String,
+    /// What it was, with its number.
+    pub what: String,
+    /// What it adds, or takes off with a sign in front.
+    pub amount: String,
+    /// What is owed after it.
+    pub balance: String,
+}
+
+/// A statement of account.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct StatementDocument {
+    /// Who writes it.
+    pub shop: ShopBlock,
+    /// Whose account it is.
+    pub customer: CustomerBlock,
+    /// First day, `YYYY-MM-DD`.
+    pub from: String,
+    /// Last day, `YYYY-MM-DD`. Also the date inside the file.
+    pub until: String,
+    /// ISO 4217 code of every amount, such as `USD`.
+    pub currency: String,
+    /// What was owed before the first day.
+    pub opening: String,
+    /// What happened, in the order of printing.
+    pub lines: Vec<StatementLine>,
+    /// What is owed at the end of the last day.
+    pub closing: String,
+    /// Who owes whom, in a sentence.
+    pub meaning: String,
+}

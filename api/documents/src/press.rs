@@ -1,4 +1,4 @@
-//! Runs the typesetter: a world of three templates, one data file and the fonts inside the program.
+//! Runs the typesetter: a world of four templates, one data file and the fonts inside the program.
 //!
 //! What stays true: a template can read `/data.json`, its pictures and the shared look, nothing else. Fonts and the
 //! standard library are loaded once and kept; what one document left in the typesetter's memory is let go
@@ -31,6 +31,7 @@ const MEMORY_DOCUMENTS: usize = 4;
 pub(crate) enum Template {
     Estimate,
     Invoice,
+    Statement,
 }
 
 /// One document to print.
@@ -74,6 +75,7 @@ fn print_with(
     let main = match order.template {
         Template::Estimate => press.estimate.id(),
         Template::Invoice => press.invoice.id(),
+        Template::Statement => press.statement.id(),
     };
     let job = Job {
         press,
@@ -110,6 +112,7 @@ pub(crate) struct Press {
     look: Source,
     estimate: Source,
     invoice: Source,
+    statement: Source,
     data: FileId,
 }
 
@@ -135,6 +138,7 @@ impl Press {
             look: source("/plate.typ", include_str!("plate.typ"))?,
             estimate: source("/estimate.typ", include_str!("estimate.typ"))?,
             invoice: source("/invoice.typ", include_str!("invoice.typ"))?,
+            statement: source("/statement.typ", include_str!("statement.typ"))?,
             data: file_id("/data.json")?,
         })
     }
@@ -205,9 +209,10 @@ impl World for Job<'_> {
             look,
             estimate,
             invoice,
+            statement,
             ..
         } = self.press;
-        [look, estimate, invoice]
+        [look, estimate, invoice, statement]
             .into_iter()
             .find(|source| source.id() == id)
             .cloned()

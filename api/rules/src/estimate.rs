@@ -168,6 +168,17 @@ impl EstimateState {
         }
     }
 
+    /// Another estimate takes the place of one whose invoice was taken back.
+    ///
+    /// # Errors
+    /// As [`Self::supersede`] for every state but a billed one.
+    pub const fn give_way(self) -> Result<Self, EstimateRefusal> {
+        match self {
+            Self::Invoiced => Ok(Self::Superseded),
+            other => other.supersede(),
+        }
+    }
+
     /// Bills an accepted estimate.
     ///
     /// # Errors

@@ -17,6 +17,8 @@ pub use payment::{
     allocate, check_allocation, due_on,
 };
 
+pub mod credit;
+pub mod late;
 mod payment;
 
 /// Who owes a line.

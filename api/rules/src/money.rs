@@ -306,7 +306,7 @@ fn hand_round(shares: &mut [(i128, i128, bool)], left: i128) -> Option<()> {
 }
 
 /// Decimals brought to one scale, as whole numbers.
-fn whole_weights(weights: &[Decimal]) -> Option<Vec<i128>> {
+pub(crate) fn whole_weights(weights: &[Decimal]) -> Option<Vec<i128>> {
     let scale = weights.iter().map(Decimal::scale).max().unwrap_or(0);
     weights
         .iter()

@@ -197,16 +197,6 @@ impl From<DbErr> for Error {
 /// (`PostgreSQL` names the index, `SQLite` the columns), the input path, and the words.
 const KNOWN_CONSTRAINTS: &[(&str, &str, &str)] = &[
     (
-        "ux_invoice_credits_invoice_id",
-        "invoiceId",
-        "This invoice was already taken back.",
-    ),
-    (
-        "invoice.credits_invoice_id",
-        "invoiceId",
-        "This invoice was already taken back.",
-    ),
-    (
         "ux_staff_email",
         "email",
         "Somebody here already signs in with this e-mail address.",

@@ -100,6 +100,8 @@ pub enum InvoiceMailKind {
     Invoice,
     /// Takes back all or part of an invoice.
     CreditNote,
+    /// Reminds of an invoice that is overdue.
+    Reminder,
 }
 
 /// Carries an invoice or a credit note.
@@ -210,7 +212,10 @@ impl InvoiceMail {
     }
 
     fn word(&self) -> &'static str {
-        self.by_kind("Invoice", "Credit note")
+        match self.kind {
+            InvoiceMailKind::Reminder => "Reminder of invoice",
+            _ => self.by_kind("Invoice", "Credit note"),
+        }
     }
 
     fn word_inside(&self) -> &'static str {
@@ -231,7 +236,7 @@ impl InvoiceMail {
 
     fn by_kind(&self, invoice: &'static str, credit_note: &'static str) -> &'static str {
         match self.kind {
-            InvoiceMailKind::Invoice => invoice,
+            InvoiceMailKind::Invoice | InvoiceMailKind::Reminder => invoice,
             InvoiceMailKind::CreditNote => credit_note,
         }
     }

@@ -16,17 +16,21 @@ pub enum Series {
     Invoice,
     CreditNote,
     Payment,
+    Refund,
+    WriteOff,
     Journal,
     ShopTag,
 }
 
 impl Series {
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 9] = [
         Self::Call,
         Self::Estimate,
         Self::Invoice,
         Self::CreditNote,
         Self::Payment,
+        Self::Refund,
+        Self::WriteOff,
         Self::Journal,
         Self::ShopTag,
     ];
@@ -39,6 +43,8 @@ impl Series {
             Self::Invoice => "invoice",
             Self::CreditNote => "credit_note",
             Self::Payment => "payment",
+            Self::Refund => "refund",
+            Self::WriteOff => "write_off",
             Self::Journal => "journal",
             Self::ShopTag => "shop_tag",
         }
@@ -52,6 +58,8 @@ impl Series {
             Self::Invoice => "I-",
             Self::CreditNote => "K-",
             Self::Payment => "P-",
+            Self::Refund => "R-",
+            Self::WriteOff => "W-",
             Self::Journal => "J-",
             Self::ShopTag => "NP-",
         }

@@ -1,6 +1,6 @@
 //! Mail that was asked for: the row commits with the act that asked, a worker sends it later (`jobs`).
 
-use chrono::{DateTime, TimeDelta, Utc};
+use chrono::{DateTime, NaiveDate, TimeDelta, Utc};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +39,18 @@ pub enum Payload {
     Confirmation { revision_id: i64 },
     /// An issued invoice or credit note.
     Invoice { invoice_id: i64 },
+    /// A statement of account.
+    Statement {
+        customer_id: i64,
+        from: NaiveDate,
+        until: NaiveDate,
+    },
+    /// A reminder of an invoice that is overdue.
+    Overdue {
+        invoice_id: i64,
+        /// Which reminder of it this is, from 1.
+        number: i32,
+    },
     /// Plain words to a member of staff.
     Notice {
         headline: String,
@@ -79,7 +91,11 @@ impl Payload {
             Self::Estimate { link_token, .. }
             | Self::Reminder { link_token, .. }
             | Self::EstimateAnswer { link_token, .. } => !link_token.is_empty(),
-            Self::Confirmation { .. } | Self::Invoice { .. } | Self::Notice { .. } => false,
+            Self::Confirmation { .. }
+            | Self::Invoice { .. }
+            | Self::Overdue { .. }
+            | Self::Statement { .. }
+            | Self::Notice { .. } => false,
         }
     }
 
@@ -88,7 +104,8 @@ impl Payload {
             Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
             Self::Reminder { .. } => MailKind::Reminder,
             Self::Confirmation { .. } => MailKind::Confirmation,
-            Self::Invoice { .. } => MailKind::Invoice,
+            Self::Invoice { .. } | Self::Statement { .. } => MailKind::Invoice,
+            Self::Overdue { .. } => MailKind::Reminder,
             Self::Notice { .. } => MailKind::Notice,
         }
     }

@@ -35,7 +35,7 @@ pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate
 pub use shown::content::printed_quantity;
 pub use shown::letter::{confirmation, letter, printed_pdf, reminder};
 pub use shown::{page, parties};
-pub use states::mark_invoiced;
+pub use states::{mark_billing, mark_invoiced};
 pub use store::{Accepted, accepted_for_call};
 pub use writing::drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use writing::line_terms::LineTerms;
@@ -44,6 +44,7 @@ pub use writing::pictures::{NewPicture, remove_attachment};
 pub use writing::tax_facts::printed_as;
 pub use writing::templates::{NewTemplate, TemplateLine, add_repair_template};
 pub use writing::weighing::open;
+pub use writing::without_call::{FreeWork, price_without_call};
 
 #[cfg(test)]
 mod tests;

@@ -3,7 +3,7 @@
 use nameplate_entities::estimate_revision::{self, ActiveModel};
 use nameplate_entities::kinds::EstimateState;
 use nameplate_rules::estimate::{EstimateRefusal, EstimateState as State};
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
 
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Error, ProblemCode, Result};
@@ -24,6 +24,31 @@ pub async fn mark_invoiced(
         row.state = Set(for_row(state));
     })
     .await
+}
+
+/// Marks that the whole invoice of a billed revision was taken back, or that it is billed once more.
+///
+/// While it is marked, the revision can be billed again, and gives way to another estimate that the customer accepts.
+///
+/// # Errors
+/// Internal only.
+pub async fn mark_billing(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    (revision_id, taken_back): (i64, bool),
+) -> Result<()> {
+    let found = estimate_revision::Entity::find_by_id(revision_id).one(tx);
+    let Some(revision) = found.await? else {
+        return Err(Error::internal("a billed revision is gone"));
+    };
+    if revision.state == EstimateState::Invoiced && revision.billing_taken_back != taken_back {
+        moved(tx, act, verb, &revision, |row| {
+            row.billing_taken_back = Set(taken_back);
+        })
+        .await?;
+    }
+    Ok(())
 }
 
 /// Writes a change of a revision and its audit row.

@@ -38,6 +38,7 @@ pub enum Kind {
     RepairTemplate,
     Invoice,
     Payment,
+    Refund,
     Callback,
     Flag,
     Mail,
@@ -48,7 +49,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 36] = [
+    const ALL: [Self; 37] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -78,6 +79,7 @@ impl Kind {
         Self::RepairTemplate,
         Self::Invoice,
         Self::Payment,
+        Self::Refund,
         Self::Callback,
         Self::Flag,
         Self::Mail,

@@ -12,7 +12,7 @@ use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{
     CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision, RepairTemplate,
 };
-use crate::invoices::graphql::{Invoice, Payment};
+use crate::invoices::graphql::{Invoice, Payment, Refund};
 use crate::jobs::graphql::Mail;
 use crate::local_rules::graphql::LocalRules;
 use crate::pricing::graphql::{
@@ -42,6 +42,7 @@ pub enum Node {
     JournalEntry(JournalEntry),
     Invoice(Invoice),
     Payment(Payment),
+    Refund(Refund),
     PriceBook(PriceBook),
     FlatRateTask(FlatRateTask),
     Supplier(Supplier),
@@ -90,6 +91,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Mail => Mail::find(ctx, row).await?.map(Node::from),
         Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
+        Kind::Refund => Refund::find(ctx, row).await?.map(Node::from),
         Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
         Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
         Kind::EstimateQuestion => EstimateQuestion::find(ctx, row).await?.map(Node::from),

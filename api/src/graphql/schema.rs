@@ -37,6 +37,9 @@ pub struct Query(
     crate::jobs::graphql::MailQuery,
     crate::invoices::graphql::InvoicesQuery,
     crate::invoices::graphql::ReceivablesQuery,
+    crate::invoices::graphql::ChasingQuery,
+    crate::invoices::graphql::ReceivingQuery,
+    crate::invoices::graphql::StatementsQuery,
     crate::callbacks::graphql::CallbacksQuery,
     crate::brief::graphql::BriefQuery,
 );
@@ -69,6 +72,9 @@ pub struct Mutation(
     crate::estimates::graphql::TemplatesMutation,
     crate::jobs::graphql::MailMutation,
     crate::invoices::graphql::InvoicesMutation,
+    crate::invoices::graphql::ReceivingMutation,
+    crate::invoices::graphql::ChasingMutation,
+    crate::invoices::graphql::StatementsMutation,
     crate::callbacks::graphql::CallbacksMutation,
     crate::closeout::graphql::CloseoutMutation,
 );

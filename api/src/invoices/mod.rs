@@ -1,25 +1,40 @@
 //! Invoices, the credit notes that correct them, and the payments that settle them.
 //!
-//! Words: an *invoice* bills a call's accepted estimate; a *credit note* is the mirror image of one invoice;
-//! a *payment* is money received, and an *allocation* says what part of it (or of a credit note) settles
-//! which invoice; what settles nothing is the customer's *credit*. What must stay true: an issued document
-//! never changes and hashes to what was issued; open = total less allocations; every document and payment
-//! has its one entry in the books, posted in the same transaction.
+//! Words: an *invoice* bills a call's accepted estimate, or lines without a call, or a charge about another invoice; a *credit note* is the mirror image of one invoice, or of a
+//! part of it; a *payment* is money received, and an *allocation* says what part of it (or of a credit note or a
+//! write-off) settles which invoice, from which day on; what settles nothing is the customer's *credit*, and a *deposit*
+//! is credit kept for one call. What must stay true: an issued document never changes and hashes to what was issued;
+//! open = total less allocations, never below zero, on any day; credits of an invoice never exceed it, by line and by tax
+//! level; every document and payment has its one entry in the books, posted in the same transaction.
+//!
+//! Folders follow the money: `issuing`, `crediting`, `receiving` (payments, deposits, credit, refunds, reversals),
+//! `chasing` (reminders, late charges, disputes, write-offs, the shop's terms) and `telling` (letters, statements).
 
-mod certificates;
+mod chasing;
 pub mod content;
+mod crediting;
 pub mod graphql;
-mod issue;
-mod letter;
-mod local;
-mod mistakes;
-mod operations;
-mod payments;
+mod issuing;
+mod receiving;
 mod store;
-mod words;
+mod telling;
 
-pub use letter::letter;
-pub use mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
-pub use operations::{CreditInvoice, IssueInvoice, credit_invoice, issue_invoice};
-pub use payments::{Excess, PaymentPart, RecordPayment, record_payment};
+pub use chasing::dispute::{DisputeInvoice, dispute_invoice, settle_dispute};
+pub use chasing::late::{ChargeLateInvoices, charge_late_invoices};
+pub use chasing::reminding::{moot, remind_overdue};
+pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
+pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
+pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
+pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
+pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
+pub use issuing::{IssueInvoice, issue_invoice};
+pub use receiving::credit::{
+    AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, refund_credit,
+};
+pub use receiving::deposits::{RecordDeposit, record_deposit};
+pub use receiving::reversing::{ReversePayment, reverse_payment};
+pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment};
 pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};
+pub use telling::letter::{letter, overdue_letter};
+pub use telling::resending::{ResendDocument, resend_document};
+pub use telling::statement::{SendStatement, account, send_statement, statement_letter};

@@ -18,6 +18,17 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             sentences,
         } => notice(shop, headline, sentences),
         Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
+        Payload::Statement {
+            customer_id,
+            from,
+            until,
+        } => {
+            let days = (*from, *until);
+            invoices::statement_letter(act.app.db.read(), shop, *customer_id, days).await
+        }
+        Payload::Overdue { invoice_id, number } => {
+            invoices::overdue_letter(act.app.db.read(), *invoice_id, *number).await
+        }
         Payload::EstimateAnswer {
             question_id,
             link_token,
@@ -55,9 +66,11 @@ pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> 
     match payload {
         Payload::Estimate { revision_id, .. } => estimates::moot(act, *revision_id, false).await,
         Payload::Reminder { revision_id, .. } => estimates::moot(act, *revision_id, true).await,
+        Payload::Overdue { invoice_id, .. } => invoices::moot(act, *invoice_id).await,
         Payload::EstimateAnswer { .. }
         | Payload::Confirmation { .. }
         | Payload::Invoice { .. }
+        | Payload::Statement { .. }
         | Payload::Notice { .. } => Ok(None),
     }
 }

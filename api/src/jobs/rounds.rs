@@ -5,6 +5,7 @@ use std::time::Duration;
 use crate::base::{Act, Result};
 use crate::estimates;
 use crate::graphql::error::chain;
+use crate::invoices;
 use crate::pricing;
 use crate::shop;
 
@@ -16,6 +17,7 @@ pub async fn make(act: &Act) {
     act.app.throttle.sweep();
     report("lapsed estimates", estimates::expire_due(act).await);
     report("reminders", estimates::remind_due(act).await);
+    report("overdue invoices", invoices::remind_overdue(act).await);
     report("staged price lists", pricing::forget_staged(act).await);
     report("old sessions", shop::forget_sessions(act).await);
 }

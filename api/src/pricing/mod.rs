@@ -39,7 +39,7 @@ pub use price_lists::{
 pub use store::{
     get_book, get_exemption, get_jurisdiction, get_part, grades_of, parts_by_id, tasks_in,
 };
-pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction};
+pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction, level};
 
 #[cfg(test)]
 mod tax_tests;

@@ -120,9 +120,7 @@ const RULES: &[Rule] = &[
               (SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS found \
               FROM posting p JOIN account b ON b.id = p.account_id WHERE b.role = 'customer_deposits') f, \
               (SELECT CAST(COALESCE(SUM(unallocated_cents), 0) AS BIGINT) AS paid FROM payment) d, \
-              (SELECT CAST(COALESCE(SUM(-i.total_cents), 0) - COALESCE((SELECT SUM(x.amount_cents) \
-              FROM allocation x WHERE x.credit_note_id IS NOT NULL), 0) AS BIGINT) AS credited \
-              FROM invoice i WHERE i.kind = 'credit_note') c \
+              (SELECT CAST(COALESCE(SUM(left_cents), 0) AS BIGINT) AS credited FROM credit_left) c \
               WHERE a.role = 'customer_deposits' AND found <> paid + credited",
     },
     Rule {

@@ -11,7 +11,7 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     let mut findings = ask(tx, OPEN).await?;
     findings.extend(ask(tx, SUMS).await?);
     findings.extend(ask(tx, CREDITS).await?);
-    findings.extend(ask(tx, ENTRIES).await?);
+    findings.extend(ask(tx, super::entries::ENTRIES).await?);
     findings.extend(ask(tx, CERTIFICATES).await?);
     Ok(findings)
 }
@@ -37,22 +37,79 @@ const OPEN: &[Rule] = &[
               ORDER BY r.invoice_id",
     },
     Rule {
+        table: "receivable",
+        what: "cents open against the total, which they never exceed",
+        sql: "SELECT i.id AS row_id, r.open_cents AS found, i.total_cents AS expected FROM receivable r \
+              JOIN invoice i ON i.id = r.invoice_id WHERE r.open_cents > i.total_cents OR r.open_cents < 0 \
+              ORDER BY i.id",
+    },
+    Rule {
         table: "payment",
-        what: "cents allocated and left over against the amount",
-        sql: "SELECT p.id AS row_id, \
-              CAST(p.unallocated_cents + COALESCE(SUM(a.amount_cents), 0) AS BIGINT) AS found, \
-              p.amount_cents AS expected FROM payment p LEFT JOIN allocation a ON a.payment_id = p.id \
-              GROUP BY p.id, p.amount_cents, p.unallocated_cents \
-              HAVING p.unallocated_cents + COALESCE(SUM(a.amount_cents), 0) <> p.amount_cents ORDER BY p.id",
+        what: "cents allocated, refunded and left over against the amount, or nothing once it is undone",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT p.id, CAST(p.unallocated_cents \
+              + COALESCE((SELECT SUM(a.amount_cents) FROM allocation a WHERE a.payment_id = p.id), 0) \
+              + COALESCE((SELECT SUM(r.amount_cents) FROM refund_part r WHERE r.payment_id = p.id), 0) AS BIGINT) AS found, \
+              CASE WHEN p.reversed_on IS NULL THEN p.amount_cents ELSE 0 END AS expected FROM payment p) s \
+              WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "credit_left",
+        what: "cents left of a credit note against its total less what it settled and what was refunded",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT c.id, l.left_cents AS found, CAST(-c.total_cents \
+              - COALESCE((SELECT SUM(a.amount_cents) FROM allocation a WHERE a.credit_note_id = c.id), 0) \
+              - COALESCE((SELECT SUM(r.amount_cents) FROM refund_part r WHERE r.credit_note_id = c.id), 0) AS BIGINT) AS expected \
+              FROM invoice c LEFT JOIN credit_left l ON l.credit_note_id = c.id WHERE c.kind = 'credit_note') s \
+              WHERE found IS NULL OR found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "refund",
+        what: "cents of its parts against the amount",
+        sql: "SELECT r.id AS row_id, CAST(COALESCE(SUM(p.amount_cents), 0) AS BIGINT) AS found, \
+              r.amount_cents AS expected FROM refund r LEFT JOIN refund_part p ON p.refund_id = r.id \
+              GROUP BY r.id, r.amount_cents HAVING COALESCE(SUM(p.amount_cents), 0) <> r.amount_cents ORDER BY r.id",
     },
     Rule {
         table: "allocation",
         what: "customer of the invoice against customer of what settles it",
-        sql: "SELECT a.id AS row_id, i.customer_id AS found, COALESCE(p.customer_id, c.customer_id) AS expected \
+        sql: "SELECT a.id AS row_id, i.customer_id AS found, \
+              COALESCE(p.customer_id, c.customer_id, i.customer_id) AS expected \
               FROM allocation a JOIN invoice i ON i.id = a.invoice_id \
               LEFT JOIN payment p ON p.id = a.payment_id LEFT JOIN invoice c ON c.id = a.credit_note_id \
-              WHERE i.customer_id <> COALESCE(p.customer_id, c.customer_id) OR i.kind <> 'invoice' \
+              WHERE i.customer_id <> COALESCE(p.customer_id, c.customer_id, i.customer_id) OR i.kind <> 'invoice' \
               OR COALESCE(c.kind, 'credit_note') <> 'credit_note' ORDER BY a.id",
+    },
+    Rule {
+        table: "allocation",
+        what: "a day before its invoice was issued, or before the payment was received",
+        sql: "SELECT a.id AS row_id, CAST(NULL AS BIGINT) AS found, a.invoice_id AS expected FROM allocation a \
+              JOIN invoice i ON i.id = a.invoice_id LEFT JOIN payment p ON p.id = a.payment_id \
+              WHERE a.applied_on < i.issued_on OR a.applied_on < p.received_on ORDER BY a.id",
+    },
+    Rule {
+        table: "allocation",
+        what: "cents against those of the row it undoes",
+        sql: "SELECT u.id AS row_id, u.amount_cents AS found, -a.amount_cents AS expected FROM allocation u \
+              LEFT JOIN allocation a ON a.id = u.undoes_allocation_id WHERE u.undoes_allocation_id IS NOT NULL \
+              AND (a.id IS NULL OR u.amount_cents <> -a.amount_cents OR u.invoice_id <> a.invoice_id \
+              OR u.applied_on < a.applied_on OR COALESCE(u.payment_id, 0) <> COALESCE(a.payment_id, 0) \
+              OR COALESCE(u.write_off_id, 0) <> COALESCE(a.write_off_id, 0)) ORDER BY u.id",
+    },
+    Rule {
+        table: "write_off",
+        what: "cents that settle its invoice against its amount, or nothing once it is undone",
+        sql: "SELECT w.id AS row_id, CAST(COALESCE(SUM(a.amount_cents), 0) AS BIGINT) AS found, \
+              CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 0 END AS expected FROM write_off w \
+              LEFT JOIN allocation a ON a.write_off_id = w.id GROUP BY w.id, w.amount_cents, w.reversed_on \
+              HAVING COALESCE(SUM(a.amount_cents), 0) <> CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 0 END \
+              ORDER BY w.id",
+    },
+    Rule {
+        table: "write_off",
+        what: "cents of tax by level and bad debt against its amount",
+        sql: "SELECT w.id AS row_id, CAST(w.bad_debt_cents + COALESCE(SUM(t.amount_cents), 0) AS BIGINT) AS found, \
+              w.amount_cents AS expected FROM write_off w LEFT JOIN write_off_tax t ON t.write_off_id = w.id \
+              GROUP BY w.id, w.amount_cents, w.bad_debt_cents \
+              HAVING w.bad_debt_cents + COALESCE(SUM(t.amount_cents), 0) <> w.amount_cents ORDER BY w.id",
     },
 ];
 
@@ -97,30 +154,46 @@ const SUMS: &[Rule] = &[
 const CREDITS: &[Rule] = &[
     Rule {
         table: "invoice",
-        what: "cents of a credit note against the invoice it takes back",
-        sql: "SELECT c.id AS row_id, c.total_cents AS found, -i.total_cents AS expected FROM invoice c \
+        what: "the invoice of a credit note, which has the same customer",
+        sql: "SELECT c.id AS row_id, c.credits_invoice_id AS found, CAST(NULL AS BIGINT) AS expected FROM invoice c \
               LEFT JOIN invoice i ON i.id = c.credits_invoice_id WHERE c.kind = 'credit_note' \
-              AND (i.id IS NULL OR i.kind <> 'invoice' OR i.customer_id <> c.customer_id \
-              OR c.total_cents <> -i.total_cents OR c.net_cents <> -i.net_cents \
-              OR c.discount_cents <> -i.discount_cents OR c.tax_cents <> -i.tax_cents) ORDER BY c.id",
+              AND (i.id IS NULL OR i.kind <> 'invoice' OR i.customer_id <> c.customer_id OR c.total_cents > 0) \
+              ORDER BY c.id",
     },
     Rule {
         table: "invoice",
-        what: "credit notes of one invoice",
-        sql: "SELECT credits_invoice_id AS row_id, CAST(COUNT(*) AS BIGINT) AS found, \
-              CAST(1 AS BIGINT) AS expected FROM invoice WHERE credits_invoice_id IS NOT NULL \
-              GROUP BY credits_invoice_id HAVING COUNT(*) > 1 ORDER BY credits_invoice_id",
+        what: "cents that credit notes give back against the total",
+        sql: "SELECT i.id AS row_id, CAST(-SUM(c.total_cents) AS BIGINT) AS found, i.total_cents AS expected \
+              FROM invoice i JOIN invoice c ON c.credits_invoice_id = i.id JOIN receivable r ON r.invoice_id = i.id \
+              GROUP BY i.id, i.total_cents, r.taken_back HAVING -SUM(c.total_cents) > i.total_cents \
+              OR (r.taken_back AND -SUM(c.total_cents) <> i.total_cents) ORDER BY i.id",
     },
     Rule {
         table: "invoice",
-        what: "lines of a credit note that mirror those of its invoice, against all of them",
-        sql: "SELECT c.id AS row_id, CAST(COUNT(m.id) AS BIGINT) AS found, \
-              CAST(COUNT(l.id) AS BIGINT) AS expected FROM invoice c \
-              JOIN invoice_line l ON l.invoice_id = c.credits_invoice_id \
-              LEFT JOIN invoice_line m ON m.invoice_id = c.id AND m.position = l.position \
-              AND m.net_cents = -l.net_cents AND m.discount_cents = -l.discount_cents \
-              AND m.taxable_cents = -l.taxable_cents AND m.tax_cents = -l.tax_cents AND m.kind = l.kind \
-              WHERE c.kind = 'credit_note' GROUP BY c.id HAVING COUNT(m.id) <> COUNT(l.id) ORDER BY c.id",
+        what: "tax cents of a level that credit notes give back against the invoice's own",
+        sql: "SELECT i.id AS row_id, CAST(-SUM(t.tax_cents) AS BIGINT) AS found, b.tax_cents AS expected \
+              FROM invoice i JOIN invoice c ON c.credits_invoice_id = i.id JOIN invoice_tax t ON t.invoice_id = c.id \
+              LEFT JOIN invoice_tax b ON b.invoice_id = i.id AND b.tax_level_id = t.tax_level_id \
+              GROUP BY i.id, t.tax_level_id, b.tax_cents \
+              HAVING b.tax_cents IS NULL OR -SUM(t.tax_cents) > b.tax_cents ORDER BY i.id",
+    },
+    Rule {
+        table: "invoice_line",
+        what: "cents that credit notes give back of a line, after discount, against its own",
+        sql: "SELECT l.id AS row_id, CAST(-SUM(c.net_cents - c.discount_cents) AS BIGINT) AS found, \
+              l.net_cents - l.discount_cents AS expected FROM invoice_line c \
+              JOIN invoice_line l ON l.id = c.credits_line_id \
+              GROUP BY l.id, l.net_cents, l.discount_cents, l.tax_cents \
+              HAVING ABS(SUM(c.net_cents - c.discount_cents)) > ABS(l.net_cents - l.discount_cents) \
+              OR ABS(SUM(c.tax_cents)) > ABS(l.tax_cents) ORDER BY l.id",
+    },
+    Rule {
+        table: "invoice_line",
+        what: "the line that a line of a credit note takes back, which is of its invoice",
+        sql: "SELECT c.id AS row_id, c.credits_line_id AS found, CAST(NULL AS BIGINT) AS expected FROM invoice_line c \
+              JOIN invoice d ON d.id = c.invoice_id LEFT JOIN invoice_line l ON l.id = c.credits_line_id \
+              WHERE (d.kind = 'credit_note' AND (l.id IS NULL OR l.invoice_id <> d.credits_invoice_id \
+              OR l.kind <> c.kind)) OR (d.kind = 'invoice' AND c.credits_line_id IS NOT NULL) ORDER BY c.id",
     },
     Rule {
         table: "invoice",
@@ -131,92 +204,6 @@ const CREDITS: &[Rule] = &[
     },
 ];
 
-const ENTRIES: &[Rule] = &[
-    Rule {
-        table: "invoice",
-        what: "entries in the books",
-        sql: "SELECT i.id AS row_id, CAST(COUNT(e.id) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-              FROM invoice i LEFT JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
-              GROUP BY i.id, i.total_cents \
-              HAVING COUNT(e.id) > 1 OR (COUNT(e.id) = 0 AND i.total_cents <> 0) ORDER BY i.id",
-    },
-    Rule {
-        table: "invoice",
-        what: "cents its entry charges the customer against its total",
-        sql: "SELECT i.id AS row_id, CAST(SUM(p.debit_cents - p.credit_cents) AS BIGINT) AS found, \
-              i.total_cents AS expected FROM invoice i \
-              JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
-              JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              WHERE a.role IN ('receivable', 'claims_receivable', 'customer_deposits') \
-              GROUP BY i.id, i.total_cents \
-              HAVING SUM(p.debit_cents - p.credit_cents) <> i.total_cents ORDER BY i.id",
-    },
-    Rule {
-        table: "invoice",
-        what: "cents of revenue in its entry against net less discount",
-        sql: "SELECT i.id AS row_id, CAST(SUM(CASE WHEN a.kind = 'revenue' \
-              THEN p.credit_cents - p.debit_cents ELSE 0 END) AS BIGINT) AS found, \
-              i.net_cents - i.discount_cents AS expected FROM invoice i \
-              JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
-              JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              GROUP BY i.id, i.net_cents, i.discount_cents \
-              HAVING SUM(CASE WHEN a.kind = 'revenue' THEN p.credit_cents - p.debit_cents ELSE 0 END) \
-              <> i.net_cents - i.discount_cents ORDER BY i.id",
-    },
-    Rule {
-        table: "payment",
-        what: "entries in the books",
-        sql: "SELECT p.id AS row_id, CAST(COUNT(e.id) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-              FROM payment p LEFT JOIN journal_entry e ON e.document_kind = 'payment' AND e.document_id = p.id \
-              GROUP BY p.id HAVING COUNT(e.id) <> 1 ORDER BY p.id",
-    },
-    Rule {
-        table: "payment",
-        what: "cents of its entry against the amount",
-        sql: "SELECT p.id AS row_id, e.debit_cents AS found, p.amount_cents AS expected FROM payment p \
-              JOIN journal_entry e ON e.document_kind = 'payment' AND e.document_id = p.id \
-              WHERE e.debit_cents <> p.amount_cents OR e.entry_on <> p.received_on ORDER BY p.id",
-    },
-    Rule {
-        table: "payment",
-        what: "cents its entry keeps as the customer's credit against what is left over",
-        sql: "SELECT p.id AS row_id, CAST(SUM(CASE WHEN a.role = 'customer_deposits' \
-              THEN o.credit_cents ELSE 0 END) AS BIGINT) AS found, p.unallocated_cents AS expected \
-              FROM payment p JOIN journal_entry e ON e.document_kind = 'payment' AND e.document_id = p.id \
-              JOIN posting o ON o.entry_id = e.id JOIN account a ON a.id = o.account_id \
-              GROUP BY p.id, p.unallocated_cents \
-              HAVING SUM(CASE WHEN a.role = 'customer_deposits' THEN o.credit_cents ELSE 0 END) \
-              <> p.unallocated_cents ORDER BY p.id",
-    },
-    Rule {
-        table: "estimate_revision",
-        what: "standing invoices of a billed revision",
-        sql: "SELECT r.id AS row_id, CAST(COUNT(i.id) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-              FROM estimate_revision r LEFT JOIN invoice i ON i.estimate_revision_id = r.id \
-              AND i.kind = 'invoice' AND NOT EXISTS \
-              (SELECT 1 FROM invoice c WHERE c.credits_invoice_id = i.id) \
-              GROUP BY r.id, r.state HAVING COUNT(i.id) > 1 OR (COUNT(i.id) = 1 AND r.state <> 'invoiced') \
-              ORDER BY r.id",
-    },
-    Rule {
-        table: "estimate_revision",
-        what: "invoices of a billed revision",
-        sql: "SELECT r.id AS row_id, CAST(0 AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-              FROM estimate_revision r WHERE r.state = 'invoiced' AND NOT EXISTS \
-              (SELECT 1 FROM invoice i WHERE i.estimate_revision_id = r.id AND i.kind = 'invoice') \
-              ORDER BY r.id",
-    },
-    Rule {
-        table: "invoice",
-        what: "total cents against the option billed",
-        sql: "SELECT i.id AS row_id, i.total_cents AS found, o.total_cents AS expected FROM invoice i \
-              JOIN estimate_revision r ON r.id = i.estimate_revision_id \
-              JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
-              WHERE i.kind = 'invoice' AND (i.total_cents <> o.total_cents OR i.tax_cents <> o.tax_cents) \
-              ORDER BY i.id",
-    },
-];
-
 const CERTIFICATES: &[Rule] = &[Rule {
     table: "tax_exemption",
     what: "invoices that stand under a certificate for one purchase",
@@ -224,6 +211,6 @@ const CERTIFICATES: &[Rule] = &[Rule {
           FROM invoice i LEFT JOIN estimate_revision r ON r.id = i.estimate_revision_id \
           JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
           JOIN tax_exemption e ON e.id = o.tax_exemption_id WHERE e.purchases = 'single' \
-          AND i.kind = 'invoice' AND NOT EXISTS (SELECT 1 FROM invoice c WHERE c.credits_invoice_id = i.id) \
+          AND i.kind = 'invoice' AND NOT EXISTS (SELECT 1 FROM receivable t WHERE t.invoice_id = i.id AND t.taken_back) \
           GROUP BY e.id HAVING COUNT(*) > 1 ORDER BY e.id",
 }];

@@ -10,6 +10,7 @@
 mod books;
 mod chain;
 mod documents;
+mod entries;
 mod invoices;
 mod mail;
 mod numbers;
@@ -64,6 +65,10 @@ mod chain_tests;
 mod graph_tests;
 #[cfg(test)]
 mod mistake_tests;
+#[cfg(test)]
+mod money_tests;
+#[cfg(test)]
+mod receivable_tests;
 #[cfg(test)]
 mod report_tests;
 #[cfg(test)]

@@ -32,6 +32,14 @@ fn place(series: Series) -> (&'static str, &'static str) {
             "payment",
             "SELECT id, number FROM payment ORDER BY LENGTH(number), number",
         ),
+        Series::Refund => (
+            "refund",
+            "SELECT id, number FROM refund ORDER BY LENGTH(number), number",
+        ),
+        Series::WriteOff => (
+            "write_off",
+            "SELECT id, number FROM write_off ORDER BY LENGTH(number), number",
+        ),
         Series::Journal => (
             "journal_entry",
             "SELECT id, number FROM journal_entry ORDER BY LENGTH(number), number",

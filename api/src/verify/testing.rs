@@ -86,9 +86,15 @@ impl TestShop {
             },
         };
         let call = callbacks::open_call(&self.owner, open).await.unwrap().call;
+        self.offer_and_accept(call.id, part_price, discount).await;
+        call
+    }
+
+    /// Offers this work for a call, and has the customer accept it.
+    pub async fn offer_and_accept(&self, call_id: i64, part_price: Cents, discount: Option<Cents>) {
         let draft = DraftEstimate {
             idempotency_key: self.key(),
-            call_id: call.id,
+            call_id,
             offer: offer(part_price, discount),
         };
         let drafted = estimates::draft_estimate(&self.owner, draft).await.unwrap();
@@ -100,7 +106,6 @@ impl TestShop {
         };
         let sent = estimates::send_estimate(&self.owner, order).await.unwrap();
         self.accept(sent.id, sent.content_hash.unwrap()).await;
-        call
     }
 
     async fn accept(&self, revision_id: i64, content_hash: String) {

@@ -26,11 +26,12 @@ impl TestShop {
         issue_invoice(&self.owner, order).await.unwrap()
     }
 
-    fn credit(&self, invoice_id: i64) -> CreditInvoice {
+    pub fn credit(&self, invoice_id: i64) -> CreditInvoice {
         CreditInvoice {
             idempotency_key: self.key(),
             invoice_id,
             reason: "Billed by mistake".to_owned(),
+            lines: None,
         }
     }
 
@@ -68,21 +69,21 @@ impl TestShop {
         add_tax_exemption(&self.owner, new).await.unwrap().id
     }
 
-    async fn open_cents(&self, invoice_id: i64) -> i64 {
+    pub async fn open_cents(&self, invoice_id: i64) -> i64 {
         let row = receivable::Entity::find_by_id(invoice_id)
             .one(self.bench.app.db.read())
             .await;
         row.unwrap().unwrap().open_cents
     }
 
-    async fn owes(&self) -> (i64, i64) {
+    pub async fn owes(&self) -> (i64, i64) {
         let owed = owed_by(self.bench.app.db.read(), self.customer_id)
             .await
             .unwrap();
         (owed.owed_cents, owed.credit_cents)
     }
 
-    async fn is_in_order(&self) {
+    pub async fn is_in_order(&self) {
         let findings = run(&self.bench.app.db).await.unwrap();
         assert!(findings.is_empty(), "{findings:#?}");
     }

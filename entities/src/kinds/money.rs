@@ -83,3 +83,18 @@ pub enum PeriodEventKind {
     #[sea_orm(string_value = "year_reopened")]
     YearReopened,
 }
+
+/// Why a payment was undone.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum ReversalKind {
+    #[sea_orm(string_value = "bounced")]
+    Bounced,
+    #[sea_orm(string_value = "charged_back")]
+    ChargedBack,
+    #[sea_orm(string_value = "recorded_by_mistake")]
+    RecordedByMistake,
+}

@@ -182,10 +182,36 @@ rights! {
     RecordConsent "recordConsent" Desk,
     /// Bill a call's accepted estimate.
     IssueInvoice "issueInvoice" Desk,
+    /// Bill a customer without a call.
+    IssueFreeInvoice "issueFreeInvoice" Desk,
+    /// Send an issued document once more.
+    ResendDocument "resendDocument" Desk,
+    /// Mail a statement of account.
+    SendStatement "sendStatement" Desk,
+    /// Bill the late charges that are due.
+    ChargeLateInvoices "chargeLateInvoices" Owner,
     /// Take an invoice back by its mirror image.
     CreditInvoice "creditInvoice" Desk,
     /// Record money received and what it settles.
     RecordPayment "recordPayment" Desk,
+    /// Record money received for a call before it is billed.
+    RecordDeposit "recordDeposit" Desk,
+    /// Lay what is left of a payment against invoices.
+    AllocatePayment "allocatePayment" Desk,
+    /// Lay a customer's credit against an invoice.
+    ApplyCredit "applyCredit" Desk,
+    /// Pay a customer's credit back.
+    RefundCredit "refundCredit" Owner,
+    /// Undo a payment that came back or was typed by mistake.
+    ReversePayment "reversePayment" Desk,
+    /// Mark an invoice as disputed by its customer.
+    DisputeInvoice "disputeInvoice" Desk,
+    /// Take the mark of a dispute off an invoice.
+    SettleDispute "settleDispute" Desk,
+    /// Write off what is open on an invoice.
+    WriteOffInvoice "writeOffInvoice" Owner,
+    /// Change the shop's terms about money owed.
+    ChangeReceivableTerms "changeReceivableTerms" Owner,
     /// Send a mail again that failed.
     RetryMail "retryMail" Desk,
 }

@@ -242,9 +242,10 @@ impl JournalEntry {
 }
 
 /// Records that entries belong to, with the word the journal keeps for each.
-const DOCUMENTS: [(Kind, &str); 4] = [
+const DOCUMENTS: [(Kind, &str); 5] = [
     (Kind::Invoice, "invoice"),
     (Kind::Payment, "payment"),
+    (Kind::Refund, "refund"),
     (Kind::ServiceCall, "service_call"),
     (Kind::Remedy, "remedy"),
 ];

@@ -97,9 +97,15 @@ pub async fn hindrance(
     let Some(earlier) = store::accepted_revision(tx, call.id).await? else {
         return Ok(None);
     };
-    let gives_way = (earlier.estimate_id == estimate.id)
-        .then(|| states::of_row(earlier.state).supersede())
-        .and_then(std::result::Result::ok);
+    let earlier_state = states::of_row(earlier.state);
+    let gives_way = if earlier.billing_taken_back {
+        // Its invoice was taken back in whole, so that the customer may accept anew, whichever estimate it is.
+        earlier_state.give_way().ok()
+    } else if earlier.estimate_id == estimate.id {
+        earlier_state.supersede().ok()
+    } else {
+        None
+    };
     let Some(state) = gives_way else {
         return Ok(Some("Another estimate for this work was already accepted."));
     };
@@ -107,6 +113,7 @@ pub async fn hindrance(
     states::moved(tx, act, verb, &earlier, |row| {
         row.state = Set(states::for_row(state));
         row.accepted_call_id = Set(None);
+        row.billing_taken_back = Set(false);
     })
     .await?;
     store::revoke_links(tx, &[earlier.id], act.at).await?;

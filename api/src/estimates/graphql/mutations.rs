@@ -151,7 +151,11 @@ pub struct EstimateOptionInput {
 }
 
 impl EstimateOptionInput {
-    fn command(self, below: &str) -> Result<offer::NewOption> {
+    /// The option as typed, which the input names at `below`.
+    ///
+    /// # Errors
+    /// `NotFound` for ids of another kind.
+    pub fn command(self, below: &str) -> Result<offer::NewOption> {
         let lines = self
             .lines
             .into_iter()

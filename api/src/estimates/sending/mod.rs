@@ -158,7 +158,9 @@ async fn freeze(
 /// Nothing of another estimate for the call is accepted; nobody could accept a second one.
 async fn not_agreed_already(tx: &impl ConnectionTrait, estimate: &estimate::Model) -> Result<()> {
     let accepted = store::accepted_revision(tx, estimate.call_id).await?;
-    let Some(other) = accepted.filter(|accepted| accepted.estimate_id != estimate.id) else {
+    let Some(other) = accepted
+        .filter(|accepted| accepted.estimate_id != estimate.id && !accepted.billing_taken_back)
+    else {
         return Ok(());
     };
     let number = store::estimate_of(tx, &other).await?.number;

@@ -10,3 +10,4 @@ pub mod pictures;
 pub mod tax_facts;
 pub mod templates;
 pub mod weighing;
+pub mod without_call;

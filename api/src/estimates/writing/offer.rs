@@ -162,7 +162,7 @@ fn count(checks: &mut Checks, path: &str, given: usize, most: usize) {
 }
 
 impl NewOption {
-    fn check(&mut self, checks: &mut Checks, below: &str) {
+    pub(in crate::estimates) fn check(&mut self, checks: &mut Checks, below: &str) {
         self.title = checks.text(&format!("{below}.title"), &self.title, LINE_MAX);
         let path = format!("{below}.summary");
         self.summary = checks.text_if_any(&path, self.summary.as_deref(), TEXT_MAX);

@@ -1,13 +1,18 @@
 //! Invoices, credit notes and payments in the graph.
 
+pub mod chasing;
 pub mod mutations;
 pub mod payments;
 pub mod receivables;
+pub mod receiving;
+pub mod statements;
 
 use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{allocation, invoice, invoice_line, invoice_tax, payment, receivable};
+use nameplate_entities::{
+    allocation, invoice, invoice_line, invoice_tax, payment, receivable, write_off,
+};
 
 use crate::calls::graphql::ServiceCall;
 use crate::customers::graphql::Customer;
@@ -22,11 +27,15 @@ use crate::local_rules::graphql::MissingElement;
 use crate::pricing::graphql::{ChargeKind, PartCondition};
 use crate::shop::graphql::Staff;
 
-use super::{local, store};
+use super::issuing::local;
+use super::store;
 
+pub use chasing::{ChasingMutation, ChasingQuery, WriteOff};
 pub use mutations::InvoicesMutation;
 pub use payments::{Allocation, Payment, PaymentMethod};
 pub use receivables::ReceivablesQuery;
+pub use receiving::{PaymentReversal, ReceivingMutation, ReceivingQuery, Refund};
+pub use statements::{StatementsMutation, StatementsQuery};
 
 /// An invoice, or the credit note that takes one back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -208,7 +217,47 @@ impl Invoice {
         }
     }
 
-    /// The credit note that takes it back, if there is one.
+    /// Credit notes that give back of it, oldest first.
+    async fn credit_notes(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Invoice>> {
+        let column = invoice::Column::CreditsInvoiceId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
+    }
+
+    /// Whether credit notes give back all of it; null for a credit note.
+    async fn taken_back(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<bool>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        Ok(row.map(|row| row.taken_back))
+    }
+
+    /// Since when its customer disputes it; null while nobody does.
+    async fn disputed_on(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<NaiveDate>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        Ok(row.and_then(|row| row.disputed_on))
+    }
+
+    /// What its customer says is wrong.
+    async fn disputed_because(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        Ok(row.and_then(|row| row.disputed_because))
+    }
+
+    /// Its write-offs, those included that were undone, oldest first.
+    async fn write_offs(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<WriteOff>> {
+        let column = write_off::Column::InvoiceId;
+        let rows = loaders::children::<write_off::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(WriteOff::from).collect())
+    }
+
+    /// For a charge about lateness or a returned payment: the invoice it is about.
+    async fn charge_for(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.charge_for_invoice_id {
+            Some(id) => Self::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The first credit note that gives back of it, if there is one.
     async fn credited_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
         let column = invoice::Column::CreditsInvoiceId;
         let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.id).await?;
@@ -232,6 +281,8 @@ impl Invoice {
 /// One charge of an invoice.
 #[derive(SimpleObject)]
 pub struct InvoiceLine {
+    /// Its place, from 1; a credit note in part names lines by it.
+    position: i32,
     /// What it charges for.
     kind: ChargeKind,
     /// Description as printed.
@@ -261,6 +312,7 @@ pub struct InvoiceLine {
 impl From<invoice_line::Model> for InvoiceLine {
     fn from(row: invoice_line::Model) -> Self {
         Self {
+            position: row.position,
             kind: row.kind.into(),
             description: row.description,
             quantity: row.quantity.into(),

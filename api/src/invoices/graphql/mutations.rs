@@ -5,12 +5,16 @@ use chrono::NaiveDate;
 
 use crate::base::Result;
 use crate::estimates::WorkDone;
+use crate::estimates::graphql::mutations::EstimateOptionInput;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
-use crate::graphql::scalars::Money;
+use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::jobs::graphql::Mail;
 use crate::payload;
 
-use super::super::{operations, payments};
+use super::super::issuing::free;
+use super::super::telling::resending;
+use super::super::{crediting, issuing, receiving};
 use super::{Invoice, Payment, PaymentMethod};
 
 /// A call to bill.
@@ -44,8 +48,8 @@ impl WorkDoneInput {
 }
 
 impl IssueInvoiceInput {
-    fn command(self) -> Result<operations::IssueInvoice> {
-        Ok(operations::IssueInvoice {
+    fn command(self) -> Result<issuing::IssueInvoice> {
+        Ok(issuing::IssueInvoice {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
             work_done: self.work_done.map(WorkDoneInput::command).transpose()?,
@@ -61,7 +65,72 @@ payload! {
     }
 }
 
-/// An invoice to take back.
+/// Work to bill without a call.
+#[derive(InputObject)]
+pub struct IssueFreeInvoiceInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// Who owes it.
+    customer_id: ID,
+    /// Where the work was done or the goods went; it decides the taxes.
+    service_address_id: ID,
+    /// What it is for, as the customer reads it.
+    about: String,
+    /// The lines, priced and taxed as in an estimate; no deposit.
+    option: EstimateOptionInput,
+}
+
+impl IssueFreeInvoiceInput {
+    fn command(self) -> Result<free::IssueFreeInvoice> {
+        let address = &self.service_address_id;
+        Ok(free::IssueFreeInvoice {
+            idempotency_key: self.idempotency_key,
+            customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
+            service_address_id: Kind::ServiceAddress.row("serviceAddressId", address)?,
+            about: self.about,
+            option: self.option.command("option")?,
+        })
+    }
+}
+
+payload! {
+    /// What billing without a call gave.
+    IssueFreeInvoicePayload {
+        /// The invoice as issued.
+        invoice: Invoice
+    }
+}
+
+/// A document to send again.
+#[derive(InputObject)]
+pub struct ResendDocumentInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The invoice or credit note.
+    invoice_id: ID,
+    /// Where to; the customer's own address when left out.
+    to: Option<String>,
+}
+
+impl ResendDocumentInput {
+    fn command(self) -> Result<resending::ResendDocument> {
+        Ok(resending::ResendDocument {
+            idempotency_key: self.idempotency_key,
+            invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
+            to: self.to,
+        })
+    }
+}
+
+payload! {
+    /// What sending a document again gave.
+    ResendDocumentPayload {
+        /// The mail that was asked for.
+        mail: Mail
+    }
+}
+
+/// An invoice to take back, in whole or in part.
 #[derive(InputObject)]
 pub struct CreditInvoiceInput {
     /// A key of your own; the same one when you try again.
@@ -70,14 +139,40 @@ pub struct CreditInvoiceInput {
     invoice_id: ID,
     /// Why; printed on the credit note.
     reason: String,
+    /// Which lines, and how much of each; all that is left of the invoice when left out.
+    lines: Option<Vec<CreditedLineInput>>,
+}
+
+/// What a credit note gives back of one line: all that is left of it, so many, or so much off its price.
+#[derive(InputObject)]
+pub struct CreditedLineInput {
+    /// Its place on the invoice, from 1.
+    position: i32,
+    /// So many of it.
+    quantity: Option<ExactDecimal>,
+    /// So much off its price, before tax; the tax on it goes back with it.
+    amount_off: Option<Money>,
+}
+
+impl From<CreditedLineInput> for crediting::CreditedLine {
+    fn from(line: CreditedLineInput) -> Self {
+        Self {
+            position: line.position,
+            quantity: line.quantity.map(|quantity| quantity.0),
+            amount_off: line.amount_off.map(|amount| amount.0),
+        }
+    }
 }
 
 impl CreditInvoiceInput {
-    fn command(self) -> Result<operations::CreditInvoice> {
-        Ok(operations::CreditInvoice {
+    fn command(self) -> Result<crediting::CreditInvoice> {
+        Ok(crediting::CreditInvoice {
             idempotency_key: self.idempotency_key,
             invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
             reason: self.reason,
+            lines: self
+                .lines
+                .map(|lines| lines.into_iter().map(Into::into).collect()),
         })
     }
 }
@@ -94,9 +189,9 @@ payload! {
 #[derive(InputObject)]
 pub struct AllocationInput {
     /// The invoice.
-    invoice_id: ID,
+    pub(super) invoice_id: ID,
     /// How much of the payment.
-    amount: Money,
+    pub(super) amount: Money,
 }
 
 /// Money received from a customer.
@@ -122,22 +217,9 @@ pub struct RecordPaymentInput {
 }
 
 impl RecordPaymentInput {
-    fn command(self) -> Result<payments::RecordPayment> {
-        let part = |(at, part): (usize, AllocationInput)| -> Result<payments::PaymentPart> {
-            let path = format!("allocations.{at}.invoiceId");
-            Ok(payments::PaymentPart {
-                invoice_id: Kind::Invoice.row(&path, &part.invoice_id)?,
-                amount: part.amount.0,
-            })
-        };
-        let parts = self.allocations.map(|parts| {
-            parts
-                .into_iter()
-                .enumerate()
-                .map(part)
-                .collect::<Result<_>>()
-        });
-        Ok(payments::RecordPayment {
+    fn command(self) -> Result<receiving::RecordPayment> {
+        let parts = self.allocations.map(AllocationInput::parts);
+        Ok(receiving::RecordPayment {
             idempotency_key: self.idempotency_key,
             customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
             method: self.method.into(),
@@ -146,9 +228,9 @@ impl RecordPaymentInput {
             amount: self.amount.0,
             parts: parts.transpose()?,
             excess: if self.allow_credit {
-                payments::Excess::BecomesCredit
+                receiving::Excess::BecomesCredit
             } else {
-                payments::Excess::Refused
+                receiving::Excess::Refused
             },
         })
     }
@@ -175,18 +257,18 @@ impl InvoicesMutation {
         #[graphql(desc = "The call.")] input: IssueInvoiceInput,
     ) -> async_graphql::Result<IssueInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { operations::issue_invoice(act, input.command()?).await }.await;
+        let outcome = async { issuing::issue_invoice(act, input.command()?).await }.await;
         IssueInvoicePayload::of(outcome.map(Invoice::from))
     }
 
-    /// Takes a whole invoice back: what is open is settled, what was paid becomes the customer's credit.
+    /// Takes an invoice back, in whole or in part: what is open is settled, what was paid becomes the customer's credit.
     async fn credit_invoice(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The invoice.")] input: CreditInvoiceInput,
     ) -> async_graphql::Result<CreditInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { operations::credit_invoice(act, input.command()?).await }.await;
+        let outcome = async { crediting::credit_invoice(act, input.command()?).await }.await;
         CreditInvoicePayload::of(outcome.map(Invoice::from))
     }
 
@@ -197,7 +279,29 @@ impl InvoicesMutation {
         #[graphql(desc = "The payment.")] input: RecordPaymentInput,
     ) -> async_graphql::Result<RecordPaymentPayload> {
         let act = act(ctx)?;
-        let outcome = async { payments::record_payment(act, input.command()?).await }.await;
+        let outcome = async { receiving::record_payment(act, input.command()?).await }.await;
         RecordPaymentPayload::of(outcome.map(Payment::from))
+    }
+
+    /// Bills a customer without a call and mails the invoice, if the customer has an e-mail address.
+    async fn issue_free_invoice(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The work.")] input: IssueFreeInvoiceInput,
+    ) -> async_graphql::Result<IssueFreeInvoicePayload> {
+        let act = act(ctx)?;
+        let outcome = async { free::issue_free_invoice(act, input.command()?).await }.await;
+        IssueFreeInvoicePayload::of(outcome.map(Invoice::from))
+    }
+
+    /// Mails an issued invoice or credit note once more, with what is paid by now.
+    async fn resend_document(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The document.")] input: ResendDocumentInput,
+    ) -> async_graphql::Result<ResendDocumentPayload> {
+        let act = act(ctx)?;
+        let outcome = async { resending::resend_document(act, input.command()?).await }.await;
+        ResendDocumentPayload::of(outcome.map(Mail::from))
     }
 }

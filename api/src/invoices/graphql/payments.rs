@@ -2,15 +2,16 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{allocation, payment};
+use nameplate_entities::{allocation, payment, payment_reversal};
 
+use crate::calls::graphql::ServiceCall;
 use crate::customers::graphql::Customer;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
 use crate::shop::graphql::Staff;
 
-use super::{Invoice, may_read};
+use super::{Invoice, PaymentReversal, WriteOff, may_read};
 
 /// How money arrived.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -44,6 +45,8 @@ pub struct Payment {
     amount: Money,
     /// What settles no invoice: the customer's credit.
     unallocated: Money,
+    /// The day it was undone; null while it stands.
+    reversed_on: Option<NaiveDate>,
     #[graphql(skip)]
     row: payment::Model,
 }
@@ -58,6 +61,7 @@ impl From<payment::Model> for Payment {
             recorded_at: row.recorded_at,
             amount: Money::cents(row.amount_cents),
             unallocated: Money::cents(row.unallocated_cents),
+            reversed_on: row.reversed_on,
             row,
         }
     }
@@ -98,7 +102,22 @@ impl Payment {
         Staff::of(ctx, self.row.recorded_by).await
     }
 
-    /// What it settled.
+    /// The call it is a deposit for; null for other payments.
+    async fn deposit_for(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
+        match self.row.deposit_call_id {
+            Some(id) => ServiceCall::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// Why it was undone; null while it stands.
+    async fn reversal(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<PaymentReversal>> {
+        let column = payment_reversal::Column::PaymentId;
+        let rows = loaders::children::<payment_reversal::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().next().map(PaymentReversal::from))
+    }
+
+    /// What it settled, and what of that was undone.
     async fn allocations(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Allocation>> {
         let column = allocation::Column::PaymentId;
         let rows = loaders::children::<allocation::Entity>(ctx, column, self.row.id).await?;
@@ -106,12 +125,16 @@ impl Payment {
     }
 }
 
-/// What part of a payment or credit note settles which invoice.
+/// What part of a payment, credit note or write-off settles which invoice.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct Allocation {
-    /// How much.
+    /// How much; below zero where it undoes another.
     amount: Money,
+    /// The day it counts from.
+    applied_on: NaiveDate,
+    /// Whether it undoes another.
+    undoes: bool,
     /// When it was laid against the invoice.
     allocated_at: DateTime<Utc>,
     #[graphql(skip)]
@@ -122,6 +145,8 @@ impl From<allocation::Model> for Allocation {
     fn from(row: allocation::Model) -> Self {
         Self {
             amount: Money::cents(row.amount_cents),
+            applied_on: row.applied_on,
+            undoes: row.undoes_allocation_id.is_some(),
             allocated_at: row.allocated_at,
             row,
         }
@@ -135,7 +160,7 @@ impl Allocation {
         Invoice::of(ctx, self.row.invoice_id).await
     }
 
-    /// The payment that settles it; null if a credit note does.
+    /// The payment that settles it; null if something else does.
     async fn payment(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Payment>> {
         match self.row.payment_id {
             Some(id) => Payment::of(ctx, id).await,
@@ -143,10 +168,18 @@ impl Allocation {
         }
     }
 
-    /// The credit note that settles it; null if a payment does.
+    /// The credit note that settles it; null if something else does.
     async fn credit_note(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
         match self.row.credit_note_id {
             Some(id) => Invoice::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The write-off that settles it; null if something else does.
+    async fn write_off(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<WriteOff>> {
+        match self.row.write_off_id {
+            Some(id) => WriteOff::of(ctx, id).await,
             None => Ok(None),
         }
     }

@@ -85,13 +85,12 @@ pub async fn jurisdictions(db: &impl ConnectionTrait) -> Result<Vec<(i64, String
     Ok(found.into_iter().map(|row| (row.id, row.name)).collect())
 }
 
-/// The day on which a settlement counts: that of the payment, or of the invoice if the money was there before it.
-const COUNTS_ON: &str = "CASE WHEN COALESCE(p.received_on, n.issued_on) > i.issued_on \
-     THEN COALESCE(p.received_on, n.issued_on) ELSE i.issued_on END";
+/// The day on which a settlement counts: that of the payment, or of the invoice if the money was there before it. What
+/// undoes one counts, with the other sign, on the day it was undone.
+const COUNTS_ON: &str = "a.applied_on";
 
 /// Settlements that are money: payments, and credit of other invoices. A credit note against its own invoice is none.
-const MONEY: &str = "FROM allocation a JOIN invoice i ON i.id = a.invoice_id \
-     LEFT JOIN payment p ON p.id = a.payment_id LEFT JOIN invoice n ON n.id = a.credit_note_id \
+const MONEY: &str = "FROM allocation a LEFT JOIN invoice n ON n.id = a.credit_note_id \
      WHERE (a.payment_id IS NOT NULL OR n.credits_invoice_id <> a.invoice_id)";
 
 /// The next invoices after this one that were paid or credited in these days, by id; at most `count`.

@@ -5,7 +5,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Query",
         Desk,
-        "invoice invoices payments receivables receivablesAgeing",
+        "invoice invoices payments receivables receivablesAgeing receivableTerms statement refunds",
     ),
     (
         "Invoice",
@@ -18,9 +18,14 @@ pub(super) const INVOICES: &[Row] = &[
         "net discount tax total open lines taxes allocations credits creditedBy contentHash pdfPath",
     ),
     (
+        "Invoice",
+        Desk,
+        "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor",
+    ),
+    (
         "InvoiceLine",
         Desk,
-        "kind description quantity unitPrice net discount ownDiscount taxable tax taxReason cost partCondition",
+        "position kind description quantity unitPrice net discount ownDiscount taxable tax taxReason cost partCondition",
     ),
     (
         "InvoiceTax",
@@ -32,11 +37,47 @@ pub(super) const INVOICES: &[Row] = &[
         Desk,
         "id number customer method reference receivedOn recordedAt recordedBy amount unallocated",
     ),
-    ("Payment", Desk, "allocations"),
+    (
+        "Payment",
+        Desk,
+        "allocations depositFor reversedOn reversal",
+    ),
+    (
+        "PaymentReversal",
+        Desk,
+        "kind reason reversedOn recordedAt recordedBy",
+    ),
     (
         "Allocation",
         Desk,
-        "amount allocatedAt invoice payment creditNote",
+        "amount appliedOn allocatedAt invoice payment creditNote writeOff undoes",
+    ),
+    (
+        "Refund",
+        Desk,
+        "id number customer method reference refundedOn recordedAt recordedBy amount",
+    ),
+    (
+        "WriteOff",
+        Desk,
+        "number invoice amount badDebt taxes reason writtenOffOn writtenOffBy reversedOn",
+    ),
+    (
+        "AccountStatement",
+        Desk,
+        "customer from until opening lines closing",
+    ),
+    ("StatementLine", Desk, "on kind number amount balance"),
+    ("WriteOffTax", Desk, "taxLevelId amount"),
+    (
+        "ReceivableTerms",
+        Desk,
+        "creditAppliesItself writeOffTaxRelief returnedPaymentFee lateChargeGraceDays lateChargePercent lateChargeAmount",
+    ),
+    (
+        "ReceivableTerms",
+        Desk,
+        "overdueFirstDays overdueSecondDays overdueThirdDays",
     ),
     ("Receivables", Desk, "customer owed credit openInvoices"),
     ("ReceivablesAgeing", Desk, "on brackets customers"),

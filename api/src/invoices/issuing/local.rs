@@ -11,8 +11,8 @@ use crate::base::{Error, Problem, ProblemCode, Result};
 use crate::local_rules as places;
 use crate::shop;
 
-use super::content::Content;
-use super::store;
+use crate::invoices::content::Content;
+use crate::invoices::store;
 
 /// What a bill lacks, what it prints because the place asks for it, and whether it may go out so.
 #[derive(Default)]

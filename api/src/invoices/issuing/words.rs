@@ -7,8 +7,8 @@ use nameplate_rules::invoice::Totals;
 use crate::estimates::{self, Accepted, parties};
 use crate::shop::Settings;
 
-use super::content::Content;
-use super::store::Billed;
+use crate::invoices::content::Content;
+use crate::invoices::store::Billed;
 
 /// The words that are frozen with an invoice. Figures, number and days are put in when it is written.
 pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> Content {

@@ -1,24 +1,32 @@
 //! Recording money received and what it settles.
+//!
+//! A payment settles an invoice from the day it was received, or from the day the invoice was issued if that is later:
+//! until then it is the customer's credit, so that no invoice is paid before it is there.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
-use nameplate_entities::{allocation, payment, receivable};
+use nameplate_entities::{customer, payment, receivable};
 use nameplate_rules::books::events::{self, Debtor};
 use nameplate_rules::invoice::{AllocationRefusal, OpenItem, allocate, check_allocation};
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
-use crate::books::{self, NewEntry};
-use crate::{customers, shop};
+use crate::{books, customers, shop};
 
-use super::store;
+use super::chasing::writing_off;
+use super::store::{self, Source};
+
+pub mod credit;
+pub mod deposits;
+pub mod reversing;
+pub mod settling;
 
 /// What part of a payment settles which invoice.
 #[derive(Clone, Debug, Serialize)]
@@ -51,7 +59,7 @@ pub struct RecordPayment {
     pub excess: Excess,
 }
 
-/// Records a payment, lays it against invoices and posts it.
+/// Records a payment, lays it against invoices and posts it. A write-off of an invoice that it names is undone first.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for customer or invoice; `TooMuch` for more than is owed; `PeriodClosed`; refusals
@@ -68,51 +76,79 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
     let reference = new.checked(today)?;
     let customer = customers::get_customer(&tx, "customerId", new.customer_id).await?;
     books::check_open(&tx, "receivedOn", new.received_on).await?;
-    let division = Division::of(&tx, &new).await?;
-    let row = payment::ActiveModel {
-        number: Set(numbers::take(&tx, Series::Payment).await?),
-        customer_id: Set(customer.id),
-        method: Set(new.method),
-        reference: Set(reference),
-        received_on: Set(new.received_on),
-        recorded_at: Set(act.at),
-        recorded_by: Set(staff_id),
-        amount_cents: Set(new.amount.0),
-        unallocated_cents: Set(division.excess.0),
-        ..Default::default()
+    if let Some(parts) = &new.parts {
+        let ids = parts.iter().map(|part| part.invoice_id);
+        let about = (new.customer_id, new.received_on);
+        writing_off::recover(&tx, act, (verb, about), ids.collect()).await?;
     }
-    .insert(&tx)
-    .await?;
-    let allocated = division.write(&tx, act, row.id).await?;
-    let subject = Subject {
-        kind: "payment",
-        id: row.id,
+    let division = Division::of(&tx, &new).await?;
+    let received = Received {
+        staff_id,
+        method: new.method,
+        reference,
+        received_on: new.received_on,
+        amount: new.amount,
+        deposit_call_id: None,
     };
-    let entry = events::payment(events::Payment {
-        from: Debtor::Customer,
-        allocated,
-        excess: division.excess,
-    });
-    let entry = NewEntry {
-        on: row.received_on,
-        memo: format!("Payment {}", row.number),
-        document: Some(subject),
-        entry: entry.map_err(|refusal| Error::caused("payment entry", refusal))?,
-    };
-    books::post(&tx, act, entry).await?;
-    let title = format!("{}, {}", row.number, customer.name);
-    let reference = row.reference.as_deref().unwrap_or_default();
-    search::index(
-        &tx,
-        subject,
-        &title,
-        &[&row.number, reference, &customer.name],
-    )
-    .await?;
-    audit::created(&tx, act, verb, subject, &row).await?;
+    let row = received.write(&tx, act, &customer).await?;
+    division.settle(&tx, act, &row).await?;
+    let row = store::get_payment(&tx, "", row.id).await?;
+    audit::created(&tx, act, verb, subject(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Money as it came in, before it settles anything.
+pub struct Received {
+    pub staff_id: i64,
+    pub method: PaymentMethod,
+    pub reference: Option<String>,
+    pub received_on: NaiveDate,
+    pub amount: Cents,
+    pub deposit_call_id: Option<i64>,
+}
+
+impl Received {
+    /// Writes the payment, all of it still credit of the customer, and makes it findable.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn write(
+        self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        customer: &customer::Model,
+    ) -> Result<payment::Model> {
+        let row = payment::ActiveModel {
+            number: Set(numbers::take(tx, Series::Payment).await?),
+            customer_id: Set(customer.id),
+            method: Set(self.method),
+            reference: Set(self.reference),
+            received_on: Set(self.received_on),
+            recorded_at: Set(act.at),
+            recorded_by: Set(self.staff_id),
+            amount_cents: Set(self.amount.0),
+            unallocated_cents: Set(self.amount.0),
+            deposit_call_id: Set(self.deposit_call_id),
+            ..Default::default()
+        }
+        .insert(tx)
+        .await?;
+        let title = format!("{}, {}", row.number, customer.name);
+        let reference = row.reference.as_deref().unwrap_or_default();
+        let words = [row.number.as_str(), reference, customer.name.as_str()];
+        search::index(tx, subject(row.id), &title, &words).await?;
+        Ok(row)
+    }
+}
+
+/// A payment as the subject of audit and entry.
+pub fn subject(id: i64) -> Subject {
+    Subject {
+        kind: "payment",
+        id,
+    }
 }
 
 impl RecordPayment {
@@ -123,31 +159,36 @@ impl RecordPayment {
         checks.not_after("receivedOn", self.received_on, today);
         checks.near("receivedOn", self.received_on, today);
         let reference = checks.text_if_any("reference", self.reference.as_deref(), LINE_MAX);
-        let mut named = HashSet::new();
-        for (at, part) in self.parts.iter().flatten().enumerate() {
-            checks.positive(&format!("allocations.{at}.amount"), part.amount);
-            if !named.insert(part.invoice_id) {
-                let message = "This invoice is named twice; add the two amounts.";
-                let path = format!("allocations.{at}.invoiceId");
-                checks.refuse(ProblemCode::Malformed, &path, message);
-            }
-        }
+        check_parts(&mut checks, self.parts.iter().flatten());
         checks.finish()?;
         Ok(reference)
     }
 }
 
+/// Holds what is to be settled against what can be said without the books.
+pub fn check_parts<'a>(checks: &mut Checks, parts: impl Iterator<Item = &'a PaymentPart>) {
+    let mut named = HashSet::new();
+    for (at, part) in parts.enumerate() {
+        checks.positive(&format!("allocations.{at}.amount"), part.amount);
+        if !named.insert(part.invoice_id) {
+            let message = "This invoice is named twice; add the two amounts.";
+            let path = format!("allocations.{at}.invoiceId");
+            checks.refuse(ProblemCode::Malformed, &path, message);
+        }
+    }
+}
+
 /// What a payment settles, and what is left of it.
-struct Division {
+pub struct Division {
     /// What was open, and how much of it is paid now.
-    parts: Vec<(receivable::Model, Cents)>,
-    excess: Cents,
+    pub parts: Vec<(receivable::Model, Cents)>,
+    pub excess: Cents,
 }
 
 impl Division {
     async fn of(tx: &impl ConnectionTrait, new: &RecordPayment) -> Result<Self> {
         let division = match &new.parts {
-            Some(parts) => Self::as_told(tx, new, parts).await?,
+            Some(parts) => Self::as_told(tx, (new.customer_id, new.amount), parts).await?,
             None => Self::oldest_first(tx, new).await?,
         };
         if division.excess > Cents::ZERO && new.excess == Excess::Refused {
@@ -179,13 +220,17 @@ impl Division {
         })
     }
 
-    async fn as_told(
+    /// So much of a customer's money as somebody chose.
+    ///
+    /// # Errors
+    /// `NotFound` for an invoice that is not this customer's; `TooMuch`.
+    pub async fn as_told(
         tx: &impl ConnectionTrait,
-        new: &RecordPayment,
+        (customer_id, amount): (i64, Cents),
         parts: &[PaymentPart],
     ) -> Result<Self> {
         let ids = parts.iter().map(|part| part.invoice_id);
-        let found = store::receivables(tx, new.customer_id, ids).await?;
+        let found = store::receivables(tx, customer_id, ids).await?;
         let mut checks = Checks::new();
         let mut named = Vec::with_capacity(parts.len());
         for (at, part) in parts.iter().enumerate() {
@@ -204,7 +249,7 @@ impl Division {
             .map(|(row, _)| open_item(row))
             .collect::<Vec<_>>();
         let amounts = named.iter().map(|(_, amount)| *amount).enumerate();
-        let excess = check_allocation(new.amount, &items, &amounts.collect::<Vec<_>>())
+        let excess = check_allocation(amount, &items, &amounts.collect::<Vec<_>>())
             .map_err(|refusal| refused(&refusal))?;
         Ok(Self {
             parts: named,
@@ -212,38 +257,47 @@ impl Division {
         })
     }
 
-    /// Writes the allocations and lowers what is open; gives the sum.
-    async fn write(&self, tx: &impl ConnectionTrait, act: &Act, payment_id: i64) -> Result<Cents> {
-        if self.parts.is_empty() {
-            return Ok(Cents::ZERO);
-        }
-        let rows = self
-            .parts
-            .iter()
-            .map(|(row, amount)| allocation::ActiveModel {
-                payment_id: Set(Some(payment_id)),
-                invoice_id: Set(row.invoice_id),
-                amount_cents: Set(amount.0),
-                allocated_at: Set(act.at),
-                ..Default::default()
-            });
-        allocation::Entity::insert_many(rows)
-            .exec_without_returning(tx)
-            .await?;
-        for (row, amount) in &self.parts {
-            let open = Cents(row.open_cents)
-                .checked_sub(*amount)
-                .ok_or_else(|| Error::internal("an open amount is too large"))?;
-            receivable::ActiveModel {
-                invoice_id: Set(row.invoice_id),
-                open_cents: Set(open.0),
-                ..Default::default()
+    /// Lays the payment against the invoices and posts both.
+    async fn settle(
+        &self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        row: &payment::Model,
+    ) -> Result<()> {
+        let ids = self.parts.iter().map(|(owed, _)| owed.invoice_id);
+        let issued = store::issued_on(tx, ids).await?;
+        let mut allocated = Cents::ZERO;
+        let mut later: BTreeMap<NaiveDate, (i64, Cents)> = BTreeMap::new();
+        for (owed, amount) in &self.parts {
+            let issued_on = issued.get(&owed.invoice_id).copied();
+            let on = issued_on.map_or(row.received_on, |day| day.max(row.received_on));
+            let source = Source {
+                left: *amount,
+                ..Source::of_payment(row)
+            };
+            let first = settling::lay(tx, act, owed, (&[source], *amount, on)).await?;
+            if on == row.received_on {
+                allocated = settling::sum([allocated, *amount])?;
+            } else if let Some(first) = first {
+                let of_day = later.entry(on).or_insert((first, Cents::ZERO));
+                of_day.1 = settling::sum([of_day.1, *amount])?;
             }
-            .update(tx)
-            .await?;
         }
-        Cents::sum(self.parts.iter().map(|(_, amount)| *amount))
-            .map_err(|refusal| Error::caused("allocation", refusal))
+        let excess = settling::less(Cents(row.amount_cents), allocated)?;
+        let entry = events::payment(events::Payment {
+            from: Debtor::Customer,
+            allocated,
+            excess,
+        });
+        let memo = format!("Payment {}", row.number);
+        let about = (subject(row.id), row.received_on, memo);
+        settling::post(tx, act, about, entry).await?;
+        for (on, (first, amount)) in later {
+            let memo = format!("Payment {} settles what was billed later", row.number);
+            let about = (settling::subject(first), on, memo);
+            settling::post(tx, act, about, events::deposit_applied(amount)).await?;
+        }
+        Ok(())
     }
 }
 

@@ -8,7 +8,7 @@ use sea_orm::ConnectionTrait;
 use crate::base::{Act, Error, ProblemCode, Result};
 use crate::pricing;
 
-use super::store;
+use crate::invoices::store;
 
 /// Refuses a certificate for one purchase under which another invoice stands.
 ///
@@ -18,7 +18,7 @@ use super::store;
 /// `NotFound`; `WrongState` at `callId`, with the number of that invoice.
 /// # Source
 /// Streamlined Sales and Use Tax Agreement section 317: a single-purchase certificate covers one sale.
-pub(super) async fn must_be_unused(tx: &impl ConnectionTrait, certificate_id: i64) -> Result<()> {
+pub async fn must_be_unused(tx: &impl ConnectionTrait, certificate_id: i64) -> Result<()> {
     let held = pricing::get_exemption(tx, certificate_id).await?;
     if held.purchases != CertificatePurchases::Single {
         return Ok(());
@@ -41,7 +41,7 @@ pub(super) async fn must_be_unused(tx: &impl ConnectionTrait, certificate_id: i6
 ///
 /// # Errors
 /// Internal only.
-pub(super) async fn note(
+pub async fn note(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, certificate_id): (&'static str, i64),
@@ -55,7 +55,7 @@ pub(super) async fn note(
 ///
 /// # Errors
 /// Internal only.
-pub(super) async fn give_back(
+pub async fn give_back(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, original): (&'static str, &invoice::Model),

@@ -15,19 +15,43 @@ use crate::base::letter::{Attachment, InvoiceMail, InvoiceMailKind, MailShop, Ou
 use crate::base::{Error, Result, wording};
 use crate::pricing;
 
-use super::content::Content;
-use super::store;
+use crate::invoices::content::Content;
+use crate::invoices::store;
 
 /// The mail of an issued document.
 ///
 /// # Errors
 /// `NotFound`; internal, when template or typesetter fail.
 pub async fn letter(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Outgoing> {
+    made(db, invoice_id, None).await
+}
+
+/// The reminder of an invoice that is overdue, with the invoice as it stands now.
+///
+/// # Errors
+/// As [`letter`].
+pub async fn overdue_letter(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+    number: i32,
+) -> Result<Outgoing> {
+    made(db, invoice_id, Some(number)).await
+}
+
+async fn made(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+    reminder: Option<i32>,
+) -> Result<Outgoing> {
     let row = store::get_invoice(db, "", invoice_id).await?;
     let content = Content::of(&row)?;
     let paid = Settled::of(db, &row).await?;
     let printed = printed(&content)?;
-    let mail = mail(&content, &printed, &paid);
+    let mut mail = mail(&content, &printed, &paid);
+    if let Some(number) = reminder {
+        mail.kind = InvoiceMailKind::Reminder;
+        mail.message = wording_of_reminder(&content, number, paid.open);
+    }
     let rendered = mail
         .render()
         .map_err(|error| Error::caused("invoice mail", error))?;
@@ -86,14 +110,16 @@ impl Settled {
             .map(|(part, payment)| documents::PaymentLine {
                 received_on: payment
                     .as_ref()
-                    .map_or(part.allocated_at.date_naive(), |payment| {
-                        payment.received_on
-                    })
+                    .map_or(part.applied_on, |payment| payment.received_on)
                     .to_string(),
-                method: payment
-                    .as_ref()
-                    .map_or("Credit note", |payment| method(payment.method))
-                    .to_owned(),
+                method: match payment {
+                    Some(payment) if payment.deposit_call_id.is_some() => {
+                        format!("Deposit, {}", method(payment.method).to_lowercase())
+                    }
+                    Some(payment) => method(payment.method).to_owned(),
+                    None if part.write_off_id.is_some() => "Written off".to_owned(),
+                    None => "Credit note".to_owned(),
+                },
                 amount: Cents(part.amount_cents).to_string(),
             });
         let paid = Cents::sum(settled.iter().map(|(part, _)| Cents(part.amount_cents)))
@@ -105,6 +131,21 @@ impl Settled {
             open: open.ok_or_else(|| Error::internal("an open amount is too large"))?,
         })
     }
+}
+
+/// What a reminder says. It threatens nothing: what may follow is for local law to say.
+fn wording_of_reminder(content: &Content, number: i32, open: Cents) -> String {
+    let again = if number > 1 {
+        "We wrote to you before. "
+    } else {
+        ""
+    };
+    format!(
+        "{again}This invoice was due on {}, and {} {open} of it is still open. If your payment is on its way, please \
+         take no notice. If something is wrong with the invoice, please tell us.",
+        wording::day(content.due_on),
+        content.currency,
+    )
 }
 
 fn method(method: PaymentMethod) -> &'static str {
@@ -193,7 +234,7 @@ fn document(
         },
         shop: shop_block(content),
         customer: customer_block(content),
-        appliance: Some(documents::ApplianceBlock {
+        appliance: (!content.appliance.kind.is_empty()).then(|| documents::ApplianceBlock {
             appliance_type: content.appliance.kind.clone(),
             make: content.appliance.make.clone(),
             model: content.appliance.model.clone(),
@@ -202,7 +243,7 @@ fn document(
         }),
         number: content.number.clone(),
         corrects: content.corrects.clone(),
-        estimate_number: Some(content.estimate.clone()),
+        estimate_number: Some(content.estimate.clone()).filter(|number| !number.is_empty()),
         issued_on: content.issued_on.to_string(),
         due_on: is_invoice.then(|| content.due_on.to_string()),
         service_on: content.service_on.map(|day| day.to_string()),

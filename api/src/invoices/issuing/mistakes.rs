@@ -8,7 +8,7 @@ use crate::base::{Act, Error, ProblemCode, Result, Right};
 use crate::pricing::AddTaxJurisdiction;
 use crate::{local_rules as places, pricing, shop};
 
-use super::store::{self, Span};
+use crate::invoices::store::{self, Span};
 
 /// Puts other tax rules in the place of ones recorded by mistake. Who refers to them goes on doing so.
 ///

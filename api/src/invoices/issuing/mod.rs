@@ -1,27 +1,32 @@
-//! Issuing invoices and taking them back.
+//! Issuing invoices for accepted estimates, or for what was done in their place.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, EstimateState, Payer, ReceivableKind};
-use nameplate_entities::{allocation, customer, invoice, receivable};
+use nameplate_entities::{customer, invoice, receivable};
 use nameplate_rules::books::events;
-use nameplate_rules::invoice::{due_on, mirror};
-use nameplate_rules::money::Cents;
+use nameplate_rules::invoice::due_on;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
 use crate::books;
-use crate::customers;
 use crate::estimates::{self, Accepted, WorkDone};
 use crate::shop::{self, Settings};
 
+use super::chasing::{reminding, terms};
 use super::content::{self, Content};
-use super::issue::{Issue, Rows, amounts_of, post_if_any, tell, write};
-
+use super::receiving::credit;
 use super::store::{self, Billed};
-use super::{certificates, local, words};
+use writing::{Issue, Rows, post_if_any, tell, write};
+
+pub mod certificates;
+pub mod charges;
+pub mod free;
+pub mod local;
+pub mod mistakes;
+mod words;
+pub mod writing;
 
 /// A call to bill.
 #[derive(Clone, Debug, Serialize)]
@@ -80,32 +85,46 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Mo
     };
     let rows = Rows::of_estimate(work);
     let words = agreed_words(&tx, &issue, (&billed, &accepted, work), &rows).await?;
+    let amounts = rows.document_amounts()?;
     let row = write(&tx, act, &issue, (header, rows, words)).await?;
-    receivable::ActiveModel {
-        invoice_id: Set(row.id),
-        customer_id: Set(row.customer_id),
-        due_on: Set(row.due_on),
-        open_cents: Set(row.total_cents),
-    }
-    .insert(&tx)
-    .await?;
+    let owed = owe(&tx, &row).await?;
     if let Some(certificate) = work.option.tax_exemption_id {
         certificates::note(&tx, act, (verb, certificate)).await?;
     }
-    if accepted.revision.state != EstimateState::Invoiced {
+    if accepted.revision.state == EstimateState::Invoiced {
+        estimates::mark_billing(&tx, act, verb, (accepted.revision.id, false)).await?;
+    } else {
         estimates::mark_invoiced(&tx, act, &accepted.revision).await?;
     }
     if let Some(done) = &done {
         estimates::close_work_done(&tx, act, &done.revision).await?;
     }
-    let entry = events::invoice_issued(&amounts_of(&tx, &row).await?);
+    let entry = events::invoice_issued(&amounts);
     let memo = format!("Invoice {}", row.number);
     post_if_any(&tx, act, &row, (memo, entry)).await?;
+    credit::lay_by_itself(&tx, act, &row, owed).await?;
     tell(&tx, act, &row, &billed.customer).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(row)
+}
+
+/// Opens what an invoice asks for.
+///
+/// # Errors
+/// Internal only.
+pub async fn owe(tx: &impl ConnectionTrait, row: &invoice::Model) -> Result<receivable::Model> {
+    let terms = terms::terms(tx).await?;
+    let owed = receivable::ActiveModel {
+        next_reminder_on: Set(reminding::next_on(&terms, row.due_on, None)),
+        invoice_id: Set(row.id),
+        customer_id: Set(row.customer_id),
+        due_on: Set(row.due_on),
+        open_cents: Set(row.total_cents),
+        ..Default::default()
+    };
+    Ok(owed.insert(tx).await?)
 }
 
 /// What the invoice says beside its figures, once it is known that the customer agreed to those and that the
@@ -163,7 +182,11 @@ async fn to_bill(tx: &impl ConnectionTrait, billed: &Billed) -> Result<Accepted>
     Ok(accepted)
 }
 
-fn falls_due(
+/// The day an invoice of this customer falls due: by the customer's own terms, else the shop's.
+///
+/// # Errors
+/// Internal only.
+pub fn falls_due(
     settings: &Settings,
     customer: &customer::Model,
     issued_on: NaiveDate,
@@ -173,131 +196,4 @@ fn falls_due(
         .unwrap_or(settings.row.payment_terms_days);
     let days = u32::try_from(days).map_err(|error| Error::caused("payment terms", error))?;
     due_on(issued_on, days).map_err(|refusal| Error::caused("payment terms", refusal))
-}
-
-/// An invoice to take back.
-#[derive(Clone, Debug, Serialize)]
-pub struct CreditInvoice {
-    #[serde(skip)]
-    pub idempotency_key: String,
-    pub invoice_id: i64,
-    pub reason: String,
-}
-
-/// Takes a whole invoice back by its mirror image.
-///
-/// What is open on it is settled; what was paid on it becomes the customer's credit.
-///
-/// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a credit note or an invoice taken back already; `PeriodClosed`.
-pub async fn credit_invoice(act: &Act, order: CreditInvoice) -> Result<invoice::Model> {
-    let staff_id = act.staff_with(Right::CreditInvoice)?;
-    let verb = Right::CreditInvoice.mutation();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_invoice(&tx, "", id).await;
-    }
-    let mut checks = Checks::new();
-    let reason = checks.text("reason", &order.reason, LINE_MAX);
-    checks.finish()?;
-    let original = to_credit(&tx, order.invoice_id).await?;
-    let settings = shop::settings(&tx).await?;
-    let issued_on = settings.day_of(act.at);
-    books::check_open(&tx, "", issued_on).await?;
-    let issue = Issue {
-        settings: &settings,
-        issued_on,
-        staff_id,
-        verb,
-    };
-    let said = Content::of(&original)?;
-    let image = mirror(&said.draft()?).map_err(|refusal| Error::caused("mirror", refusal))?;
-    let rows = Rows {
-        lines: store::lines_of(&tx, original.id).await?,
-        taxes: store::taxes_of(&tx, original.id).await?,
-    };
-    let header = invoice::ActiveModel {
-        kind: Set(ReceivableKind::CreditNote),
-        number: Set(numbers::take(&tx, Series::CreditNote).await?),
-        call_id: Set(original.call_id),
-        customer_id: Set(original.customer_id),
-        payer: Set(original.payer),
-        estimate_revision_id: Set(original.estimate_revision_id),
-        credits_invoice_id: Set(Some(original.id)),
-        tax_jurisdiction_id: Set(original.tax_jurisdiction_id),
-        due_on: Set(issued_on),
-        reason: Set(Some(reason.clone())),
-        ..Default::default()
-    };
-    let words = Content {
-        kind: ReceivableKind::CreditNote,
-        corrects: Some(original.number.clone()),
-        reason: Some(reason),
-        ..said
-    };
-    let row = write(&tx, act, &issue, (header, rows.mirrored(&image)?, words)).await?;
-    let open_cents = settle(&tx, act, &original, &row).await?;
-    certificates::give_back(&tx, act, (verb, &original)).await?;
-    let amounts = amounts_of(&tx, &original).await?;
-    let entry = events::credit_note_settling(&amounts, Cents(open_cents));
-    let memo = format!("Credit note {} for {}", row.number, original.number);
-    post_if_any(&tx, act, &row, (memo, entry)).await?;
-    let customer = customers::get_customer(&tx, "", row.customer_id).await?;
-    tell(&tx, act, &row, &customer).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    act.app.mail_bell.notify_one();
-    Ok(row)
-}
-
-/// The invoice, if it stands.
-async fn to_credit(tx: &impl ConnectionTrait, invoice_id: i64) -> Result<invoice::Model> {
-    let path = "invoiceId";
-    let original = store::get_invoice(tx, path, invoice_id).await?;
-    let refused = |message: String| Error::refused(ProblemCode::WrongState, path, message);
-    if original.kind == ReceivableKind::CreditNote {
-        let message = format!("{} is a credit note itself.", original.number);
-        return Err(refused(message));
-    }
-    match store::credit_of(tx, original.id).await? {
-        Some(credit) => Err(refused(format!(
-            "{} was taken back already by {}.",
-            original.number, credit.number
-        ))),
-        None => Ok(original),
-    }
-}
-
-/// Lays the credit note against what is open on the invoice; gives how much that was.
-async fn settle(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    original: &invoice::Model,
-    credit: &invoice::Model,
-) -> Result<i64> {
-    let open_cents = store::receivable_of(tx, original.id)
-        .await?
-        .ok_or_else(|| Error::internal("an invoice without its receivable"))?
-        .open_cents;
-    if open_cents == 0 {
-        return Ok(0);
-    }
-    allocation::ActiveModel {
-        credit_note_id: Set(Some(credit.id)),
-        invoice_id: Set(original.id),
-        amount_cents: Set(open_cents),
-        allocated_at: Set(act.at),
-        ..Default::default()
-    }
-    .insert(tx)
-    .await?;
-    receivable::ActiveModel {
-        invoice_id: Set(original.id),
-        open_cents: Set(0),
-        ..Default::default()
-    }
-    .update(tx)
-    .await?;
-    Ok(open_cents)
 }

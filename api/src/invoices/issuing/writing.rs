@@ -5,6 +5,7 @@ use nameplate_entities::exact::Exact;
 use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
 use nameplate_rules::books::events::{self, DocumentAmounts, RevenueAmount, TaxAmount};
 use nameplate_rules::books::{BooksRefusal, Entry};
+use nameplate_rules::estimate::TaxLevel;
 use nameplate_rules::invoice::{InvoiceDraft, Totals};
 use nameplate_rules::local_rules::Amounts;
 use nameplate_rules::money::Cents;
@@ -18,8 +19,8 @@ use crate::estimates::Accepted;
 use crate::pricing;
 use crate::shop::Settings;
 
-use super::content::{self, Content};
-use super::store;
+use crate::invoices::content::{self, Content};
+use crate::invoices::store;
 
 /// What is common to every document that is issued.
 pub struct Issue<'a> {
@@ -56,6 +57,8 @@ impl Rows {
             labour_minutes: line.labour_minutes,
             part_condition: line.part_condition,
             own_discount_cents: line.own_discount_cents,
+            credits_line_id: None,
+            corrects_price: false,
         });
         let taxes = accepted.taxes.iter().map(|tax| invoice_tax::Model {
             id: 0,
@@ -91,6 +94,42 @@ impl Rows {
         Ok(Amounts {
             before_tax,
             with_tax,
+        })
+    }
+
+    /// What they add up to, as the books want it; amounts as printed, not negative on a credit note.
+    ///
+    /// # Errors
+    /// Internal, for sums that do not fit.
+    pub fn document_amounts(&self) -> Result<DocumentAmounts> {
+        let mut revenue: Vec<RevenueAmount> = Vec::new();
+        for line in &self.lines {
+            let role = events::revenue_of(pricing::charge_of_row(line.kind));
+            match revenue.iter_mut().find(|known| known.role == role) {
+                Some(known) => {
+                    known.amount = known
+                        .amount
+                        .checked_add(Cents(line.net_cents))
+                        .ok_or_else(|| Error::internal("an invoice's revenue is too large"))?;
+                }
+                None => revenue.push(RevenueAmount {
+                    role,
+                    amount: Cents(line.net_cents),
+                }),
+            }
+        }
+        let discounts = Cents::sum(self.lines.iter().map(|line| Cents(line.discount_cents)))
+            .map_err(|refusal| Error::caused("discounts of an invoice", refusal))?;
+        let tax = self.taxes.iter().map(|tax| TaxAmount {
+            level: tax.tax_level_id.to_string(),
+            amount: Cents(tax.tax_cents),
+        });
+        Ok(DocumentAmounts {
+            customer_owes: self.amounts()?.with_tax,
+            payer_owes: Cents::ZERO,
+            revenue,
+            discounts,
+            tax: tax.collect(),
         })
     }
 
@@ -141,21 +180,14 @@ pub async fn write(
     issue: &Issue<'_>,
     (header, rows, words): (invoice::ActiveModel, Rows, Content),
 ) -> Result<invoice::Model> {
-    let levels = store::levels(tx, rows.taxes.iter().map(|tax| tax.tax_level_id)).await?;
-    let tax_levels = rows.taxes.iter().map(|tax| {
-        let level = levels.iter().find(|level| level.id == tax.tax_level_id);
-        content::tax(
-            tax,
-            level.ok_or_else(|| Error::internal("a tax level is gone"))?,
-        )
-    });
+    let tax_levels = tax_levels(tx, &rows.taxes).await?;
     let mut content = Content {
         number: header.number.clone().take().unwrap_or_default(),
         issued_on: issue.issued_on,
         due_on: header.due_on.clone().take().unwrap_or(issue.issued_on),
         currency: issue.settings.row.currency.clone(),
         lines: rows.lines.iter().map(content::line).collect(),
-        tax_levels: tax_levels.collect::<Result<_>>()?,
+        tax_levels,
         ..words
     };
     content.totals = content.draft()?.totals();
@@ -185,6 +217,27 @@ pub async fn write(
     Ok(row)
 }
 
+/// Taxes as a document says them.
+///
+/// # Errors
+/// Internal only.
+pub async fn tax_levels(
+    tx: &impl ConnectionTrait,
+    taxes: &[invoice_tax::Model],
+) -> Result<Vec<TaxLevel>> {
+    let levels = store::levels(tx, taxes.iter().map(|tax| tax.tax_level_id)).await?;
+    taxes
+        .iter()
+        .map(|tax| {
+            let level = levels.iter().find(|level| level.id == tax.tax_level_id);
+            content::tax(
+                tax,
+                level.ok_or_else(|| Error::internal("a tax level is gone"))?,
+            )
+        })
+        .collect()
+}
+
 async fn insert_rows(tx: &impl ConnectionTrait, invoice_id: i64, rows: Rows) -> Result<()> {
     let lines = rows.lines.into_iter().map(|line| {
         let mut row = invoice_line::ActiveModel::from(line);
@@ -208,43 +261,6 @@ async fn insert_rows(tx: &impl ConnectionTrait, invoice_id: i64, rows: Rows) -> 
         .exec_without_returning(tx)
         .await?;
     Ok(())
-}
-
-/// What an invoice adds up to, as the books want it.
-pub async fn amounts_of(
-    tx: &impl ConnectionTrait,
-    row: &invoice::Model,
-) -> Result<DocumentAmounts> {
-    let mut revenue: Vec<RevenueAmount> = Vec::new();
-    for line in store::lines_of(tx, row.id).await? {
-        let role = events::revenue_of(pricing::charge_of_row(line.kind));
-        match revenue.iter_mut().find(|known| known.role == role) {
-            Some(known) => {
-                known.amount = known
-                    .amount
-                    .checked_add(Cents(line.net_cents))
-                    .ok_or_else(|| Error::internal("an invoice's revenue is too large"))?;
-            }
-            None => revenue.push(RevenueAmount {
-                role,
-                amount: Cents(line.net_cents),
-            }),
-        }
-    }
-    let taxes = store::taxes_of(tx, row.id).await?;
-    Ok(DocumentAmounts {
-        customer_owes: Cents(row.total_cents),
-        payer_owes: Cents::ZERO,
-        revenue,
-        discounts: Cents(row.discount_cents),
-        tax: taxes
-            .into_iter()
-            .map(|tax| TaxAmount {
-                level: tax.tax_level_id.to_string(),
-                amount: Cents(tax.tax_cents),
-            })
-            .collect(),
-    })
 }
 
 type Made = std::result::Result<Option<Entry>, BooksRefusal>;
@@ -292,7 +308,7 @@ pub async fn tell(
     search::index(tx, subject(row.id), &title, &[&row.number, &customer.name]).await
 }
 
-fn subject(id: i64) -> Subject {
+pub fn subject(id: i64) -> Subject {
     Subject {
         kind: "invoice",
         id,

@@ -1,0 +1,120 @@
+//! Late charges: each an invoice of its own about one that is overdue, once for each month begun.
+//!
+//! Somebody of the shop asks for them; nothing is charged behind its back. What is disputed is never charged, and no
+//! charge is made on a charge.
+
+use chrono::NaiveDate;
+use nameplate_entities::{invoice, receivable, receivable_terms};
+use nameplate_rules::invoice::late::{LateCharge, first_charge_on, late_charge, next_month_on};
+use nameplate_rules::money::Cents;
+use nameplate_rules::percent::Percent;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+use serde::Serialize;
+
+use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
+use crate::invoices::issuing::charges::{self, Charge};
+use crate::invoices::store;
+use crate::shop::{self, Settings};
+
+use super::terms;
+
+/// Most charges of one request; what is left over is charged with the next.
+const CHARGES_MAX: u64 = 50;
+
+/// A request to charge what is overdue.
+#[derive(Clone, Debug, Serialize)]
+pub struct ChargeLateInvoices {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    /// Only this customer's.
+    pub customer_id: Option<i64>,
+}
+
+/// Bills the late charges that are due today, at most 50, the longest overdue first.
+///
+/// # Errors
+/// `Forbidden`; `SettingMissing` when the shop's terms have no late charge; `PeriodClosed`.
+pub async fn charge_late_invoices(
+    act: &Act,
+    order: ChargeLateInvoices,
+) -> Result<Vec<invoice::Model>> {
+    let staff_id = act.staff_with(Right::ChargeLateInvoices)?;
+    let verb = Right::ChargeLateInvoices.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    if let Some(ids) = once.receipt::<Vec<i64>>()? {
+        return store::invoices_by_id(&tx, ids).await;
+    }
+    let settings = shop::settings(&tx).await?;
+    let terms = terms::terms(&tx).await?;
+    let charge = charge_of(&terms)?;
+    let today = settings.day_of(act.at);
+    let grace = u64::try_from(terms.late_charge_grace_days)
+        .map_err(|error| Error::caused("days of grace", error))?;
+    let about = (order.customer_id, today, CHARGES_MAX);
+    let mut charged = Vec::new();
+    for owed in store::overdue(&tx, about, grace).await? {
+        if first_charge_on(owed.due_on, grace).is_none_or(|first| first > today) {
+            continue;
+        }
+        let by = (verb, staff_id);
+        charged.extend(charge_one(&tx, act, (&settings, by), (&owed, charge, today)).await?);
+    }
+    let ids: Vec<i64> = charged.iter().map(|row| row.id).collect();
+    once.keep(&tx, act, &ids).await?;
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(charged)
+}
+
+fn charge_of(terms: &receivable_terms::Model) -> Result<LateCharge> {
+    if let Some(percent) = terms.late_charge_percent {
+        let percent = Percent::new(percent.0);
+        return percent
+            .map(LateCharge::Percent)
+            .map_err(|refusal| Error::caused("late charge", refusal));
+    }
+    if terms.late_charge_cents == 0 {
+        let message = "The shop has no late charge. Set one first, as far as local law allows it.";
+        return Err(Error::refused(ProblemCode::SettingMissing, "", message));
+    }
+    Ok(LateCharge::Amount(Cents(terms.late_charge_cents)))
+}
+
+/// Charges one invoice, unless the charge comes to nothing, and notes from when on the next is due.
+async fn charge_one(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (settings, by): (&Settings, (&'static str, i64)),
+    (owed, charge, today): (&receivable::Model, LateCharge, NaiveDate),
+) -> Result<Option<invoice::Model>> {
+    let open = Cents(owed.open_cents);
+    let amount =
+        late_charge(open, charge).map_err(|refusal| Error::caused("late charge", refusal))?;
+    receivable::ActiveModel {
+        invoice_id: Set(owed.invoice_id),
+        late_charge_next_on: Set(next_month_on(owed.due_on, today)),
+        ..Default::default()
+    }
+    .update(tx)
+    .await?;
+    if amount == Cents::ZERO {
+        return Ok(None);
+    }
+    let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;
+    let how = match charge {
+        LateCharge::Percent(percent) => format!("{percent} % for the month begun"),
+        LateCharge::Amount(_) => "for the month begun".to_owned(),
+    };
+    let charge = Charge {
+        description: format!(
+            "Late charge on {} of invoice {}, due {}: {how}, as far as local law allows it",
+            open, invoice.number, owed.due_on
+        ),
+        invoice,
+        amount,
+    };
+    charges::issue(tx, act, settings, by, charge)
+        .await
+        .map(Some)
+}

@@ -1,0 +1,221 @@
+//! Write-offs: an open amount that is no longer expected, and what comes in on it after all.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ReceivableKind;
+use nameplate_entities::{allocation, invoice, receivable, write_off, write_off_tax};
+use nameplate_rules::books::events::{self, Debtor, TaxAmount};
+use nameplate_rules::invoice::credit::tax_relief;
+use nameplate_rules::money::Cents;
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+};
+use serde::Serialize;
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::LINE_MAX;
+use crate::base::numbers::{self, Series};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::invoices::receiving::settling;
+use crate::invoices::store;
+use crate::{books, shop};
+
+use super::terms;
+
+/// An invoice whose open amount is no longer expected.
+#[derive(Clone, Debug, Serialize)]
+pub struct WriteOffInvoice {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub invoice_id: i64,
+    pub reason: String,
+}
+
+/// Writes off what is open on an invoice, as of today.
+///
+/// Where the shop's terms say that the place gives relief, the share of the sales tax in it goes back by level;
+/// otherwise all of it is bad debt.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a credit note, or an invoice of which nothing is open; `PeriodClosed`.
+/// # Source
+/// Streamlined Sales and Use Tax Agreement section 320, for places that give relief.
+pub async fn write_off_invoice(act: &Act, order: WriteOffInvoice) -> Result<invoice::Model> {
+    let staff_id = act.staff_with(Right::WriteOffInvoice)?;
+    let verb = Right::WriteOffInvoice.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return store::get_invoice(&tx, "", id).await;
+    }
+    let mut checks = Checks::new();
+    let reason = checks.text("reason", &order.reason, LINE_MAX);
+    checks.finish()?;
+    let (invoice, owed) = to_write_off(&tx, order.invoice_id).await?;
+    let on = shop::settings(&tx).await?.day_of(act.at);
+    books::check_open(&tx, "", on).await?;
+    let open = Cents(owed.open_cents);
+    let relief = relief(&tx, &invoice, open).await?;
+    let given_back = settling::sum(relief.iter().map(|(_, amount)| *amount))?;
+    let bad_debt = settling::less(open, given_back)?;
+    let row = write_off::ActiveModel {
+        number: Set(numbers::take(&tx, Series::WriteOff).await?),
+        invoice_id: Set(invoice.id),
+        amount_cents: Set(open.0),
+        bad_debt_cents: Set(bad_debt.0),
+        reason: Set(reason),
+        written_off_on: Set(on),
+        written_off_at: Set(act.at),
+        written_off_by: Set(staff_id),
+        ..Default::default()
+    };
+    let row = row.insert(&tx).await?;
+    write_taxes(&tx, row.id, &relief).await?;
+    settle(&tx, act, &row).await?;
+    let taxes = relief.into_iter().map(|(level, amount)| TaxAmount {
+        level: level.to_string(),
+        amount,
+    });
+    let taxes: Vec<TaxAmount> = taxes.collect();
+    let memo = format!("Write-off {} of {}", row.number, invoice.number);
+    let entry = events::write_off(Debtor::Customer, bad_debt, &taxes);
+    settling::post(&tx, act, (subject(row.id), on, memo), entry).await?;
+    audit::created(&tx, act, verb, subject(row.id), &row).await?;
+    once.keep(&tx, act, &invoice.id).await?;
+    tx.commit().await?;
+    Ok(invoice)
+}
+
+fn subject(id: i64) -> Subject {
+    Subject {
+        kind: "write_off",
+        id,
+    }
+}
+
+async fn to_write_off(
+    tx: &impl ConnectionTrait,
+    invoice_id: i64,
+) -> Result<(invoice::Model, receivable::Model)> {
+    let invoice = store::get_invoice(tx, "invoiceId", invoice_id).await?;
+    let refused = |message: String| Error::refused(ProblemCode::WrongState, "invoiceId", message);
+    if invoice.kind == ReceivableKind::CreditNote {
+        return Err(refused(format!("{} is a credit note.", invoice.number)));
+    }
+    let owed = store::receivable_of(tx, invoice.id).await?;
+    let owed = owed.ok_or_else(|| Error::internal("an invoice without its receivable"))?;
+    if owed.open_cents == 0 {
+        return Err(refused(format!("Nothing is open on {}.", invoice.number)));
+    }
+    Ok((invoice, owed))
+}
+
+/// The sales tax that goes back, by level; none where the place gives no relief.
+async fn relief(
+    tx: &impl ConnectionTrait,
+    invoice: &invoice::Model,
+    open: Cents,
+) -> Result<Vec<(i64, Cents)>> {
+    if !terms::terms(tx).await?.write_off_tax_relief {
+        return Ok(Vec::new());
+    }
+    let credits = store::credits_of(tx, invoice.id).await?;
+    let totals = credits.iter().map(|row| Cents(row.total_cents));
+    let left = settling::sum(totals.chain([Cents(invoice.total_cents)]))?;
+    let (levels, taxes): (Vec<i64>, Vec<Cents>) = store::taxes_left(tx, invoice.id)
+        .await?
+        .into_iter()
+        .map(|(level, cents)| (level, Cents(cents)))
+        .unzip();
+    let shares = tax_relief(open, left, &taxes)
+        .map_err(|refusal| Error::caused("tax of a write-off", refusal))?;
+    Ok(levels
+        .into_iter()
+        .zip(shares)
+        .filter(|(_, share)| *share != Cents::ZERO)
+        .collect())
+}
+
+async fn write_taxes(
+    tx: &impl ConnectionTrait,
+    write_off_id: i64,
+    relief: &[(i64, Cents)],
+) -> Result<()> {
+    if relief.is_empty() {
+        return Ok(());
+    }
+    let rows = relief
+        .iter()
+        .map(|(level, amount)| write_off_tax::ActiveModel {
+            write_off_id: Set(write_off_id),
+            tax_level_id: Set(*level),
+            amount_cents: Set(amount.0),
+            ..Default::default()
+        });
+    write_off_tax::Entity::insert_many(rows)
+        .exec_without_returning(tx)
+        .await?;
+    Ok(())
+}
+
+/// Closes the open amount.
+async fn settle(tx: &impl ConnectionTrait, act: &Act, row: &write_off::Model) -> Result<()> {
+    allocation::ActiveModel {
+        write_off_id: Set(Some(row.id)),
+        invoice_id: Set(row.invoice_id),
+        amount_cents: Set(row.amount_cents),
+        applied_on: Set(row.written_off_on),
+        allocated_at: Set(act.at),
+        ..Default::default()
+    }
+    .insert(tx)
+    .await?;
+    settling::open_more(tx, row.invoice_id, -row.amount_cents).await
+}
+
+/// Undoes the write-offs of these invoices of a customer, because money comes in on them: they are owed again, the tax
+/// that was given back is owed again, too.
+///
+/// # Errors
+/// `ImpossibleDate` at `receivedOn` for a day before the write-off.
+pub async fn recover(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, (customer_id, on)): (&'static str, (i64, NaiveDate)),
+    invoice_ids: Vec<i64>,
+) -> Result<()> {
+    for before in store::standing_write_offs(tx, invoice_ids).await? {
+        let invoice = store::get_invoice(tx, "", before.invoice_id).await?;
+        if invoice.customer_id != customer_id {
+            continue;
+        }
+        if on < before.written_off_on {
+            return Err(Error::refused(
+                ProblemCode::ImpossibleDate,
+                "receivedOn",
+                format!(
+                    "{} was written off on {}; what comes in on it comes later.",
+                    invoice.number, before.written_off_on
+                ),
+            ));
+        }
+        let rows = allocation::Entity::find()
+            .filter(allocation::Column::WriteOffId.eq(before.id))
+            .all(tx)
+            .await?;
+        for row in &rows {
+            settling::take_off(tx, act, (row, on)).await?;
+        }
+        let memo = format!("Money came in on {} after all", invoice.number);
+        let entry = store::entry_of(tx, "write_off", before.id).await?;
+        books::reverse(tx, act, ("receivedOn", &entry), (on, memo)).await?;
+        let after = write_off::ActiveModel {
+            id: Set(before.id),
+            reversed_on: Set(Some(on)),
+            ..Default::default()
+        };
+        let after = after.update(tx).await?;
+        let about = subject(before.id);
+        audit::record(tx, act, verb, about, (Some(&before), Some(&after))).await?;
+    }
+    Ok(())
+}

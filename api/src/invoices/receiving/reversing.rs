@@ -1,0 +1,240 @@
+//! Payments undone: a check that bounced, a card charged back, a payment typed by mistake.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ReversalKind;
+use nameplate_entities::{allocation, payment, payment_reversal};
+use nameplate_rules::books::events;
+use nameplate_rules::money::Cents;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+use serde::Serialize;
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::LINE_MAX;
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::invoices::chasing::terms;
+use crate::invoices::issuing::charges::{self, Charge};
+use crate::invoices::store;
+use crate::{books, shop};
+
+use super::{credit, settling, subject};
+
+/// A payment to undo.
+#[derive(Clone, Debug, Serialize)]
+pub struct ReversePayment {
+    #[serde(skip)]
+    pub idempotency_key: String,
+    pub payment_id: i64,
+    pub kind: ReversalKind,
+    pub reason: String,
+    pub reversed_on: NaiveDate,
+    /// Whether the customer is charged the shop's fee for it.
+    pub charge_fee: bool,
+}
+
+/// Undoes a payment: what it settled is open again, its entry is reversed.
+///
+/// Credit out of it that was laid against other invoices is taken off them, too. What a credit note gave back of an
+/// invoice is laid against that invoice before the customer owes it again.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `WrongState` for a payment undone already, one of which something was refunded, or one whose
+/// invoice was credited and that credit is used up, naming what stands in the way; `SettingMissing` for a fee the shop
+/// has not set; `ImpossibleDate` for a day to come or before the payment settled anything; `PeriodClosed`.
+pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment::Model> {
+    let staff_id = act.staff_with(Right::ReversePayment)?;
+    let verb = Right::ReversePayment.mutation();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return store::get_payment(&tx, "", id).await;
+    }
+    let settings = shop::settings(&tx).await?;
+    let today = settings.day_of(act.at);
+    let mut checks = Checks::new();
+    let reason = checks.text("reason", &order.reason, LINE_MAX);
+    checks.not_after("reversedOn", order.reversed_on, today);
+    checks.finish()?;
+    let before = store::get_payment(&tx, "paymentId", order.payment_id).await?;
+    let laid = to_undo(&tx, &before, order.reversed_on).await?;
+    books::check_open(&tx, "reversedOn", order.reversed_on).await?;
+    let row = payment_reversal::ActiveModel {
+        payment_id: Set(before.id),
+        kind: Set(order.kind),
+        reason: Set(reason),
+        reversed_on: Set(order.reversed_on),
+        recorded_at: Set(act.at),
+        recorded_by: Set(staff_id),
+        ..Default::default()
+    };
+    let reversal = row.insert(&tx).await?;
+    for allocation in &laid {
+        settling::take_off(&tx, act, (allocation, order.reversed_on)).await?;
+    }
+    post(&tx, act, (&before, &reversal), &laid).await?;
+    let after = payment::ActiveModel {
+        id: Set(before.id),
+        unallocated_cents: Set(0),
+        reversed_on: Set(Some(order.reversed_on)),
+        ..Default::default()
+    };
+    let after = after.update(&tx).await?;
+    for invoice_id in invoices_of(&laid) {
+        lay_credits(&tx, act, (verb, &before), (invoice_id, order.reversed_on)).await?;
+    }
+    audit::record(
+        &tx,
+        act,
+        verb,
+        subject(before.id),
+        (Some(&before), Some(&after)),
+    )
+    .await?;
+    audit::created(&tx, act, verb, of_reversal(&reversal), &reversal).await?;
+    if order.charge_fee {
+        let charge = fee(&tx, (&before, &order), &laid).await?;
+        charges::issue(&tx, act, &settings, (verb, staff_id), charge).await?;
+    }
+    once.keep(&tx, act, &after.id).await?;
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(after)
+}
+
+fn of_reversal(reversal: &payment_reversal::Model) -> Subject {
+    Subject {
+        kind: "payment_reversal",
+        id: reversal.id,
+    }
+}
+
+fn invoices_of(laid: &[allocation::Model]) -> Vec<i64> {
+    let mut ids: Vec<i64> = laid.iter().map(|row| row.invoice_id).collect();
+    ids.sort_unstable();
+    ids.dedup();
+    ids
+}
+
+/// What the payment settles, if it can be undone on this day.
+async fn to_undo(
+    tx: &impl ConnectionTrait,
+    row: &payment::Model,
+    on: NaiveDate,
+) -> Result<Vec<allocation::Model>> {
+    let refused = |message: String| Error::refused(ProblemCode::WrongState, "paymentId", message);
+    if let Some(day) = row.reversed_on {
+        return Err(refused(format!("{} was undone on {day}.", row.number)));
+    }
+    let refunds = store::refunds_of(tx, row.id).await?;
+    if !refunds.is_empty() {
+        let numbers: Vec<&str> = refunds
+            .iter()
+            .map(|refund| refund.number.as_str())
+            .collect();
+        return Err(refused(format!(
+            "Part of {} was paid back by {}; that money is gone.",
+            row.number,
+            numbers.join(", ")
+        )));
+    }
+    let laid = store::laid_with(tx, row.id).await?;
+    let latest = laid.iter().map(|row| row.applied_on).max();
+    let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
+    if on < earliest {
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "reversedOn",
+            format!("{} still settled something on {earliest}.", row.number),
+        ));
+    }
+    Ok(laid)
+}
+
+/// Reverses the payment's own entry, and what was laid of it later.
+async fn post(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (row, reversal): (&payment::Model, &payment_reversal::Model),
+    laid: &[allocation::Model],
+) -> Result<()> {
+    let on = reversal.reversed_on;
+    let memo = format!("Payment {} undone", row.number);
+    let (entry, settled) = store::entry_of_payment(tx, row.id).await?;
+    books::reverse(tx, act, ("paymentId", &entry), (on, memo.clone())).await?;
+    let whole = settling::sum(laid.iter().map(|row| Cents(row.amount_cents)))?;
+    let later = settling::less(whole, Cents(settled))?;
+    if later > Cents::ZERO {
+        let entry = events::deposit_applied(later).map(|entry| entry.reversed());
+        settling::post(tx, act, (of_reversal(reversal), on, memo), entry).await?;
+    }
+    Ok(())
+}
+
+/// An invoice of which credit notes gave something back owes only the rest: their credit is laid against it again.
+async fn lay_credits(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, payment): (&'static str, &payment::Model),
+    (invoice_id, on): (i64, NaiveDate),
+) -> Result<()> {
+    let credits = store::credits_of(tx, invoice_id).await?;
+    if credits.is_empty() {
+        return Ok(());
+    }
+    let invoice = store::get_invoice(tx, "", invoice_id).await?;
+    let owed = store::receivable_of(tx, invoice_id)
+        .await?
+        .ok_or_else(|| Error::internal("an invoice without its receivable"))?;
+    let totals = credits.iter().map(|row| Cents(row.total_cents));
+    let owes = settling::sum(totals.chain([Cents(invoice.total_cents)]))?;
+    let need = settling::less(Cents(owed.open_cents), owes)?;
+    if need <= Cents::ZERO {
+        return Ok(());
+    }
+    let ids: Vec<i64> = credits.iter().map(|row| row.id).collect();
+    let sources = store::sources_of_credits(tx, &ids).await?;
+    let left = settling::sum(sources.iter().map(|source| source.left))?;
+    if left < need {
+        let used_by = store::named_users(tx, invoice_id).await?;
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "paymentId",
+            format!(
+                "What {} paid on {} was given back by a credit note, and that credit was used: {}.",
+                payment.number,
+                invoice.number,
+                used_by.join(", ")
+            ),
+        ));
+    }
+    let about = (&sources[..], need, on);
+    credit::lay_and_post(tx, act, (verb, &invoice.number), (&owed, about)).await
+}
+
+/// The fee for a payment that came back.
+async fn fee(
+    tx: &impl ConnectionTrait,
+    (payment, order): (&payment::Model, &ReversePayment),
+    laid: &[allocation::Model],
+) -> Result<Charge> {
+    let path = "chargeFee";
+    let amount = Cents(terms::terms(tx).await?.returned_payment_fee_cents);
+    if amount == Cents::ZERO || order.kind == ReversalKind::RecordedByMistake {
+        let message = "There is no fee for this: set one, or undo the payment without it.";
+        return Err(Error::refused(ProblemCode::SettingMissing, path, message));
+    }
+    let Some(invoice_id) = invoices_of(laid).first().copied() else {
+        let message = format!(
+            "{} settled no invoice that a fee could refer to.",
+            payment.number
+        );
+        return Err(Error::refused(ProblemCode::WrongState, path, message));
+    };
+    Ok(Charge {
+        invoice: store::get_invoice(tx, "", invoice_id).await?,
+        description: format!(
+            "Charge for payment {} of {}, returned on {}",
+            payment.number, payment.received_on, order.reversed_on
+        ),
+        amount,
+    })
+}

@@ -1,0 +1,224 @@
+//! What is open, what settled it, and the lists of documents and payments.
+
+use chrono::NaiveDate;
+use nameplate_entities::{allocation, invoice, payment, receivable, refund};
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
+    QuerySelect, Select, Statement,
+};
+
+use crate::base::{Error, Result};
+
+/// What a customer owes, oldest due first.
+pub async fn open_of(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+) -> Result<Vec<receivable::Model>> {
+    Ok(receivable::Entity::find()
+        .filter(receivable::Column::CustomerId.eq(customer_id))
+        .filter(receivable::Column::OpenCents.gt(0))
+        .order_by_asc(receivable::Column::DueOn)
+        .order_by_asc(receivable::Column::InvoiceId)
+        .all(db)
+        .await?)
+}
+
+/// What is open on these invoices of a customer.
+pub async fn receivables(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+    invoice_ids: impl IntoIterator<Item = i64>,
+) -> Result<Vec<receivable::Model>> {
+    Ok(receivable::Entity::find()
+        .filter(receivable::Column::CustomerId.eq(customer_id))
+        .filter(receivable::Column::InvoiceId.is_in(invoice_ids))
+        .all(db)
+        .await?)
+}
+
+/// What is open on an invoice.
+pub async fn receivable_of(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+) -> Result<Option<receivable::Model>> {
+    Ok(receivable::Entity::find_by_id(invoice_id).one(db).await?)
+}
+
+/// What settles an invoice and was not undone, oldest first, with the payment where it is one.
+pub async fn settled_by(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+) -> Result<Vec<(allocation::Model, Option<payment::Model>)>> {
+    let undone = Query::select()
+        .column(allocation::Column::UndoesAllocationId)
+        .from(allocation::Entity)
+        .and_where(allocation::Column::InvoiceId.eq(invoice_id))
+        .and_where(allocation::Column::UndoesAllocationId.is_not_null())
+        .to_owned();
+    let rows = allocation::Entity::find()
+        .filter(allocation::Column::InvoiceId.eq(invoice_id))
+        .filter(allocation::Column::UndoesAllocationId.is_null())
+        .filter(allocation::Column::Id.not_in_subquery(undone))
+        .order_by_asc(allocation::Column::Id)
+        .all(db)
+        .await?;
+    let ids = rows.iter().filter_map(|row| row.payment_id);
+    let payments = payment::Entity::find()
+        .filter(payment::Column::Id.is_in(ids))
+        .all(db)
+        .await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| {
+            let paid = payments.iter().find(|paid| Some(paid.id) == row.payment_id);
+            (row, paid.cloned())
+        })
+        .collect())
+}
+
+/// What a credit note settled.
+pub async fn settled_with(db: &impl ConnectionTrait, credit_note_id: i64) -> Result<i64> {
+    let rows = allocation::Entity::find()
+        .filter(allocation::Column::CreditNoteId.eq(credit_note_id))
+        .all(db)
+        .await?;
+    rows.iter()
+        .try_fold(0_i64, |sum, row| sum.checked_add(row.amount_cents))
+        .ok_or_else(|| Error::internal("a credit note's sum is too large"))
+}
+
+/// Invoices and credit notes, narrowed.
+pub fn invoices(customer_id: Option<i64>, open_only: bool) -> Select<invoice::Entity> {
+    let mut select = invoice::Entity::find();
+    if let Some(id) = customer_id {
+        select = select.filter(invoice::Column::CustomerId.eq(id));
+    }
+    if open_only {
+        let open = Query::select()
+            .column(receivable::Column::InvoiceId)
+            .from(receivable::Entity)
+            .and_where(receivable::Column::OpenCents.gt(0))
+            .to_owned();
+        select = select.filter(invoice::Column::Id.in_subquery(open));
+    }
+    select
+}
+
+/// Payments, narrowed to a customer's.
+pub fn payments(customer_id: Option<i64>) -> Select<payment::Entity> {
+    let select = payment::Entity::find();
+    match customer_id {
+        Some(id) => select.filter(payment::Column::CustomerId.eq(id)),
+        None => select,
+    }
+}
+
+/// Refunds, narrowed to a customer's.
+pub fn refunds(customer_id: Option<i64>) -> Select<refund::Entity> {
+    let select = refund::Entity::find();
+    match customer_id {
+        Some(id) => select.filter(refund::Column::CustomerId.eq(id)),
+        None => select,
+    }
+}
+
+/// What a customer owes, and what the shop owes the customer.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Owed {
+    pub owed_cents: i64,
+    pub credit_cents: i64,
+}
+
+#[derive(FromQueryResult)]
+struct Sum {
+    cents: i64,
+}
+
+/// Balances of one customer: three sums over that customer's own rows.
+///
+/// # Errors
+/// Internal only.
+pub async fn owed_by(db: &impl ConnectionTrait, customer_id: i64) -> Result<Owed> {
+    let backend = db.get_database_backend();
+    let sum = async |sql: &str| -> Result<i64> {
+        let statement = Statement::from_sql_and_values(backend, sql, [customer_id.into()]);
+        let row = Sum::find_by_statement(statement).one(db).await?;
+        Ok(row.map_or(0, |row| row.cents))
+    };
+    let owed_cents = sum(
+        "SELECT CAST(COALESCE(SUM(open_cents), 0) AS BIGINT) AS cents FROM receivable \
+         WHERE customer_id = $1 AND open_cents > 0",
+    )
+    .await?;
+    let unallocated = sum(
+        "SELECT CAST(COALESCE(SUM(unallocated_cents), 0) AS BIGINT) AS cents FROM payment \
+         WHERE customer_id = $1 AND unallocated_cents > 0",
+    )
+    .await?;
+    let credited = sum(
+        "SELECT CAST(COALESCE(SUM(left_cents), 0) AS BIGINT) AS cents FROM credit_left \
+         WHERE customer_id = $1 AND left_cents > 0",
+    )
+    .await?;
+    Ok(Owed {
+        owed_cents,
+        credit_cents: unallocated.saturating_add(credited),
+    })
+}
+
+/// What one customer has open with one due date.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct OpenRow {
+    pub customer_id: i64,
+    pub due_on: NaiveDate,
+    pub open_cents: i64,
+}
+
+/// What is open now, by customer and due date.
+pub async fn open_now(db: &impl ConnectionTrait) -> Result<Vec<OpenRow>> {
+    let sum = Expr::col(receivable::Column::OpenCents)
+        .sum()
+        .cast_as(Alias::new("BIGINT"));
+    let select = Query::select()
+        .column(receivable::Column::CustomerId)
+        .column(receivable::Column::DueOn)
+        .expr_as(sum, Alias::new("open_cents"))
+        .from(receivable::Entity)
+        .and_where(receivable::Column::OpenCents.gt(0))
+        .group_by_col(receivable::Column::CustomerId)
+        .group_by_col(receivable::Column::DueOn)
+        .order_by(receivable::Column::CustomerId, sea_orm::Order::Asc)
+        .to_owned();
+    let statement = db.get_database_backend().build(&select);
+    Ok(OpenRow::find_by_statement(statement).all(db).await?)
+}
+
+/// What was open at the end of a day gone by, read from documents and what settled them by then.
+pub async fn open_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<OpenRow>> {
+    let sql = "SELECT customer_id, due_on, CAST(SUM(cents) AS BIGINT) AS open_cents FROM (\
+         SELECT customer_id, due_on, total_cents AS cents FROM invoice \
+         WHERE kind = 'invoice' AND issued_on <= $1 \
+         UNION ALL \
+         SELECT i.customer_id, i.due_on, -a.amount_cents FROM allocation a \
+         JOIN invoice i ON i.id = a.invoice_id WHERE a.applied_on <= $1) moved \
+         GROUP BY customer_id, due_on HAVING SUM(cents) <> 0 ORDER BY customer_id, due_on";
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
+    Ok(OpenRow::find_by_statement(statement).all(db).await?)
+}
+
+/// The last number of rows a list of one customer's open invoices shows.
+pub const OPEN_MAX: u64 = 100;
+
+/// A customer's open invoices, oldest due first.
+pub async fn open_invoices(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+) -> Result<Vec<invoice::Model>> {
+    Ok(invoices(Some(customer_id), true)
+        .order_by_asc(invoice::Column::DueOn)
+        .order_by_asc(invoice::Column::Id)
+        .limit(OPEN_MAX)
+        .all(db)
+        .await?)
+}
