@@ -44,6 +44,7 @@ impl TestShop {
             idempotency_key: self.key(),
             invoice_id: invoice.id,
             reason: "Billed by mistake".to_owned(),
+            lines: None,
         };
         credit_invoice(&self.owner, order).await.unwrap();
     }

@@ -13,7 +13,7 @@ async fn a_write_off_gives_back_the_tax_in_it_and_money_that_comes_after_all_und
         .await;
         let bill = shop.bill(10_000).await;
         let half = bill.total_cents / 2;
-        shop.pay(half).await;
+        shop.receive(half).await;
         let order = || WriteOffInvoice {
             idempotency_key: shop.key(),
             invoice_id: bill.id,

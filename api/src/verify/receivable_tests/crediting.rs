@@ -6,7 +6,7 @@ use super::*;
 async fn credit_notes_in_part_give_back_the_tax_of_each_level_and_never_more_than_was_billed() {
     for shop in TestShop::everywhere().await {
         let bill = shop.bill(10_333).await;
-        let billed = shop.taxes(bill.id).await;
+        let billed = shop.levels(bill.id).await;
         assert_eq!(billed, [646, 181]);
         let credit = async |lines| credit_invoice(&shop.owner, shop.part(bill.id, lines)).await;
         // A third of the part's price off: 8.27 x 34.44 / 103.33 = 2.756.
@@ -45,7 +45,7 @@ async fn credit_notes_in_part_give_back_the_tax_of_each_level_and_never_more_tha
         assert_eq!(rest.net_cents, -(9_600 + 4_500));
         let mut back = [0, 0];
         for note in [&lower, &hours, &part, &rest] {
-            for (sum, tax) in back.iter_mut().zip(shop.taxes(note.id).await) {
+            for (sum, tax) in back.iter_mut().zip(shop.levels(note.id).await) {
                 *sum -= tax;
             }
             assert!(shop.print(note).await.contains(&note.number));
@@ -164,7 +164,7 @@ async fn a_statement_ties_to_what_is_owed_and_is_mailed_with_its_pdf() {
     for shop in TestShop::everywhere().await {
         shop.credit_stays().await;
         let bill = shop.bill(10_000).await;
-        let paid = shop.pay(10_000).await;
+        let paid = shop.receive(10_000).await;
         let later = shop.after(3);
         shop.bench.app.clock.set(later.at);
         let day = today() + Days::new(3);

@@ -48,7 +48,7 @@ impl TestShop {
         later
     }
 
-    async fn pay(&self, amount: i64) -> payment::Model {
+    async fn receive(&self, amount: i64) -> payment::Model {
         record_payment(&self.owner, self.payment(amount, Excess::BecomesCredit))
             .await
             .unwrap()
@@ -112,7 +112,7 @@ impl TestShop {
         }
     }
 
-    async fn taxes(&self, invoice_id: i64) -> Vec<i64> {
+    async fn levels(&self, invoice_id: i64) -> Vec<i64> {
         let rows = invoice_tax::Entity::find()
             .filter(invoice_tax::Column::InvoiceId.eq(invoice_id))
             .order_by_asc(invoice_tax::Column::Position)

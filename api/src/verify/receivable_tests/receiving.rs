@@ -5,8 +5,8 @@ use super::*;
 #[tokio::test]
 async fn credit_is_laid_against_the_next_invoice_by_itself_unless_the_shop_says_otherwise() {
     for shop in TestShop::everywhere().await {
-        let first = shop.pay(3_000).await;
-        let second = shop.pay(50_000).await;
+        let first = shop.receive(3_000).await;
+        let second = shop.receive(50_000).await;
         let bill = shop.bill(5_000).await;
         assert_eq!(shop.open_cents(bill.id).await, 0);
         let db = shop.bench.app.db.read();
@@ -28,7 +28,7 @@ async fn credit_is_laid_against_the_next_invoice_by_itself_unless_the_shop_says_
 async fn credit_is_laid_or_paid_back_as_told_and_never_falls_below_zero() {
     for shop in TestShop::everywhere().await {
         shop.credit_stays().await;
-        shop.pay(10_000).await;
+        shop.receive(10_000).await;
         let bill = shop.bill(5_000).await;
         let applied = apply_credit(&shop.owner, shop.apply(bill.id, 4_000)).await;
         assert_eq!(applied.unwrap().id, bill.id);
@@ -132,7 +132,7 @@ async fn a_check_that_bounced_opens_its_invoices_again_and_a_fee_is_charged() {
     for shop in TestShop::everywhere().await {
         shop.credit_stays().await;
         let bill = shop.bill(5_000).await;
-        let paid = shop.pay(bill.total_cents + 2_000).await;
+        let paid = shop.receive(bill.total_cents + 2_000).await;
         let later = shop.bill(7_000).await;
         apply_credit(&shop.owner, shop.apply(later.id, 2_000))
             .await
@@ -183,7 +183,7 @@ async fn a_check_that_bounced_opens_its_invoices_again_and_a_fee_is_charged() {
 async fn a_payment_whose_money_went_on_cannot_be_undone() {
     let shop = TestShop::open().await;
     shop.credit_stays().await;
-    let over = shop.pay(3_000).await;
+    let over = shop.receive(3_000).await;
     let refund = refund_credit(&shop.owner, shop.refund(1_000))
         .await
         .unwrap();
@@ -222,7 +222,7 @@ async fn a_credit_note_takes_the_place_of_a_payment_that_bounced() {
     let shop = TestShop::open().await;
     shop.credit_stays().await;
     let bill = shop.bill(5_000).await;
-    let paid = shop.pay(bill.total_cents).await;
+    let paid = shop.receive(bill.total_cents).await;
     credit_invoice(&shop.owner, shop.credit(bill.id))
         .await
         .unwrap();
@@ -256,7 +256,7 @@ async fn a_payment_dated_before_its_invoice_is_credit_until_that_is_there() {
 async fn what_is_left_of_a_payment_is_laid_against_invoices_later() {
     for shop in TestShop::everywhere().await {
         shop.credit_stays().await;
-        let paid = shop.pay(10_000).await;
+        let paid = shop.receive(10_000).await;
         let (first, second) = (shop.bill(5_000).await, shop.bill(7_000).await);
         let order = |parts: &[(i64, i64)]| AllocatePayment {
             idempotency_key: shop.key(),
@@ -301,7 +301,7 @@ async fn what_is_left_of_a_payment_is_laid_against_invoices_later() {
 #[tokio::test]
 async fn a_closed_period_takes_no_refund_and_no_payment_undone() {
     let shop = TestShop::open().await;
-    let paid = shop.pay(1_000).await;
+    let paid = shop.receive(1_000).await;
     let later = shop.after(10);
     shop.bench.app.clock.set(later.at);
     books::close_books(&later, today() + Days::new(5))
