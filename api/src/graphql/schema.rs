@@ -39,7 +39,7 @@ pub struct Query(
     crate::invoices::graphql::ReceivablesQuery,
     crate::invoices::graphql::ChasingQuery,
     crate::invoices::graphql::ReceivingQuery,
-    crate::invoices::graphql::StatementsQuery,
+    crate::invoices::graphql::AccountStatementsQuery,
     crate::callbacks::graphql::CallbacksQuery,
     crate::brief::graphql::BriefQuery,
 );
@@ -74,7 +74,7 @@ pub struct Mutation(
     crate::invoices::graphql::InvoicesMutation,
     crate::invoices::graphql::ReceivingMutation,
     crate::invoices::graphql::ChasingMutation,
-    crate::invoices::graphql::StatementsMutation,
+    crate::invoices::graphql::AccountStatementsMutation,
     crate::callbacks::graphql::CallbacksMutation,
     crate::closeout::graphql::CloseoutMutation,
 );

@@ -35,7 +35,7 @@ pub use mutations::InvoicesMutation;
 pub use payments::{Allocation, Payment, PaymentMethod};
 pub use receivables::ReceivablesQuery;
 pub use receiving::{PaymentReversal, ReceivingMutation, ReceivingQuery, Refund};
-pub use statements::{StatementsMutation, StatementsQuery};
+pub use statements::{AccountStatementsMutation, AccountStatementsQuery};
 
 /// An invoice, or the credit note that takes one back.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]

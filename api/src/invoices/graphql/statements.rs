@@ -132,10 +132,10 @@ payload! {
 
 /// Statements of account.
 #[derive(Default)]
-pub struct StatementsQuery;
+pub struct AccountStatementsQuery;
 
 #[Object]
-impl StatementsQuery {
+impl AccountStatementsQuery {
     /// A customer's account from one day through another, at most 366 days and 1,000 lines.
     #[graphql(complexity = "50 + 20 * child_complexity")]
     async fn statement(
@@ -155,10 +155,10 @@ impl StatementsQuery {
 
 /// Statements of account.
 #[derive(Default)]
-pub struct StatementsMutation;
+pub struct AccountStatementsMutation;
 
 #[Object]
-impl StatementsMutation {
+impl AccountStatementsMutation {
     /// Mails a statement of account with its PDF.
     async fn send_statement(
         &self,
