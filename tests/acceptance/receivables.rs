@@ -80,7 +80,7 @@ on_both_databases! {
         assert_eq!(text(&note, "creditNote.credits.open"), "36.68");
         let key = shop.key();
         let refused = shop.refused(&shop.office, "creditInvoice", part("2", key)).await;
-        assert_eq!(refused, [("TOO_MUCH".to_owned(), "lines.0.quantity".to_owned())]);
+        assert_eq!(refused, [("TOO_MUCH".to_owned(), "input.lines.0.quantity".to_owned())]);
 
         let order = payment(&shop.key(), &who.0, "50.00");
         let paid = shop.done(&shop.office, "recordPayment", order, "payment { id unallocated }").await;
@@ -89,7 +89,7 @@ on_both_databases! {
             "idempotencyKey": shop.key(), "customerId": who.0, "amount": "13.33", "method": "CHECK", "refundedOn": today()
         });
         let refused = shop.refused(&shop.owner, "refundCredit", refund).await;
-        assert_eq!(refused, [("TOO_MUCH".to_owned(), "amount".to_owned())]);
+        assert_eq!(refused, [("TOO_MUCH".to_owned(), "input.amount".to_owned())]);
         let reverse = json!({
             "idempotencyKey": shop.key(), "paymentId": text(&paid, "payment.id"), "kind": "BOUNCED",
             "reason": "Not honoured", "reversedOn": today()
