@@ -102,10 +102,9 @@ impl Payload {
     fn kind(&self) -> MailKind {
         match self {
             Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
-            Self::Reminder { .. } => MailKind::Reminder,
+            Self::Reminder { .. } | Self::Overdue { .. } => MailKind::Reminder,
             Self::Confirmation { .. } => MailKind::Confirmation,
             Self::Invoice { .. } | Self::Statement { .. } => MailKind::Invoice,
-            Self::Overdue { .. } => MailKind::Reminder,
             Self::Notice { .. } => MailKind::Notice,
         }
     }

@@ -55,7 +55,7 @@ pub async fn record_deposit(act: &Act, new: RecordDeposit) -> Result<payment::Mo
         staff_id,
         method: new.method,
         reference,
-        received_on: new.received_on,
+        on: new.received_on,
         amount: new.amount,
         deposit_call_id: Some(new.call_id),
     };

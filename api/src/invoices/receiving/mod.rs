@@ -86,7 +86,7 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
         staff_id,
         method: new.method,
         reference,
-        received_on: new.received_on,
+        on: new.received_on,
         amount: new.amount,
         deposit_call_id: None,
     };
@@ -104,7 +104,7 @@ pub struct Received {
     pub staff_id: i64,
     pub method: PaymentMethod,
     pub reference: Option<String>,
-    pub received_on: NaiveDate,
+    pub on: NaiveDate,
     pub amount: Cents,
     pub deposit_call_id: Option<i64>,
 }
@@ -125,7 +125,7 @@ impl Received {
             customer_id: Set(customer.id),
             method: Set(self.method),
             reference: Set(self.reference),
-            received_on: Set(self.received_on),
+            received_on: Set(self.on),
             recorded_at: Set(act.at),
             recorded_by: Set(self.staff_id),
             amount_cents: Set(self.amount.0),

@@ -8,7 +8,7 @@ use crate::base::Result;
 /// One thing that happened, by its day; what it adds to what the customer owes, or takes off.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct Moved {
-    pub moved_on: NaiveDate,
+    pub on_day: NaiveDate,
     /// A word of [`super::super::telling::statement::Kind`].
     pub kind: String,
     pub number: String,
@@ -16,7 +16,7 @@ pub struct Moved {
 }
 
 /// Everything that moves the account of customer `$1`.
-const MOVES: &str = "SELECT issued_on AS moved_on, kind, number, total_cents AS cents, 1 AS place FROM invoice WHERE customer_id = $1 \
+const MOVES: &str = "SELECT issued_on AS on_day, kind, number, total_cents AS cents, 1 AS place FROM invoice WHERE customer_id = $1 \
      UNION ALL SELECT received_on, 'payment', number, -amount_cents, 2 FROM payment WHERE customer_id = $1 \
      UNION ALL SELECT reversed_on, 'payment_undone', number, amount_cents, 3 FROM payment \
      WHERE customer_id = $1 AND reversed_on IS NOT NULL \
@@ -38,7 +38,7 @@ pub async fn balance_before(
     day: NaiveDate,
 ) -> Result<i64> {
     let sql = format!(
-        "SELECT CAST(COALESCE(SUM(cents), 0) AS BIGINT) AS cents FROM ({MOVES}) m WHERE moved_on < $2"
+        "SELECT CAST(COALESCE(SUM(cents), 0) AS BIGINT) AS cents FROM ({MOVES}) m WHERE on_day < $2"
     );
     let values = [customer_id.into(), day.into()];
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
@@ -54,8 +54,8 @@ pub async fn moves_between(
     rows_max: u64,
 ) -> Result<Vec<Moved>> {
     let sql = format!(
-        "SELECT moved_on, kind, number, cents FROM ({MOVES}) m WHERE moved_on >= $2 AND moved_on <= $3 \
-         ORDER BY moved_on, place, number LIMIT {rows_max}"
+        "SELECT on_day, kind, number, cents FROM ({MOVES}) m WHERE on_day >= $2 AND on_day <= $3 \
+         ORDER BY on_day, place, number LIMIT {rows_max}"
     );
     let values = [customer_id.into(), from.into(), until.into()];
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);

@@ -92,7 +92,7 @@ pub async fn account(
             .checked_add(Cents(row.cents))
             .ok_or_else(|| Error::internal("a statement's balance is too large"))?;
         lines.push(Line {
-            on: row.moved_on,
+            on: row.on_day,
             kind,
             number: row.number,
             amount: Cents(row.cents),
