@@ -5,8 +5,7 @@ use super::*;
 use crate::percent::Percent;
 use crate::pricing::discount::{Discount, discount_lines};
 use crate::tax::{
-    Basis, ChargeKind, Jurisdiction, Level, LevelKind, Prices, Rule, Sale, TaxLine, TaxResult,
-    Treatment, tax,
+    Basis, ChargeKind, Jurisdiction, Level, LevelKind, Prices, Rule, Sale, TaxLine, Treatment, tax,
 };
 use crate::worked::rows;
 
@@ -34,45 +33,16 @@ fn place(rates: &[&str]) -> Jurisdiction {
     }
 }
 
-fn taxed(nets: &[Cents], place: &Jurisdiction) -> TaxResult {
-    let lines: Vec<TaxLine> = nets
-        .iter()
-        .map(|net| TaxLine::new(ChargeKind::Part, *net))
-        .collect();
-    tax(&lines, place, None, &Sale::of_day(day())).unwrap()
-}
-
-/// Prices, a document discount and the tax on what remains, as a document.
+/// Parts at these prices under a discount on all of them, with the tax on what remains, as a document.
 fn document(prices: &[i64], discount: Discount, place: &Jurisdiction) -> InvoiceDraft {
-    let prices: Vec<Cents> = prices.iter().copied().map(Cents).collect();
-    let given = discount_lines(&prices, discount).unwrap();
-    let result = taxed(&given.net_by_line, place);
-    let lines = prices
+    let each: Vec<Cents> = prices.iter().copied().map(Cents).collect();
+    let given = discount_lines(&each, discount).unwrap();
+    let lines: Vec<_> = prices
         .iter()
         .zip(&given.by_line)
-        .zip(&result.lines)
-        .map(|((net, off), tax)| Line {
-            kind: ChargeKind::Part,
-            description: "A part".to_owned(),
-            quantity: "1".to_owned(),
-            unit_price: *net,
-            net: *net,
-            discount: *off,
-            taxable: tax.taxable_cents,
-            tax: tax.tax_cents,
-            tax_reason: tax.reason.clone(),
-            section: String::new(),
-            condition: None,
-            own_discount: None,
-        });
-    let levels = result.levels.iter().map(|level| TaxLevel {
-        name: level.name.clone(),
-        kind: level.kind,
-        rate: level.rate,
-        taxable: level.taxable_cents,
-        tax: level.tax_cents,
-    });
-    InvoiceDraft::new(Payer::Customer, lines.collect(), levels.collect()).unwrap()
+        .map(|(price, off)| (ChargeKind::Part, *price, off.0))
+        .collect();
+    with_discounts(&lines, place)
 }
 
 const NO_DISCOUNT: Discount = Discount::Amount(Cents::ZERO);
@@ -97,7 +67,7 @@ fn with_discounts(lines: &[(ChargeKind, i64, i64)], place: &Jurisdiction) -> Inv
         .zip(&result.lines)
         .map(|((kind, price, off), tax)| Line {
             kind: *kind,
-            description: "A charge".to_owned(),
+            description: "A part".to_owned(),
             quantity: "1".to_owned(),
             unit_price: Cents(*price),
             net: Cents(*price),

@@ -108,14 +108,33 @@ async fn look_up(act: &Act, token: &str) -> Result<(Settings, Shown)> {
     Ok((settings, shown))
 }
 
-/// As [`look_up`], for an answer: each counts as a try, so that nobody floods the shop.
-async fn look_up_to_answer(act: &Act, token: &str) -> Result<(Settings, Shown)> {
-    let (settings, shown) = look_up(act, token).await?;
-    if matches!(shown, Shown::Offer(_)) && !admitted(act, "answer", token) {
-        let shown = closed(&settings, &Behind::TooManyTries);
-        return Ok((settings, shown));
+/// An estimate that waits for its answer, in the transaction that takes it.
+struct Opened {
+    settings: Settings,
+    tx: sea_orm::DatabaseTransaction,
+    found: Box<Found>,
+}
+
+/// What a customer answers by this secret, or what is shown in its place. Each answer counts as a try, so that nobody
+/// floods the shop.
+async fn to_answer(act: &Act, token: &str) -> Result<std::result::Result<Opened, Shown>> {
+    // Looked up first by reading: strangers who guess must not hold up writers.
+    let (settings, first) = look_up(act, token).await?;
+    if !matches!(first, Shown::Offer(_)) {
+        return Ok(Err(first));
     }
-    Ok((settings, shown))
+    if !admitted(act, "answer", token) {
+        return Ok(Err(closed(&settings, &Behind::TooManyTries)));
+    }
+    let tx = act.app.db.write().await?;
+    Ok(match behind(&tx, act, token).await? {
+        Behind::Open(found) => Ok(Opened {
+            settings,
+            tx,
+            found,
+        }),
+        behind => Err(closed(&settings, &behind)),
+    })
 }
 
 /// The PDF behind a link that can still be answered.
@@ -167,15 +186,13 @@ async fn instead<T>(db: &impl ConnectionTrait, behind: &Behind) -> Result<Fetche
 /// # Errors
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn accept(act: &Act, token: &str, answer: Acceptance) -> Result<Shown> {
-    // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up_to_answer(act, token).await?;
-    if !matches!(first, Shown::Offer(_)) {
-        return Ok(first);
-    }
-    let tx = act.app.db.write().await?;
-    let found = match behind(&tx, act, token).await? {
-        Behind::Open(found) => found,
-        behind => return Ok(closed(&settings, &behind)),
+    let Opened {
+        settings,
+        tx,
+        found,
+    } = match to_answer(act, token).await? {
+        Ok(opened) => opened,
+        Err(shown) => return Ok(shown),
     };
     let options = store::options_of(&tx, found.revision.id).await?;
     let problem_found = match chosen(&found, &options, &answer) {
@@ -212,15 +229,13 @@ async fn hindered(
 /// # Errors
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
-    // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up_to_answer(act, token).await?;
-    if !matches!(first, Shown::Offer(_)) {
-        return Ok(first);
-    }
-    let tx = act.app.db.write().await?;
-    let found = match behind(&tx, act, token).await? {
-        Behind::Open(found) => found,
-        behind => return Ok(closed(&settings, &behind)),
+    let Opened {
+        settings,
+        tx,
+        found,
+    } = match to_answer(act, token).await? {
+        Ok(opened) => opened,
+        Err(shown) => return Ok(shown),
     };
     let typed = reason.trim();
     if let Some(words) = unfit(typed, REASON_MAX) {
@@ -251,15 +266,13 @@ pub async fn decline(act: &Act, token: &str, reason: &str) -> Result<Shown> {
 /// # Errors
 /// Internal only; what the customer can mend comes back as a page.
 pub async fn ask(act: &Act, token: &str, question: &str) -> Result<Shown> {
-    // Looked up first by reading: strangers who guess must not hold up writers.
-    let (settings, first) = look_up_to_answer(act, token).await?;
-    if !matches!(first, Shown::Offer(_)) {
-        return Ok(first);
-    }
-    let tx = act.app.db.write().await?;
-    let found = match behind(&tx, act, token).await? {
-        Behind::Open(found) => found,
-        behind => return Ok(closed(&settings, &behind)),
+    let Opened {
+        settings,
+        tx,
+        found,
+    } = match to_answer(act, token).await? {
+        Ok(opened) => opened,
+        Err(shown) => return Ok(shown),
     };
     let typed = question.trim();
     let empty = typed.is_empty().then_some("Type your question.");
