@@ -7,6 +7,7 @@ pub mod base;
 
 pub mod appliances;
 pub mod attachments;
+pub mod banking;
 pub mod books;
 pub mod brief;
 pub mod callbacks;

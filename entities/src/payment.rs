@@ -25,6 +25,10 @@ pub struct Model {
     pub deposit_call_id: Option<i64>,
     /// The day it was undone.
     pub reversed_on: Option<Date>,
+    /// The account at a bank that it was taken to; none while it waits.
+    pub bank_account_id: Option<i64>,
+    /// The day it was taken there.
+    pub banked_on: Option<Date>,
 }
 
 /// Joins are written where they are used.

@@ -17,6 +17,10 @@ pub struct Model {
     pub reversed_on: Date,
     pub recorded_at: DateTimeUtc,
     pub recorded_by: i64,
+    /// The account at a bank that took it back; none for one that was not there yet.
+    pub bank_account_id: Option<i64>,
+    /// What the bank kept for it beside.
+    pub bank_fee_cents: i64,
 }
 
 /// Joins are written where they are used.

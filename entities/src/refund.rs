@@ -19,6 +19,8 @@ pub struct Model {
     pub recorded_at: DateTimeUtc,
     pub recorded_by: i64,
     pub amount_cents: i64,
+    /// The account it was paid from; none where it is the one with the role.
+    pub bank_account_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

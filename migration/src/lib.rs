@@ -23,6 +23,7 @@ mod m20261125_6_calls;
 mod m20261125_7_estimates;
 mod m20261125_8_invoices;
 mod m20261125_9_warranty;
+mod m20261128_22_banking;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -53,6 +54,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_17_priced_mends::Migration),
             Box::new(m20261125_18_ledger::Migration),
             Box::new(m20261125_19_receivables::Migration),
+            Box::new(m20261128_22_banking::Migration),
         ]
     }
 }

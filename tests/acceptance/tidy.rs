@@ -23,6 +23,7 @@ const FLOORS: &[&[&str]] = &[
     &["warranty"],
     &["estimates"],
     &["invoices"],
+    &["banking"],
     &["claims"],
     &["callbacks"],
     &["closeout"],

@@ -3,6 +3,7 @@
 //! Everything here is a pure function of its arguments: no clock, no files, no network, no row ids. What must stay
 //! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine.
 
+pub mod banking;
 pub mod books;
 pub mod callback;
 pub mod cautions;

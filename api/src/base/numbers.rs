@@ -18,12 +18,13 @@ pub enum Series {
     Payment,
     Refund,
     WriteOff,
+    BankDeposit,
     Journal,
     ShopTag,
 }
 
 impl Series {
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Call,
         Self::Estimate,
         Self::Invoice,
@@ -31,6 +32,7 @@ impl Series {
         Self::Payment,
         Self::Refund,
         Self::WriteOff,
+        Self::BankDeposit,
         Self::Journal,
         Self::ShopTag,
     ];
@@ -45,6 +47,7 @@ impl Series {
             Self::Payment => "payment",
             Self::Refund => "refund",
             Self::WriteOff => "write_off",
+            Self::BankDeposit => "bank_deposit",
             Self::Journal => "journal",
             Self::ShopTag => "shop_tag",
         }
@@ -60,6 +63,7 @@ impl Series {
             Self::Payment => "P-",
             Self::Refund => "R-",
             Self::WriteOff => "W-",
+            Self::BankDeposit => "B-",
             Self::Journal => "J-",
             Self::ShopTag => "NP-",
         }

@@ -24,7 +24,7 @@ pub use operations::{
 pub use posting::{MANUAL, NewEntry, check_open, post, reverse, role_key};
 pub use store::balances::balance_before;
 pub use store::balances::{Balance, Closings, Days, balances};
-pub use store::{TaxOwed, chart, tax_owed};
+pub use store::{TaxOwed, bank_account, chart, tax_owed};
 
 #[cfg(test)]
 mod period_tests;

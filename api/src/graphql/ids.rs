@@ -39,6 +39,7 @@ pub enum Kind {
     Invoice,
     Payment,
     Refund,
+    BankDeposit,
     Callback,
     Flag,
     Mail,
@@ -49,7 +50,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 37] = [
+    const ALL: [Self; 38] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -80,6 +81,7 @@ impl Kind {
         Self::Invoice,
         Self::Payment,
         Self::Refund,
+        Self::BankDeposit,
         Self::Callback,
         Self::Flag,
         Self::Mail,

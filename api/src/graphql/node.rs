@@ -4,6 +4,7 @@ use async_graphql::{ComplexObject, Context, ID, Interface, Object, SimpleObject}
 
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::attachments::graphql::Attachment;
+use crate::banking::graphql::BankDeposit;
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
@@ -43,6 +44,7 @@ pub enum Node {
     Invoice(Invoice),
     Payment(Payment),
     Refund(Refund),
+    BankDeposit(BankDeposit),
     PriceBook(PriceBook),
     FlatRateTask(FlatRateTask),
     Supplier(Supplier),
@@ -92,6 +94,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Invoice => Invoice::find(ctx, row).await?.map(Node::from),
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
         Kind::Refund => Refund::find(ctx, row).await?.map(Node::from),
+        Kind::BankDeposit => BankDeposit::find(ctx, row).await?.map(Node::from),
         Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
         Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
         Kind::EstimateQuestion => EstimateQuestion::find(ctx, row).await?.map(Node::from),
@@ -127,6 +130,7 @@ impl SearchHit {
             "part" => Part::of(ctx, row).await?.map(Node::from),
             "invoice" => Invoice::of(ctx, row).await?.map(Node::from),
             "payment" => Payment::of(ctx, row).await?.map(Node::from),
+            "bank_deposit" => BankDeposit::of(ctx, row).await?.map(Node::from),
             "estimate" => Estimate::of(ctx, row).await?.map(Node::from),
             _ => None,
         })

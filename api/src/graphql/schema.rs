@@ -40,6 +40,7 @@ pub struct Query(
     crate::invoices::graphql::ChasingQuery,
     crate::invoices::graphql::ReceivingQuery,
     crate::invoices::graphql::AccountStatementsQuery,
+    crate::banking::graphql::DepositsQuery,
     crate::callbacks::graphql::CallbacksQuery,
     crate::brief::graphql::BriefQuery,
 );
@@ -75,6 +76,7 @@ pub struct Mutation(
     crate::invoices::graphql::ReceivingMutation,
     crate::invoices::graphql::ChasingMutation,
     crate::invoices::graphql::AccountStatementsMutation,
+    crate::banking::graphql::DepositsMutation,
     crate::callbacks::graphql::CallbacksMutation,
     crate::closeout::graphql::CloseoutMutation,
 );

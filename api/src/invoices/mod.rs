@@ -28,6 +28,7 @@ pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 pub use issuing::{IssueInvoice, issue_invoice};
+pub use receiving::banked::{AtBank, put_at_bank};
 pub use receiving::credit::{
     AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, refund_credit,
 };

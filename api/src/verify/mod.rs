@@ -7,6 +7,7 @@
 //! It lies at the roof because it looks into every capability's tables, and on purpose it asks the database
 //! itself and not the code that wrote the rows.
 
+mod banking;
 mod books;
 mod chain;
 mod documents;
@@ -52,6 +53,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(chain::check(&tx).await?);
     findings.extend(numbers::check(&tx).await?);
     findings.extend(invoices::check(&tx).await?);
+    findings.extend(banking::check(&tx).await?);
     findings.extend(documents::check(&tx).await?);
     findings.extend(mail::check(&tx).await?);
     findings.extend(work::check(&tx).await?);
@@ -59,6 +61,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     Ok(findings)
 }
 
+#[cfg(test)]
+mod banking_tests;
 #[cfg(test)]
 mod chain_tests;
 #[cfg(test)]

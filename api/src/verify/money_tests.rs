@@ -133,6 +133,7 @@ impl ShopDays<'_> {
             reason: "It came back".to_owned(),
             reversed_on: self.today(),
             charge_fee: false,
+            bank_fee: None,
         };
         reverse_payment(&self.act, order).await.map(drop)
     }
@@ -158,6 +159,7 @@ impl ShopDays<'_> {
             method: PaymentMethod::Check,
             reference: None,
             refunded_on: self.today(),
+            bank_account_id: None,
         };
         refund_credit(&self.act, order).await.map(drop)
     }

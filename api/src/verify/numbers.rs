@@ -40,6 +40,10 @@ fn place(series: Series) -> (&'static str, &'static str) {
             "write_off",
             "SELECT id, number FROM write_off ORDER BY LENGTH(number), number",
         ),
+        Series::BankDeposit => (
+            "bank_deposit",
+            "SELECT id, number FROM bank_deposit ORDER BY LENGTH(number), number",
+        ),
         Series::Journal => (
             "journal_entry",
             "SELECT id, number FROM journal_entry ORDER BY LENGTH(number), number",

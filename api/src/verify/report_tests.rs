@@ -1,6 +1,6 @@
 //! Reports against documents and books, on both databases.
 
-use nameplate_entities::kinds::LevelKind;
+use nameplate_entities::kinds::{LevelKind, ReversalKind};
 use nameplate_entities::{invoice, tax_level};
 use nameplate_rules::books::AccountKind;
 use nameplate_rules::money::Cents;
@@ -10,7 +10,10 @@ use sea_orm::{EntityTrait, QueryOrder};
 use super::testing::TestShop;
 use crate::base::testing::noon;
 use crate::books::{Days, JournalLine, PostJournal, balances, post_journal};
-use crate::invoices::{CreditInvoice, Excess, credit_invoice, open_now, open_on, record_payment};
+use crate::invoices::{
+    CreditInvoice, Excess, RecordPayment, ReversePayment, credit_invoice, open_now, open_on,
+    record_payment, reverse_payment,
+};
 use crate::reports::{self, Basis, Span, TaxLiability, margins};
 
 fn today() -> Span {
@@ -217,6 +220,39 @@ async fn margins_and_takings_add_up_to_what_was_billed_and_received() {
             .map(|row| (row.amount_cents, row.payment_count))
             .collect();
         assert_eq!(taken, [(15_000, 2)]);
+    }
+}
+
+#[tokio::test]
+async fn takings_are_less_by_what_was_undone_on_the_day_it_was_undone() {
+    for shop in TestShop::everywhere().await {
+        let yesterday = noon().date_naive() - chrono::Days::new(1);
+        let payment = RecordPayment {
+            received_on: yesterday,
+            ..shop.payment(9_000, Excess::BecomesCredit)
+        };
+        let bounced = record_payment(&shop.owner, payment).await.unwrap();
+        let payment = shop.payment(5_000, Excess::BecomesCredit);
+        record_payment(&shop.owner, payment).await.unwrap();
+        let order = ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: bounced.id,
+            kind: ReversalKind::Bounced,
+            reason: "Not honoured".to_owned(),
+            reversed_on: noon().date_naive(),
+            charge_fee: false,
+            bank_fee: None,
+        };
+        reverse_payment(&shop.owner, order).await.unwrap();
+        let span = Span::new(yesterday, noon().date_naive()).unwrap();
+        let takings = reports::takings(shop.bench.app.db.read(), span).await;
+        let found: Vec<_> = takings
+            .unwrap()
+            .iter()
+            .map(|row| (row.received_on, row.amount_cents, row.payment_count))
+            .collect();
+        let expected = [(yesterday, 9_000, 1), (noon().date_naive(), -4_000, 1)];
+        assert_eq!(found, expected);
     }
 }
 

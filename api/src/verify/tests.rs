@@ -88,7 +88,7 @@ impl TestShop {
         assert!(findings.is_empty(), "{findings:#?}");
     }
 
-    async fn spoil(&self, sql: &str) -> Vec<String> {
+    pub async fn spoil(&self, sql: &str) -> Vec<String> {
         let tx = self.bench.app.db.write().await.unwrap();
         tx.execute_unprepared(sql).await.unwrap();
         tx.commit().await.unwrap();

@@ -1,5 +1,6 @@
 //! The closed lists that columns hold, each kept as a lower-case word.
 
+mod banking;
 mod callbacks;
 mod estimates;
 mod machines;
@@ -12,6 +13,7 @@ mod tax;
 mod tax_facts;
 mod work;
 
+pub use banking::*;
 pub use callbacks::*;
 pub use estimates::*;
 pub use machines::*;

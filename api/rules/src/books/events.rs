@@ -189,18 +189,44 @@ pub fn deposit_applied(amount: Cents) -> Result<Entry, BooksRefusal> {
     pair(Role::CustomerDeposits, Role::Receivable, amount)
 }
 
-/// Receipts brought to the bank, of which a card company may keep a fee.
+/// Receipts brought to this account at a bank, of which a card company may keep a fee.
 ///
 /// # Errors
 /// `NegativeAmount`; `PartExceedsWhole` if the fee is more than the receipts; `TooFewPostings` for nothing.
-pub fn banked(receipts: Cents, card_fee: Cents) -> Result<Entry, BooksRefusal> {
+pub fn banked(
+    bank: impl Into<AccountRef>,
+    receipts: Cents,
+    card_fee: Cents,
+) -> Result<Entry, BooksRefusal> {
     not_negative("the receipts", receipts)?;
     not_negative("the card fee", card_fee)?;
     let arrived = rest_of("the card fee", receipts, card_fee)?;
     entry(vec![
-        Posting::debit(Role::Bank, arrived),
+        Posting::debit(bank, arrived),
         Posting::debit(Role::CardFees, card_fee),
         Posting::credit(Role::UndepositedReceipts, receipts),
+    ])
+}
+
+/// A banked payment that the bank took back, such as a check that bounced, and what it kept for it: the receipts are as
+/// before they were banked, and the payment can be undone. Two postings on the bank's account, as its statement has two
+/// lines.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`.
+pub fn taken_back_by_bank(
+    bank: impl Into<AccountRef>,
+    amount: Cents,
+    bank_fee: Cents,
+) -> Result<Entry, BooksRefusal> {
+    not_negative("the amount", amount)?;
+    not_negative("the bank's fee", bank_fee)?;
+    let bank = bank.into();
+    entry(vec![
+        Posting::debit(Role::UndepositedReceipts, amount),
+        Posting::debit(Role::OtherExpense, bank_fee),
+        Posting::credit(bank.clone(), amount),
+        Posting::credit(bank, bank_fee),
     ])
 }
 
@@ -213,16 +239,24 @@ pub enum RefundFrom {
     Receivable,
 }
 
-/// Refund paid from the bank.
+/// Refund paid from this account at a bank.
 ///
 /// # Errors
 /// `NegativeAmount`, `TooFewPostings` for nothing.
-pub fn refund(from: RefundFrom, amount: Cents) -> Result<Entry, BooksRefusal> {
+pub fn refund(
+    from: RefundFrom,
+    bank: impl Into<AccountRef>,
+    amount: Cents,
+) -> Result<Entry, BooksRefusal> {
     let role = match from {
         RefundFrom::Deposits => Role::CustomerDeposits,
         RefundFrom::Receivable => Role::Receivable,
     };
-    pair(role, Role::Bank, amount)
+    not_negative("the amount", amount)?;
+    entry(vec![
+        Posting::debit(role, amount),
+        Posting::credit(bank, amount),
+    ])
 }
 
 /// Write-off of a receivable. The tax part goes back to sales tax payable only where the law gives relief; otherwise the

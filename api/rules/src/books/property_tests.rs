@@ -17,6 +17,10 @@ pub enum Event {
         receipts: Cents,
         card_fee: Cents,
     },
+    TakenBackByBank {
+        amount: Cents,
+        bank_fee: Cents,
+    },
     Refund {
         from: RefundFrom,
         amount: Cents,
@@ -56,8 +60,11 @@ pub fn post(event: &Event) -> Result<Option<Entry>, BooksRefusal> {
         Event::Payment(p) => payment(*p).map(Some),
         Event::DepositTaken(amount) => deposit_taken(*amount).map(Some),
         Event::DepositApplied(amount) => deposit_applied(*amount).map(Some),
-        Event::Banked { receipts, card_fee } => banked(*receipts, *card_fee).map(Some),
-        Event::Refund { from, amount } => refund(*from, *amount).map(Some),
+        Event::Banked { receipts, card_fee } => banked(Role::Bank, *receipts, *card_fee).map(Some),
+        Event::TakenBackByBank { amount, bank_fee } => {
+            taken_back_by_bank(Role::Bank, *amount, *bank_fee).map(Some)
+        }
+        Event::Refund { from, amount } => refund(*from, Role::Bank, *amount).map(Some),
         Event::WriteOff {
             owed_by,
             bad_debt,

@@ -163,26 +163,19 @@ fn every_worked_event_posts_to_its_accounts() {
         let entry = post(&row.input)
             .expect("an entry")
             .expect("something to post");
-        let got: BTreeMap<String, i64> = entry
-            .postings()
-            .iter()
-            .map(|p| {
-                let AccountRef::Role(role) = &p.account else {
-                    unreachable!("events post to roles")
-                };
-                let name = serde_json::to_value(role)
-                    .expect("a name")
-                    .as_str()
-                    .expect("text")
-                    .to_owned();
-                (
-                    p.tax_level
-                        .as_ref()
-                        .map_or(name.clone(), |level| format!("{name}/{level}")),
-                    p.signed().0,
-                )
-            })
-            .collect();
+        let mut got: BTreeMap<String, i64> = BTreeMap::new();
+        for p in entry.postings() {
+            let AccountRef::Role(role) = &p.account else {
+                unreachable!("events post to roles")
+            };
+            let name = serde_json::to_value(role).expect("a name");
+            let name = name.as_str().expect("text");
+            let account = match &p.tax_level {
+                Some(level) => format!("{name}/{level}"),
+                None => name.to_owned(),
+            };
+            *got.entry(account).or_default() += p.signed().0;
+        }
         assert_eq!(got, row.expected, "{}", row.source);
     }
 }
@@ -298,7 +291,7 @@ fn events_refuse_nothing_negative_amounts_and_parts_larger_than_the_whole() {
         })
     );
     assert!(matches!(
-        banked(Cents(100), Cents(101)),
+        banked(Role::Bank, Cents(100), Cents(101)),
         Err(BooksRefusal::PartExceedsWhole { .. })
     ));
     let due = [TaxAmount {

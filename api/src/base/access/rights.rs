@@ -204,6 +204,10 @@ rights! {
     RefundCredit "refundCredit" Owner,
     /// Undo a payment that came back or was typed by mistake.
     ReversePayment "reversePayment" Desk,
+    /// Take receipts to an account at a bank.
+    BankReceipts "bankReceipts" Desk,
+    /// Undo a bank deposit that was written by mistake.
+    UndoDeposit "undoDeposit" Desk,
     /// Mark an invoice as disputed by its customer.
     DisputeInvoice "disputeInvoice" Desk,
     /// Take the mark of a dispute off an invoice.

@@ -25,7 +25,8 @@ pub use accounts::{
 pub use periods::{CloseYear, ReopenBooks, close_books, close_year, reopen_books};
 
 /// Accounts that only documents post to, so that they always equal their open documents.
-const CONTROL: [Role; 3] = [
+const CONTROL: [Role; 4] = [
+    Role::UndepositedReceipts,
     Role::Receivable,
     Role::ClaimsReceivable,
     Role::CustomerDeposits,

@@ -6,12 +6,15 @@ pub mod seals;
 
 use chrono::NaiveDate;
 use nameplate_entities::{account, journal_entry, posting, tax_jurisdiction, tax_level};
+use nameplate_rules::books::Role;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
 };
 
-use crate::base::{Error, Result};
+use crate::base::{Error, ProblemCode, Result};
+
+use super::posting::role_key;
 
 /// Every account, by code. A chart is short.
 pub async fn chart(db: &impl ConnectionTrait) -> Result<Vec<account::Model>> {
@@ -30,6 +33,36 @@ pub async fn get_account(db: &impl ConnectionTrait, path: &str, id: i64) -> Resu
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "account"))
+}
+
+/// The account at a bank, which the input names at `path`; the one the program pays from when it names none.
+///
+/// # Errors
+/// `NotFound`; `WrongState` for an account that is no bank's, or retired.
+pub async fn bank_account(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: Option<i64>,
+) -> Result<account::Model> {
+    let row = match id {
+        Some(id) => get_account(db, path, id).await?,
+        None => account::Entity::find()
+            .filter(account::Column::Role.eq(role_key(Role::Bank)))
+            .one(db)
+            .await?
+            .ok_or_else(|| Error::not_found(path, "account at a bank"))?,
+    };
+    let refused = |why: &str| {
+        let message = format!("{} {} {why}.", row.code, row.name);
+        Err(Error::refused(ProblemCode::WrongState, path, message))
+    };
+    if !row.is_bank {
+        return refused("is no account at a bank");
+    }
+    if row.retired_at.is_some() {
+        return refused("is retired; it takes no more entries");
+    }
+    Ok(row)
 }
 
 /// The entry, which the input names at `path`.

@@ -47,6 +47,8 @@ pub struct Payment {
     unallocated: Money,
     /// The day it was undone; null while it stands.
     reversed_on: Option<NaiveDate>,
+    /// The day it was taken to a bank; null while it waits.
+    banked_on: Option<NaiveDate>,
     #[graphql(skip)]
     row: payment::Model,
 }
@@ -62,6 +64,7 @@ impl From<payment::Model> for Payment {
             amount: Money::cents(row.amount_cents),
             unallocated: Money::cents(row.unallocated_cents),
             reversed_on: row.reversed_on,
+            banked_on: row.banked_on,
             row,
         }
     }

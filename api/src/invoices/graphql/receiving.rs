@@ -45,6 +45,8 @@ pub struct PaymentReversal {
     reversed_on: NaiveDate,
     /// When it was recorded.
     recorded_at: DateTime<Utc>,
+    /// What the bank kept for it, beside the payment itself.
+    bank_fee: Money,
     #[graphql(skip)]
     row: payment_reversal::Model,
 }
@@ -56,6 +58,7 @@ impl From<payment_reversal::Model> for PaymentReversal {
             reason: row.reason.clone(),
             reversed_on: row.reversed_on,
             recorded_at: row.recorded_at,
+            bank_fee: Money::cents(row.bank_fee_cents),
             row,
         }
     }
@@ -246,6 +249,8 @@ pub struct RefundCreditInput {
     reference: Option<String>,
     /// Day it is paid, from the bank.
     refunded_on: NaiveDate,
+    /// The account at a bank that it is paid from; the usual one when left out.
+    bank_account_id: Option<ID>,
 }
 
 impl RefundCreditInput {
@@ -257,6 +262,8 @@ impl RefundCreditInput {
             method: self.method.into(),
             reference: self.reference,
             refunded_on: self.refunded_on,
+            bank_account_id: Kind::Account
+                .row_if_any("bankAccountId", self.bank_account_id.as_ref())?,
         })
     }
 }
@@ -285,6 +292,8 @@ pub struct ReversePaymentInput {
     /// Whether the customer is charged the shop's fee for a returned payment.
     #[graphql(default = false)]
     charge_fee: bool,
+    /// What the bank kept for it, beside the payment itself; only of one that was taken to a bank.
+    bank_fee: Option<Money>,
 }
 
 impl ReversePaymentInput {
@@ -296,6 +305,7 @@ impl ReversePaymentInput {
             reason: self.reason,
             reversed_on: self.reversed_on,
             charge_fee: self.charge_fee,
+            bank_fee: self.bank_fee.map(|fee| fee.0),
         })
     }
 }

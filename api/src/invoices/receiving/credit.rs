@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{invoice, payment, receivable, refund, refund_part};
+use nameplate_rules::books::AccountRef;
 use nameplate_rules::books::events::{self, RefundFrom};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
@@ -205,13 +206,15 @@ pub struct RefundCredit {
     pub method: PaymentMethod,
     pub reference: Option<String>,
     pub refunded_on: NaiveDate,
+    /// The account at a bank it is paid from; the usual one when left out.
+    pub bank_account_id: Option<i64>,
 }
 
 /// Pays a customer's credit back from the bank: free credit first, then deposits; each oldest first.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `TooMuch` for more than the credit there is; `ImpossibleDate` for a day to come, or before
-/// the credit arose; `PeriodClosed`.
+/// the credit arose; `PeriodClosed`; `WrongState` for an account that is no bank's.
 pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Model> {
     let staff_id = act.staff_with(Right::RefundCredit)?;
     let verb = Right::RefundCredit.mutation();
@@ -229,6 +232,7 @@ pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Mod
     checks.finish()?;
     let customer = customers::get_customer(&tx, "customerId", order.customer_id).await?;
     books::check_open(&tx, "refundedOn", order.refunded_on).await?;
+    let bank = books::bank_account(&tx, "bankAccountId", order.bank_account_id).await?;
     let sources = to_refund(&tx, &order).await?;
     let row = refund::ActiveModel {
         number: Set(numbers::take(&tx, Series::Refund).await?),
@@ -239,6 +243,7 @@ pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Mod
         recorded_at: Set(act.at),
         recorded_by: Set(staff_id),
         amount_cents: Set(order.amount.0),
+        bank_account_id: Set(Some(bank.id)),
         ..Default::default()
     };
     let row = row.insert(&tx).await?;
@@ -248,7 +253,11 @@ pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Mod
         id: row.id,
     };
     let memo = format!("Refund {}", row.number);
-    let entry = events::refund(RefundFrom::Deposits, order.amount);
+    let entry = events::refund(
+        RefundFrom::Deposits,
+        AccountRef::Code(bank.code),
+        order.amount,
+    );
     settling::post(&tx, act, (subject, row.refunded_on, memo), entry).await?;
     audit::created(&tx, act, verb, subject, &row).await?;
     once.keep(&tx, act, &row.id).await?;

@@ -23,6 +23,7 @@ use crate::{books, customers, shop};
 use super::chasing::writing_off;
 use super::store::{self, Source};
 
+pub mod banked;
 pub mod credit;
 pub mod deposits;
 pub mod reversing;

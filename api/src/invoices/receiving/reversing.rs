@@ -3,7 +3,7 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReversalKind;
 use nameplate_entities::{allocation, payment, payment_reversal};
-use nameplate_rules::books::events;
+use nameplate_rules::books::{AccountRef, events};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
@@ -29,10 +29,13 @@ pub struct ReversePayment {
     pub reversed_on: NaiveDate,
     /// Whether the customer is charged the shop's fee for it.
     pub charge_fee: bool,
+    /// What the bank kept for it, beside the payment itself.
+    pub bank_fee: Option<Cents>,
 }
 
 /// Undoes a payment: what it settled is open again, its entry is reversed.
 ///
+/// One that was taken to a bank is taken back by that account; one that was not leaves the receipts not yet banked.
 /// Credit out of it that was laid against other invoices is taken off them, too. What a credit note gave back of an
 /// invoice is laid against that invoice before the customer owes it again.
 ///
@@ -53,9 +56,13 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
     let mut checks = Checks::new();
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     checks.not_after("reversedOn", order.reversed_on, today);
+    if let Some(fee) = order.bank_fee {
+        checks.not_negative("bankFee", fee);
+    }
     checks.finish()?;
     let before = store::get_payment(&tx, "paymentId", order.payment_id).await?;
     let laid = to_undo(&tx, &before, order.reversed_on).await?;
+    let bank_fee = bank_fee(&before, &order)?;
     books::check_open(&tx, "reversedOn", order.reversed_on).await?;
     let row = payment_reversal::ActiveModel {
         payment_id: Set(before.id),
@@ -64,6 +71,8 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
         reversed_on: Set(order.reversed_on),
         recorded_at: Set(act.at),
         recorded_by: Set(staff_id),
+        bank_account_id: Set(before.bank_account_id),
+        bank_fee_cents: Set(bank_fee.0),
         ..Default::default()
     };
     let reversal = row.insert(&tx).await?;
@@ -137,16 +146,35 @@ async fn to_undo(
         )));
     }
     let laid = store::laid_with(tx, row.id).await?;
+    let too_early = |message: String| {
+        Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "reversedOn",
+            message,
+        ))
+    };
+    if let Some(day) = row.banked_on.filter(|day| on < *day) {
+        return too_early(format!("{} was taken to the bank on {day}.", row.number));
+    }
     let latest = laid.iter().map(|row| row.applied_on).max();
     let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
     if on < earliest {
-        return Err(Error::refused(
-            ProblemCode::ImpossibleDate,
-            "reversedOn",
-            format!("{} still settled something on {earliest}.", row.number),
+        return too_early(format!(
+            "{} still settled something on {earliest}.",
+            row.number
         ));
     }
     Ok(laid)
+}
+
+/// What the bank kept: nothing of a payment that it never had.
+fn bank_fee(row: &payment::Model, order: &ReversePayment) -> Result<Cents> {
+    let fee = order.bank_fee.unwrap_or(Cents::ZERO);
+    if fee > Cents::ZERO && row.bank_account_id.is_none() {
+        let message = format!("{} was not taken to a bank yet.", row.number);
+        return Err(Error::refused(ProblemCode::WrongState, "bankFee", message));
+    }
+    Ok(fee)
 }
 
 /// Reverses the payment's own entry, and what was laid of it later.
@@ -164,6 +192,17 @@ async fn post(
     let later = settling::less(whole, Cents(settled))?;
     if later > Cents::ZERO {
         let entry = events::deposit_applied(later).map(|entry| entry.reversed());
+        let about = (of_reversal(reversal), on, memo.clone());
+        settling::post(tx, act, about, entry).await?;
+    }
+    if let Some(id) = reversal.bank_account_id {
+        let bank = books::bank_account(tx, "paymentId", Some(id)).await?;
+        let entry = events::taken_back_by_bank(
+            AccountRef::Code(bank.code),
+            Cents(row.amount_cents),
+            Cents(reversal.bank_fee_cents),
+        );
+        let memo = format!("Payment {} taken back by the bank", row.number);
         settling::post(tx, act, (of_reversal(reversal), on, memo), entry).await?;
     }
     Ok(())

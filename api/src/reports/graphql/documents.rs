@@ -210,9 +210,9 @@ pub struct Takings {
     on: NaiveDate,
     /// How it came.
     method: PaymentMethod,
-    /// The sum.
+    /// The sum, less payments that were undone on this day.
     amount: Money,
-    /// How many payments.
+    /// How many payments came in.
     payment_count: i64,
 }
 
@@ -313,7 +313,7 @@ impl DocumentReportsQuery {
         Ok(shown.collect())
     }
 
-    /// Money that came in, by day and method; a year at most.
+    /// Money that came in, less what was undone, by day and method; a year at most.
     #[graphql(complexity = "50 + 100 * child_complexity")]
     async fn takings(
         &self,

@@ -37,7 +37,7 @@ pub async fn journal(
     let day = "COALESCE(p.entry_on, p.entry_on)";
     let sql = format!(
         "SELECT p.entry_id, p.position, e.number, e.entry_on, e.posted_at, e.memo, e.document_kind, \
-         COALESCE(i.number, m.number, c.number) AS document_number, a.code, a.name, p.debit_cents, p.credit_cents, \
+         COALESCE(i.number, m.number, c.number, f.number, w.number, b.number, y.number) AS document_number, a.code, a.name, p.debit_cents, p.credit_cents, \
          v.name AS tax_level, r.number AS reverses, s.hash \
          FROM posting p JOIN journal_entry e ON e.id = p.entry_id JOIN account a ON a.id = p.account_id \
          LEFT JOIN tax_level v ON v.id = p.tax_level_id \
@@ -46,6 +46,11 @@ pub async fn journal(
          LEFT JOIN invoice i ON e.document_kind = 'invoice' AND i.id = e.document_id \
          LEFT JOIN payment m ON e.document_kind = 'payment' AND m.id = e.document_id \
          LEFT JOIN service_call c ON e.document_kind = 'service_call' AND c.id = e.document_id \
+         LEFT JOIN refund f ON e.document_kind = 'refund' AND f.id = e.document_id \
+         LEFT JOIN write_off w ON e.document_kind = 'write_off' AND w.id = e.document_id \
+         LEFT JOIN bank_deposit b ON e.document_kind = 'bank_deposit' AND b.id = e.document_id \
+         LEFT JOIN payment_reversal x ON e.document_kind = 'payment_reversal' AND x.id = e.document_id \
+         LEFT JOIN payment y ON y.id = x.payment_id \
          WHERE {day} >= $1 AND {day} <= $2 AND (p.entry_id, p.position) > ($3, $4) \
          ORDER BY p.entry_id, p.position LIMIT {count}"
     );

@@ -83,6 +83,7 @@ impl TestShop {
             method: PaymentMethod::Check,
             reference: Some("2001".to_owned()),
             refunded_on: today(),
+            bank_account_id: None,
         }
     }
 
@@ -94,6 +95,7 @@ impl TestShop {
             reason: "The bank did not honour it".to_owned(),
             reversed_on: today(),
             charge_fee: false,
+            bank_fee: None,
         }
     }
 

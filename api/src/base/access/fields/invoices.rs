@@ -40,12 +40,12 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Payment",
         Desk,
-        "allocations depositFor reversedOn reversal",
+        "allocations depositFor reversedOn reversal bankedOn",
     ),
     (
         "PaymentReversal",
         Desk,
-        "kind reason reversedOn recordedAt recordedBy",
+        "kind reason reversedOn recordedAt recordedBy bankFee",
     ),
     (
         "Allocation",

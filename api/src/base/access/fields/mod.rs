@@ -5,6 +5,7 @@
 
 mod appliances;
 mod attachments;
+mod banking;
 mod books;
 mod brief;
 mod callbacks;
@@ -36,6 +37,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     warranty::WARRANTY,
     estimates::ESTIMATES,
     invoices::INVOICES,
+    banking::BANKING,
     callbacks::CALLBACKS,
     brief::BRIEF,
     reports::REPORTS,

@@ -11,7 +11,7 @@ use std::sync::Arc;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
 use nameplate_entities::kinds::{CallKind, Method, Quantity, Role, VisitState};
-use nameplate_entities::{invoice, service_call, staff};
+use nameplate_entities::{invoice, payment, service_call, staff};
 use nameplate_rules::money::Cents;
 use nameplate_rules::readings::Unit;
 use rust_decimal::Decimal;
@@ -54,7 +54,7 @@ pub async fn play(
         types: Vec::new(),
         owed: Vec::new(),
         banking_back_days: super::scenario::HISTORY_DAYS,
-        unbanked: Cents::ZERO,
+        unbanked: Vec::new(),
         keys: 0,
     };
     player.open_shop(data).await?;
@@ -98,7 +98,7 @@ struct Player<'a> {
     /// Days until the next banking.
     banking_back_days: i64,
     /// Receipts since the last banking.
-    unbanked: Cents,
+    unbanked: Vec<payment::Model>,
     keys: u32,
 }
 

@@ -1,10 +1,12 @@
 //! What the owner books by hand: the capital she began with, parts bought, and receipts taken to the bank.
 
-use nameplate_entities::kinds::Role;
+use nameplate_entities::kinds::{PaymentMethod, Role};
 use nameplate_rules::books::Role as Account;
 use nameplate_rules::money::Cents;
+use rust_decimal::Decimal;
 
-use crate::base::Result;
+use crate::banking;
+use crate::base::{Error, Result};
 use crate::books::{self, JournalLine, PostJournal};
 
 use super::{Player, cents};
@@ -46,15 +48,43 @@ impl Player<'_> {
 
     async fn bank(&mut self) -> Result<()> {
         let day = self.banking_back_days;
-        if self.unbanked > Cents::ZERO {
-            let receipts = (Account::Bank, Account::UndepositedReceipts, self.unbanked);
-            self.unbanked = Cents::ZERO;
-            self.post(day, "Receipts taken to the bank", receipts)
-                .await?;
+        for method in [PaymentMethod::Check, PaymentMethod::Card] {
+            self.bank_those(day, method).await?;
         }
         if day / BANKING_DAYS % BUYING_BANKINGS == 0 {
             self.buy_parts(day).await?;
         }
+        Ok(())
+    }
+
+    /// Takes the payments of one method to the bank; a card company keeps its part.
+    async fn bank_those(&mut self, back_days: i64, method: PaymentMethod) -> Result<()> {
+        let those: Vec<_> = self
+            .unbanked
+            .extract_if(.., |payment| payment.method == method)
+            .collect();
+        if those.is_empty() {
+            return Ok(());
+        }
+        let sum = Cents::sum(those.iter().map(|payment| Cents(payment.amount_cents)));
+        let fee = sum.and_then(|sum| sum.times_half_up(Decimal::new(29, 3)));
+        let fee = fee.map_err(|refusal| Error::caused("a card fee of the demo", refusal))?;
+        let desk = self.act(back_days, Role::Office)?;
+        let slip = banking::BankReceipts {
+            idempotency_key: self.key(),
+            account_id: None,
+            deposited_on: self.day(back_days),
+            reference: None,
+            payments: those
+                .iter()
+                .map(|payment| banking::BankedPayment {
+                    payment_id: payment.id,
+                    card_fee: None,
+                })
+                .collect(),
+            card_fee: (method == PaymentMethod::Card).then_some(fee),
+        };
+        banking::bank_receipts(&desk, slip).await?;
         Ok(())
     }
 

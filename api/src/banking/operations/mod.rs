@@ -1,0 +1,3 @@
+//! What is done with an account at a bank.
+
+pub mod deposits;

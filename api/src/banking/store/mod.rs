@@ -1,0 +1,3 @@
+//! Rows of banking.
+
+pub mod deposits;

@@ -1,0 +1,88 @@
+//! Receipts that wait, deposits at banks, and their entries.
+
+use sea_orm::ConnectionTrait;
+
+use crate::base::Result;
+
+use super::Finding;
+use super::statement::{Rule, ask};
+
+pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
+    ask(tx, DEPOSITS).await
+}
+
+const DEPOSITS: &[Rule] = &[
+    Rule {
+        table: "account",
+        what: "cents of receipts not yet banked in the books, but for entries by hand, against payments that wait",
+        sql: "SELECT a.id AS row_id, found, expected FROM account a, \
+              (SELECT CAST(COALESCE(SUM(p.debit_cents - p.credit_cents), 0) AS BIGINT) AS found \
+              FROM posting p JOIN account b ON b.id = p.account_id JOIN journal_entry e ON e.id = p.entry_id \
+              WHERE b.role = 'undeposited_receipts' AND e.document_kind <> 'manual') f, \
+              (SELECT CAST(COALESCE(SUM(amount_cents), 0) AS BIGINT) AS expected FROM payment \
+              WHERE bank_account_id IS NULL AND reversed_on IS NULL) w \
+              WHERE a.role = 'undeposited_receipts' AND found <> expected",
+    },
+    Rule {
+        table: "bank_deposit",
+        what: "cents of its payments against its receipts",
+        sql: "SELECT d.id AS row_id, CAST(COALESCE(SUM(l.amount_cents), 0) AS BIGINT) AS found, \
+              d.receipts_cents AS expected FROM bank_deposit d \
+              LEFT JOIN bank_deposit_line l ON l.deposit_id = d.id GROUP BY d.id, d.receipts_cents \
+              HAVING COALESCE(SUM(l.amount_cents), 0) <> d.receipts_cents ORDER BY d.id",
+    },
+    Rule {
+        table: "bank_deposit",
+        what: "cents kept of its payments against its card fees",
+        sql: "SELECT d.id AS row_id, CAST(COALESCE(SUM(l.fee_cents), 0) AS BIGINT) AS found, \
+              d.fee_cents AS expected FROM bank_deposit d \
+              LEFT JOIN bank_deposit_line l ON l.deposit_id = d.id GROUP BY d.id, d.fee_cents \
+              HAVING COALESCE(SUM(l.fee_cents), 0) <> d.fee_cents ORDER BY d.id",
+    },
+    Rule {
+        table: "bank_deposit",
+        what: "cents that its entry brings to its account against receipts less fees",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT d.id, d.receipts_cents - d.fee_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(p.debit_cents) FROM posting p JOIN journal_entry e ON e.id = p.entry_id \
+              WHERE e.document_kind = 'bank_deposit' AND e.document_id = d.id AND e.reverses_entry_id IS NULL \
+              AND e.entry_on = d.deposited_on AND p.account_id = d.account_id), 0) AS BIGINT) AS found \
+              FROM bank_deposit d) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "bank_deposit",
+        what: "entries in the books, one more once it is undone",
+        sql: "SELECT d.id AS row_id, CAST(COUNT(e.id) AS BIGINT) AS found, \
+              CAST(CASE WHEN d.undone_on IS NULL THEN 1 ELSE 2 END AS BIGINT) AS expected FROM bank_deposit d \
+              LEFT JOIN journal_entry e ON e.document_kind = 'bank_deposit' AND e.document_id = d.id \
+              GROUP BY d.id, d.undone_on \
+              HAVING COUNT(e.id) <> CASE WHEN d.undone_on IS NULL THEN 1 ELSE 2 END ORDER BY d.id",
+    },
+    Rule {
+        table: "payment",
+        what: "the account it lies on against that of its standing deposit",
+        sql: "SELECT p.id AS row_id, p.bank_account_id AS found, d.account_id AS expected FROM payment p \
+              LEFT JOIN bank_deposit_line l ON l.standing_payment_id = p.id \
+              LEFT JOIN bank_deposit d ON d.id = l.deposit_id \
+              WHERE COALESCE(p.bank_account_id, 0) <> COALESCE(d.account_id, 0) \
+              OR (d.id IS NOT NULL AND (p.banked_on IS NULL OR p.banked_on <> d.deposited_on \
+              OR d.deposited_on < p.received_on OR d.undone_on IS NOT NULL OR l.amount_cents <> p.amount_cents)) \
+              ORDER BY p.id",
+    },
+    Rule {
+        table: "payment_reversal",
+        what: "cents that the bank took back with its fee against what its account was credited",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, p.amount_cents + r.bank_fee_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(o.credit_cents) FROM posting o JOIN journal_entry e ON e.id = o.entry_id \
+              WHERE e.document_kind = 'payment_reversal' AND e.document_id = r.id AND e.entry_on = r.reversed_on \
+              AND o.account_id = r.bank_account_id), 0) AS BIGINT) AS found \
+              FROM payment_reversal r JOIN payment p ON p.id = r.payment_id WHERE r.bank_account_id IS NOT NULL) s \
+              WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "payment_reversal",
+        what: "the account that took it back against the one the payment lay on",
+        sql: "SELECT r.id AS row_id, r.bank_account_id AS found, p.bank_account_id AS expected \
+              FROM payment_reversal r JOIN payment p ON p.id = r.payment_id \
+              WHERE COALESCE(r.bank_account_id, 0) <> COALESCE(p.bank_account_id, 0) ORDER BY r.id",
+    },
+];
