@@ -1,4 +1,4 @@
-//! That the customer agreed to more than the accepted estimate.
+//! That the customer agreed to work: to more than the accepted estimate, or without one.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
@@ -12,8 +12,8 @@ pub struct Model {
     #[sea_orm(primary_key)]
     pub id: i64,
     pub call_id: i64,
-    /// The accepted revision it goes beyond.
-    pub estimate_revision_id: i64,
+    /// The accepted revision it goes beyond; none where nothing was accepted.
+    pub estimate_revision_id: Option<i64>,
     pub added_work: String,
     pub added_total_cents: i64,
     /// Who agreed.

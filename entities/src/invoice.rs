@@ -20,6 +20,16 @@ pub struct Model {
     /// The drafted option that was billed in place of the accepted one.
     pub billed_option_id: Option<i64>,
     pub credits_invoice_id: Option<i64>,
+    /// Which sale it bills a part of, where several payers share one.
+    pub division_id: Option<i64>,
+    /// The invoice, taken back in whole, whose share this one bills to somebody else.
+    pub rebills_invoice_id: Option<i64>,
+    /// Where the machine stands or the goods went.
+    pub service_address_id: Option<i64>,
+    /// The book that priced it, where no estimate did.
+    pub price_book_id: Option<i64>,
+    /// The certificate that set any of it free of tax.
+    pub tax_exemption_id: Option<i64>,
     /// The invoice that this charge for lateness or a returned payment is about.
     pub charge_for_invoice_id: Option<i64>,
     pub tax_jurisdiction_id: i64,

@@ -35,6 +35,10 @@ pub struct Model {
     pub credits_line_id: Option<i64>,
     /// On a credit note: whether it lowers the price and gives back no quantity.
     pub corrects_price: bool,
+    /// Place in the sale, from 1, where several payers share it.
+    pub sale_position: Option<i32>,
+    /// Whether others pay for the rest of that line.
+    pub is_part: bool,
 }
 
 /// Joins are written where they are used.

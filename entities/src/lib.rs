@@ -46,6 +46,7 @@ pub mod flag_step;
 pub mod flat_rate_task;
 pub mod idempotency_key;
 pub mod invoice;
+pub mod invoice_division;
 pub mod invoice_line;
 pub mod invoice_tax;
 pub mod journal_entry;

@@ -26,6 +26,8 @@ pub struct Model {
     pub overdue_first_days: i32,
     pub overdue_second_days: i32,
     pub overdue_third_days: i32,
+    /// Who had late charges made by themselves, once a day; none where somebody of the shop asks for them.
+    pub late_charges_set_by: Option<i64>,
     pub version: i32,
 }
 

@@ -18,6 +18,7 @@ pub use payment::{
 };
 
 pub mod credit;
+pub mod division;
 pub mod late;
 mod payment;
 

@@ -40,6 +40,33 @@ pub struct LocalRules {
 }
 
 impl LocalRules {
+    /// What is asked of the bill for a sale without a call: nothing about a machine that was reported and repaired.
+    #[must_use]
+    pub fn for_sale_of_goods(&self) -> Self {
+        let about_a_repair = |element: &Element| {
+            matches!(
+                element,
+                Element::Make
+                    | Element::Model
+                    | Element::Serial
+                    | Element::RepairsNeeded
+                    | Element::LabourRate
+                    | Element::LabourTime
+                    | Element::RemovalCharge
+                    | Element::EstimateFee
+                    | Element::ReceivedOn
+                    | Element::PromisedOn
+            )
+        };
+        let bill = self.bill.iter().copied();
+        Self {
+            bill: bill.filter(|element| !about_a_repair(element)).collect(),
+            offers_removed_parts: false,
+            labour_warranty_days: None,
+            ..self.clone()
+        }
+    }
+
     /// Whether work of so much before tax must be with the customer in writing.
     #[must_use]
     pub fn wants_writing(&self, total: Cents) -> bool {
@@ -214,6 +241,64 @@ pub fn agreed(
     })
 }
 
+/// What a customer agreed to without an estimate, on the side of tax that the place counts.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct Consented {
+    /// In whatever way.
+    pub in_all: Cents,
+    /// What of it in writing.
+    pub in_writing: Cents,
+}
+
+/// How a bill for work without an accepted estimate stands to what the place asks.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WithoutEstimate {
+    /// Nothing more is needed.
+    Enough,
+    /// A consent is needed for this much that nobody agreed to.
+    ConsentNeeded {
+        /// How much.
+        beyond: Cents,
+    },
+    /// A consent in writing is needed for this much that nobody agreed to in writing.
+    WritingNeeded {
+        /// How much.
+        beyond: Cents,
+    },
+}
+
+/// Whether work that no estimate was accepted for may be billed.
+///
+/// A place that limits bills by what was accepted wants all of such work agreed to, and one that wants work above an
+/// amount in writing wants it so here too. Other places ask nothing.
+///
+/// # Errors
+/// `MoneyRefusal::TooLarge` if a difference does not fit.
+/// # Source
+/// 16 CCR 2722 and MCL 445.833: no charge beyond what the customer authorised; R152-11-5: in writing over 50.00. That
+/// nothing accepted is authorised as nothing is our reading; this is no legal advice.
+pub fn without_estimate(
+    rules: &LocalRules,
+    bill: Amounts,
+    consented: Consented,
+) -> Result<WithoutEstimate, MoneyRefusal> {
+    let side = if rules.counts_tax {
+        bill.with_tax
+    } else {
+        bill.before_tax
+    };
+    let beyond = |agreed: Cents| side.checked_sub(agreed).ok_or(MoneyRefusal::TooLarge);
+    let unwritten = beyond(consented.in_writing)?;
+    if rules.wants_writing(bill.before_tax) && unwritten > Cents::ZERO {
+        return Ok(WithoutEstimate::WritingNeeded { beyond: unwritten });
+    }
+    let unasked = beyond(consented.in_all)?;
+    if rules.tolerance.is_some() && unasked > Cents::ZERO {
+        return Ok(WithoutEstimate::ConsentNeeded { beyond: unasked });
+    }
+    Ok(WithoutEstimate::Enough)
+}
+
 /// How a consent was given.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -239,6 +324,8 @@ pub struct ConsentNote<'a> {
     pub telephone: Option<&'a str>,
     /// Who received it.
     pub received_by: &'a str,
+    /// Whether it goes beyond an accepted estimate; else it stands for one.
+    pub beyond_estimate: bool,
     /// The added parts and labour.
     pub added_work: &'a str,
     /// The added total with its currency.
@@ -264,8 +351,13 @@ impl ConsentNote<'_> {
         let conditions = self.conditions.map_or_else(String::new, |conditions| {
             format!(" Conditions: {conditions}")
         });
+        let (added, more) = if self.beyond_estimate {
+            ("added work", " more")
+        } else {
+            ("this work", "")
+        };
         format!(
-            "On {} {} agreed {way} to added work: {}, for {} more. Received by {}.{conditions}",
+            "On {} {} agreed {way} to {added}: {}, for {}{more}. Received by {}.{conditions}",
             self.given_at, self.authorised_by, self.added_work, self.added_total, self.received_by
         )
     }

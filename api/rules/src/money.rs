@@ -227,7 +227,8 @@ pub fn spread_by_cents(total: Cents, weights: &[Cents]) -> Result<Vec<Cents>, Sp
     spread_whole(total, &whole)
 }
 
-fn spread_whole(total: Cents, weights: &[i128]) -> Result<Vec<Cents>, SpreadRefusal> {
+/// [`spread`] with whole numbers as weights.
+pub(crate) fn spread_whole(total: Cents, weights: &[i128]) -> Result<Vec<Cents>, SpreadRefusal> {
     let too_large = || SpreadRefusal::TooLarge { total };
     let sum = weights
         .iter()

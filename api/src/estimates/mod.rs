@@ -25,18 +25,21 @@ pub use answering::recording::{
     RecordAcceptance, RecordDecline, Told, record_acceptance, record_decline,
 };
 pub use more_work::consents::{
-    RecordConsent, amounts, consent_sentences, consents_of, must_be_agreed, record_consent,
+    RecordConsent, amounts, consent_sentences, consents_of, consents_without_offer, must_be_agreed,
+    must_be_asked_for, record_consent,
 };
 pub use more_work::work_done::{WorkDone, close_work_done, work_done};
+pub use priced::shared_trips::trip_charged_with;
 pub use priced::{Destination, PricedLine, PricedOption, Terms};
 pub use sending::lapsing::expire_due;
 pub use sending::reminding::{self, moot, remind_due};
+pub use sending::resending::{ResendEstimate, resend_estimate};
 pub use sending::{PresentEstimate, SendEstimate, present_estimate, send_estimate, withdraw};
 pub use shown::content::printed_quantity;
 pub use shown::letter::{confirmation, letter, printed_pdf, reminder};
 pub use shown::{page, parties};
 pub use states::{mark_billing, mark_invoiced};
-pub use store::{Accepted, accepted_for_call};
+pub use store::{Accepted, accepted_for_call, waiting_for_answer};
 pub use writing::drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use writing::line_terms::LineTerms;
 pub use writing::offer::{NewLine, NewOption, Offer};
@@ -44,7 +47,7 @@ pub use writing::pictures::{NewPicture, remove_attachment};
 pub use writing::tax_facts::printed_as;
 pub use writing::templates::{NewTemplate, TemplateLine, add_repair_template};
 pub use writing::weighing::open;
-pub use writing::without_call::{FreeWork, price_without_call};
+pub use writing::without_call::{FreeWork, Workplace, price_work};
 
 #[cfg(test)]
 mod tests;

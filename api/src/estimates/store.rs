@@ -170,6 +170,23 @@ pub async fn accepted_revision(
         .await?)
 }
 
+/// The number of an estimate for a call that was sent and waits for its answer.
+pub async fn waiting_for_answer(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
+    let estimates = estimates_of_call(db, call_id).await?;
+    let sent = estimate_revision::Entity::find()
+        .filter(
+            estimate_revision::Column::EstimateId
+                .is_in(estimates.iter().map(|estimate| estimate.id)),
+        )
+        .filter(estimate_revision::Column::State.eq(EstimateState::Sent))
+        .one(db)
+        .await?;
+    Ok(sent.and_then(|sent| {
+        let estimate = estimates.iter().find(|row| row.id == sent.estimate_id);
+        estimate.map(|row| row.number.clone())
+    }))
+}
+
 /// Sent revisions whose last day lies before `day`, oldest first, at most `rows_max`.
 pub async fn lapsed(
     db: &impl ConnectionTrait,
@@ -351,6 +368,16 @@ pub async fn revoke_links(
         .exec(tx)
         .await?;
     Ok(())
+}
+
+/// Whether the link with this hash was stopped.
+pub async fn is_stopped(db: &impl ConnectionTrait, token_hash: &str) -> Result<bool> {
+    let link = estimate_link::Entity::find()
+        .filter(estimate_link::Column::TokenHash.eq(token_hash))
+        .filter(estimate_link::Column::RevokedAt.is_not_null())
+        .one(db)
+        .await?;
+    Ok(link.is_some())
 }
 
 /// The link with this hash that neither ended nor was stopped.

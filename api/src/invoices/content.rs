@@ -57,6 +57,9 @@ pub struct Content {
     /// Lines that the local rules want, one paragraph each.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub local_lines: Vec<String>,
+    /// For one of several payers of a call: which share this is.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
+    pub share: String,
     /// How the lines are printed, where that is not one by one before tax.
     #[serde(default, skip_serializing_if = "PrintedAs::is_plain")]
     pub printed_as: PrintedAs,
@@ -100,7 +103,11 @@ pub fn line(row: &invoice_line::Model) -> Line {
     Line {
         kind: pricing::charge_of_row(row.kind),
         description: row.description.clone(),
-        quantity: printed_quantity(row),
+        quantity: if row.is_part {
+            row.quantity.0.normalize().to_string()
+        } else {
+            printed_quantity(row)
+        },
         unit_price: Cents(row.unit_price_cents),
         net: Cents(row.net_cents),
         discount: Cents(row.discount_cents),

@@ -1,6 +1,8 @@
 //! Invoices, the credit notes that correct them, and the payments that settle them.
 //!
-//! Words: an *invoice* bills a call's accepted estimate, or lines without a call, or a charge about another invoice; a *credit note* is the mirror image of one invoice, or of a
+//! Words: an *invoice* bills a call's accepted estimate, or its work without one, or lines without a call, or a charge
+//! about another invoice; where several payers share a call, each is billed by an invoice of its own, and together they are
+//! a *division*; a *credit note* is the mirror image of one invoice, or of a
 //! part of it; a *payment* is money received, and an *allocation* says what part of it (or of a credit note or a
 //! write-off) settles which invoice, from which day on; what settles nothing is the customer's *credit*, and a *deposit*
 //! is credit kept for one call. What must stay true: an issued document never changes and hashes to what was issued;
@@ -20,13 +22,15 @@ mod store;
 mod telling;
 
 pub use chasing::dispute::{DisputeInvoice, dispute_invoice, settle_dispute};
-pub use chasing::late::{ChargeLateInvoices, charge_late_invoices};
+pub use chasing::late::{ChargeLateInvoices, charge_late_invoices, charge_what_is_late};
 pub use chasing::reminding::{moot, remind_overdue};
 pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
 pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
 pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
+pub use issuing::dividing::{Share, ShareOfLine};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
+pub use issuing::rebilling::{RebillInvoice, rebill_invoice};
 pub use issuing::{IssueInvoice, issue_invoice};
 pub use receiving::banked::{AtBank, put_at_bank};
 pub use receiving::credit::{

@@ -64,8 +64,15 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
 /// Internal only.
 pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> {
     match payload {
-        Payload::Estimate { revision_id, .. } => estimates::moot(act, *revision_id, false).await,
-        Payload::Reminder { revision_id, .. } => estimates::moot(act, *revision_id, true).await,
+        Payload::Estimate {
+            revision_id,
+            link_token,
+        } => estimates::moot(act, (*revision_id, link_token), false).await,
+        Payload::Reminder {
+            revision_id,
+            link_token,
+            ..
+        } => estimates::moot(act, (*revision_id, link_token), true).await,
         Payload::Overdue { invoice_id, .. } => invoices::moot(act, *invoice_id).await,
         Payload::EstimateAnswer { .. }
         | Payload::Confirmation { .. }

@@ -1,4 +1,4 @@
-//! What is looked after every hour: estimates whose last day is over, reminders, old sessions, forgotten tries.
+//! What is looked after every hour: estimates whose last day is over, reminders, late charges, old sessions, forgotten tries.
 
 use std::time::Duration;
 
@@ -18,6 +18,7 @@ pub async fn make(act: &Act) {
     report("lapsed estimates", estimates::expire_due(act).await);
     report("reminders", estimates::remind_due(act).await);
     report("overdue invoices", invoices::remind_overdue(act).await);
+    report("late charges", invoices::charge_what_is_late(act).await);
     report("staged price lists", pricing::forget_staged(act).await);
     report("old sessions", shop::forget_sessions(act).await);
 }

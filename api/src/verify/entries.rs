@@ -90,13 +90,13 @@ pub const ENTRIES: &[Rule] = &[
     },
     Rule {
         table: "estimate_revision",
-        what: "standing invoices of a billed revision",
-        sql: "SELECT r.id AS row_id, CAST(COUNT(i.id) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-              FROM estimate_revision r LEFT JOIN invoice i ON i.estimate_revision_id = r.id \
+        what: "standing bills of a billed revision; the invoices of several payers are one",
+        sql: "SELECT id AS row_id, CAST(bills AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected FROM (\
+              SELECT r.id, r.state, COUNT(DISTINCT CASE WHEN i.division_id IS NULL THEN i.id ELSE -i.division_id END) \
+              AS bills FROM estimate_revision r LEFT JOIN invoice i ON i.estimate_revision_id = r.id \
               AND i.kind = 'invoice' AND NOT EXISTS \
               (SELECT 1 FROM receivable t WHERE t.invoice_id = i.id AND t.taken_back) \
-              GROUP BY r.id, r.state HAVING COUNT(i.id) > 1 OR (COUNT(i.id) = 1 AND r.state <> 'invoiced') \
-              ORDER BY r.id",
+              GROUP BY r.id, r.state) s WHERE bills > 1 OR (bills = 1 AND state <> 'invoiced') ORDER BY id",
     },
     Rule {
         table: "estimate_revision",
@@ -112,7 +112,7 @@ pub const ENTRIES: &[Rule] = &[
         sql: "SELECT i.id AS row_id, i.total_cents AS found, o.total_cents AS expected FROM invoice i \
               JOIN estimate_revision r ON r.id = i.estimate_revision_id \
               JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
-              WHERE i.kind = 'invoice' AND (i.total_cents <> o.total_cents OR i.tax_cents <> o.tax_cents) \
-              ORDER BY i.id",
+              WHERE i.kind = 'invoice' AND i.division_id IS NULL \
+              AND (i.total_cents <> o.total_cents OR i.tax_cents <> o.tax_cents) ORDER BY i.id",
     },
 ];

@@ -12,6 +12,7 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     findings.extend(ask(tx, SUMS).await?);
     findings.extend(ask(tx, CREDITS).await?);
     findings.extend(ask(tx, super::entries::ENTRIES).await?);
+    findings.extend(ask(tx, super::payers::RULES).await?);
     findings.extend(ask(tx, CERTIFICATES).await?);
     Ok(findings)
 }
@@ -206,11 +207,12 @@ const CREDITS: &[Rule] = &[
 
 const CERTIFICATES: &[Rule] = &[Rule {
     table: "tax_exemption",
-    what: "invoices that stand under a certificate for one purchase",
-    sql: "SELECT e.id AS row_id, CAST(COUNT(*) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
-          FROM invoice i LEFT JOIN estimate_revision r ON r.id = i.estimate_revision_id \
-          JOIN estimate_option o ON o.id = COALESCE(i.billed_option_id, r.accepted_option_id) \
-          JOIN tax_exemption e ON e.id = o.tax_exemption_id WHERE e.purchases = 'single' \
+    what: "sales that stand under a certificate for one purchase",
+    sql: "SELECT e.id AS row_id, \
+          CAST(COUNT(DISTINCT CASE WHEN i.division_id IS NULL THEN i.id ELSE -i.division_id END) AS BIGINT) AS found, \
+          CAST(1 AS BIGINT) AS expected \
+          FROM invoice i JOIN tax_exemption e ON e.id = i.tax_exemption_id WHERE e.purchases = 'single' \
           AND i.kind = 'invoice' AND NOT EXISTS (SELECT 1 FROM receivable t WHERE t.invoice_id = i.id AND t.taken_back) \
-          GROUP BY e.id HAVING COUNT(*) > 1 ORDER BY e.id",
+          GROUP BY e.id \
+          HAVING COUNT(DISTINCT CASE WHEN i.division_id IS NULL THEN i.id ELSE -i.division_id END) > 1 ORDER BY e.id",
 }];

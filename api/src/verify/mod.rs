@@ -15,6 +15,7 @@ mod entries;
 mod invoices;
 mod mail;
 mod numbers;
+mod payers;
 mod statement;
 mod work;
 
@@ -71,6 +72,8 @@ mod graph_tests;
 mod mistake_tests;
 #[cfg(test)]
 mod money_tests;
+#[cfg(test)]
+mod payer_tests;
 #[cfg(test)]
 mod receivable_tests;
 #[cfg(test)]

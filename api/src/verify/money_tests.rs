@@ -105,6 +105,8 @@ impl ShopDays<'_> {
             idempotency_key: self.shop.key(),
             call_id: call.id,
             work_done: None,
+            option: None,
+            divide: Vec::new(),
         };
         issue_invoice(&self.act, order).await.map(drop)
     }

@@ -63,6 +63,11 @@ impl TestShop {
         }
     }
 
+    /// The customer's machine.
+    pub fn machine_id(&self) -> i64 {
+        self.appliance_id
+    }
+
     /// An idempotency key not used before.
     pub fn key(&self) -> String {
         let number = self.keys.fetch_add(1, std::sync::atomic::Ordering::Relaxed);

@@ -318,10 +318,10 @@ fn proportion(amount: Cents, part: Cents, whole: Cents) -> Result<Cents, MoneyRe
 }
 
 /// Lines that the same levels tax, and how these share the lines' tax.
-struct Group {
-    levels: Vec<usize>,
-    lines: Vec<usize>,
-    shares: Vec<Cents>,
+pub(super) struct Group {
+    pub levels: Vec<usize>,
+    pub lines: Vec<usize>,
+    pub shares: Vec<Cents>,
 }
 
 fn level_parts(
@@ -363,7 +363,10 @@ fn level_parts(
 }
 
 /// The groups as the invoice was taxed. Where they do not add up to its levels, all lines share all levels.
-fn groups(lines: &[CreditLine], levels: &[CreditLevel]) -> Result<Vec<Group>, CreditRefusal> {
+pub(super) fn groups(
+    lines: &[CreditLine],
+    levels: &[CreditLevel],
+) -> Result<Vec<Group>, CreditRefusal> {
     let mut groups: Vec<Group> = Vec::new();
     for (at, line) in lines.iter().enumerate() {
         let taxing: Vec<usize> = levels

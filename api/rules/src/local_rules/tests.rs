@@ -366,6 +366,7 @@ fn an_oral_consent_is_noted_with_everything_the_law_names() {
         way: ConsentWay::ByTelephone,
         telephone: Some("(555) 010-0142"),
         received_by: "Ada",
+        beyond_estimate: true,
         added_work: "Second terminal block and half an hour",
         added_total: "USD 95.00",
         conditions: Some("Only if done today."),
@@ -383,4 +384,52 @@ fn every_key_finds_its_element_again() {
         assert_eq!(Element::from_key(element.key()), Some(*element));
     }
     assert_eq!(Element::from_key("none such"), None);
+}
+
+/// 16 CCR 2722 with nothing accepted; R152-11-5: in writing over 50.00. A place without either asks nothing.
+#[test]
+fn work_without_an_estimate_is_agreed_to_first_where_the_place_limits_bills_by_one() {
+    let bill = |before_tax| Amounts {
+        before_tax: Cents(before_tax),
+        with_tax: Cents(before_tax + 400),
+    };
+    let consented = |in_all, in_writing| Consented {
+        in_all: Cents(in_all),
+        in_writing: Cents(in_writing),
+    };
+    let limits = LocalRules {
+        tolerance: Some(Tolerance {
+            percent: Percent::ZERO,
+            limit_inside: true,
+        }),
+        ..LocalRules::default()
+    };
+    let ask =
+        |rules: &LocalRules, bill, consented| without_estimate(rules, bill, consented).unwrap();
+    let needed = |beyond| WithoutEstimate::ConsentNeeded {
+        beyond: Cents(beyond),
+    };
+    assert_eq!(ask(&limits, bill(9_000), consented(0, 0)), needed(9_000));
+    assert_eq!(ask(&limits, bill(9_000), consented(8_999, 0)), needed(1));
+    let enough = WithoutEstimate::Enough;
+    assert_eq!(ask(&limits, bill(9_000), consented(9_000, 0)), enough);
+    let taxed = LocalRules {
+        counts_tax: true,
+        ..limits.clone()
+    };
+    assert_eq!(ask(&taxed, bill(9_000), consented(9_000, 0)), needed(400));
+    let written = LocalRules {
+        written_over: Some(Cents(5_000)),
+        ..limits
+    };
+    assert_eq!(ask(&written, bill(5_000), consented(5_000, 0)), enough);
+    assert_eq!(
+        ask(&written, bill(5_001), consented(5_001, 5_000)),
+        WithoutEstimate::WritingNeeded { beyond: Cents(1) }
+    );
+    assert_eq!(ask(&written, bill(5_001), consented(5_001, 5_001)), enough);
+    assert_eq!(
+        ask(&LocalRules::default(), bill(9_000), consented(0, 0)),
+        enough
+    );
 }

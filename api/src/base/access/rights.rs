@@ -180,12 +180,16 @@ rights! {
     ReviseEstimate "reviseEstimate" Desk,
     /// Record that a customer agreed to more than was accepted.
     RecordConsent "recordConsent" Desk,
-    /// Bill a call's accepted estimate.
+    /// Bill a call's accepted estimate, or its work without one.
     IssueInvoice "issueInvoice" Desk,
+    /// Bill a payer's share that was taken back to somebody else.
+    RebillInvoice "rebillInvoice" Desk,
     /// Bill a customer without a call.
     IssueFreeInvoice "issueFreeInvoice" Desk,
     /// Send an issued document once more.
     ResendDocument "resendDocument" Desk,
+    /// Send an estimate that waits for its answer once more.
+    ResendEstimate "resendEstimate" Desk,
     /// Mail a statement of account.
     SendStatement "sendStatement" Desk,
     /// Bill the late charges that are due.

@@ -99,9 +99,12 @@ impl CallConsent {
         Money::cents(self.row.added_total_cents)
     }
 
-    /// The accepted revision it goes beyond.
+    /// The accepted revision it goes beyond; null for work that nothing was accepted for.
     async fn revision(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EstimateRevision>> {
-        EstimateRevision::of(ctx, self.row.estimate_revision_id).await
+        match self.row.estimate_revision_id {
+            Some(id) => EstimateRevision::of(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// What the local rules of where the machine stands ask for and it is not, such as in writing above an amount; the

@@ -7,6 +7,7 @@ use crate::base::Result;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::jobs::graphql::Mail;
 use crate::payload;
 use crate::pricing::graphql::tax_facts::{OutcomeWord, ServesWord, StatedAsWord};
 use crate::pricing::graphql::{ChargeKind, PartCondition};
@@ -15,7 +16,7 @@ use super::EstimateRevision;
 use super::pictures::{self, EstimatePictureInput};
 use super::tax_facts::{DeliveryInput, line_facts, option_facts};
 use crate::estimates::LineTerms;
-use crate::estimates::sending;
+use crate::estimates::sending::{self, resending};
 use crate::estimates::writing::{drafting, offer};
 
 /// When work is done.
@@ -330,6 +331,35 @@ payload! {
     }
 }
 
+/// A sent estimate to send again.
+#[derive(InputObject)]
+pub struct ResendEstimateInput {
+    /// A key of your own, such as a UUID; the same one when you try again.
+    idempotency_key: String,
+    /// The revision, which waits for its answer.
+    revision_id: ID,
+    /// Where to, if not to the customer's own e-mail address.
+    to: Option<String>,
+}
+
+impl ResendEstimateInput {
+    fn command(self) -> Result<resending::ResendEstimate> {
+        Ok(resending::ResendEstimate {
+            idempotency_key: self.idempotency_key,
+            revision_id: Kind::EstimateRevision.row("revisionId", &self.revision_id)?,
+            to: self.to,
+        })
+    }
+}
+
+payload! {
+    /// What sending an estimate again gave.
+    ResendEstimatePayload {
+        /// The mail that was asked for.
+        mail: Mail
+    }
+}
+
 /// Drafting, revising and sending estimates.
 #[derive(Default)]
 pub struct EstimatesMutation;
@@ -367,5 +397,16 @@ impl EstimatesMutation {
         let act = act(ctx)?;
         let outcome = async { sending::send_estimate(act, input.command()?).await }.await;
         SendEstimatePayload::of(outcome.map(EstimateRevision::from))
+    }
+
+    /// Mails an estimate that waits for its answer once more, with a new link; the links sent before end.
+    async fn resend_estimate(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Which, and where to.")] input: ResendEstimateInput,
+    ) -> async_graphql::Result<ResendEstimatePayload> {
+        let act = act(ctx)?;
+        let outcome = async { resending::resend_estimate(act, input.command()?).await }.await;
+        ResendEstimatePayload::of(outcome.map(Mail::from))
     }
 }

@@ -1,7 +1,7 @@
-//! Consents to more than was accepted: recorded before it is billed, noted on the bill.
+//! Consents to more than was accepted, or to work without an estimate: recorded before it is billed, noted on the bill.
 //!
-//! What stays true: a consent belongs to the accepted revision it goes beyond, is never changed, and says who
-//! agreed to what, when, how, and who heard it.
+//! What stays true: a consent belongs to the accepted revision it goes beyond, if there is one, is never changed, and
+//! says who agreed to what, when, how, and who heard it.
 
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::call_consent;
@@ -9,7 +9,7 @@ use nameplate_entities::kinds::ConsentHow;
 use nameplate_entities::{estimate_option, staff};
 use nameplate_rules::estimate::Tolerance;
 use nameplate_rules::local_rules::{
-    self, Agreed, Amounts, ConsentNote, ConsentWay, Element, Missing,
+    self, Agreed, Amounts, ConsentNote, ConsentWay, Consented, Element, Missing, WithoutEstimate,
 };
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
@@ -42,10 +42,10 @@ pub struct RecordConsent {
     pub given_at: DateTime<Utc>,
 }
 
-/// Records that a customer agreed to more than was accepted.
+/// Records that a customer agreed to more than was accepted, or to work that nothing was offered for.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` without an accepted estimate; `Missing` for the number of a consent by
+/// `Forbidden`; `NotFound`; `Missing` for the number of a consent by
 /// telephone; `ImpossibleDate` for one that is still to come or was given before the acceptance.
 pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consent::Model> {
     let staff_id = act.staff_with(Right::RecordConsent)?;
@@ -60,11 +60,8 @@ pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consen
     let settings = shop::settings(&tx).await?;
     let mut row = checked(act, &settings, &new)?;
     let accepted = store::accepted_revision(&tx, call.id).await?;
-    let accepted = accepted.ok_or_else(|| {
-        let words = "Nothing is accepted for this call yet; there is nothing to go beyond.";
-        Error::refused(ProblemCode::WrongState, "callId", words)
-    })?;
-    if accepted.answered_at.is_some_and(|at| new.given_at < at) {
+    let answered_at = accepted.as_ref().and_then(|row| row.answered_at);
+    if answered_at.is_some_and(|at| new.given_at < at) {
         let words =
             "This was before the estimate was accepted; a consent goes beyond what was accepted.";
         return Err(Error::refused(
@@ -74,7 +71,7 @@ pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consen
         ));
     }
     row.call_id = Set(call.id);
-    row.estimate_revision_id = Set(accepted.id);
+    row.estimate_revision_id = Set(accepted.map(|row| row.id));
     row.recorded_at = Set(act.at);
     row.recorded_by = Set(staff_id);
     let row = row.insert(&tx).await?;
@@ -157,7 +154,31 @@ pub async fn missing_of(
     let Some(found) = places::in_force(db, place, on).await? else {
         return Ok(Vec::new());
     };
-    let revision = store::get_revision(db, "", consent.estimate_revision_id).await?;
+    let (accepted, consents) = match consent.estimate_revision_id {
+        Some(revision_id) => (
+            accepted_amounts(db, revision_id).await?,
+            consents_of(db, revision_id).await?,
+        ),
+        None => (Cents::ZERO, consents_without_offer(db, call.id).await?),
+    };
+    let added = consents
+        .into_iter()
+        .filter(|earlier| earlier.id <= consent.id)
+        .map(|earlier| Cents(earlier.added_total_cents));
+    let agreed = Cents::sum(added.chain([accepted]))
+        .map_err(|refusal| Error::caused("amounts agreed to", refusal))?;
+    let missing = found.rules.wants_writing(agreed).then(|| Missing {
+        element: Element::WrittenCopy,
+        words: format!(
+            "With this, {agreed} is agreed to, which this place wants in writing. Send the customer a note of it too."
+        ),
+    });
+    Ok(missing.into_iter().collect())
+}
+
+/// What was accepted, before tax.
+async fn accepted_amounts(db: &impl ConnectionTrait, revision_id: i64) -> Result<Cents> {
+    let revision = store::get_revision(db, "", revision_id).await?;
     let options = store::options_of(db, revision.id).await?;
     let accepted = options
         .iter()
@@ -168,20 +189,23 @@ pub async fn missing_of(
         accepted.discount_cents,
         accepted.total_cents,
     ))?;
-    let added = consents_of(db, revision.id)
-        .await?
-        .into_iter()
-        .filter(|earlier| earlier.id <= consent.id)
-        .map(|earlier| Cents(earlier.added_total_cents));
-    let agreed = Cents::sum(added.chain([amounts.before_tax]))
-        .map_err(|refusal| Error::caused("amounts agreed to", refusal))?;
-    let missing = found.rules.wants_writing(agreed).then(|| Missing {
-        element: Element::WrittenCopy,
-        words: format!(
-            "With this, {agreed} is agreed to, which this place wants in writing. Send the customer a note of it too."
-        ),
-    });
-    Ok(missing.into_iter().collect())
+    Ok(amounts.before_tax)
+}
+
+/// The consents to work of a call that nothing was accepted for, oldest first.
+///
+/// # Errors
+/// Internal only.
+pub async fn consents_without_offer(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+) -> Result<Vec<call_consent::Model>> {
+    Ok(call_consent::Entity::find()
+        .filter(call_consent::Column::CallId.eq(call_id))
+        .filter(call_consent::Column::EstimateRevisionId.is_null())
+        .order_by_asc(call_consent::Column::Id)
+        .all(db)
+        .await?)
 }
 
 /// The sentences a bill prints for consents.
@@ -217,6 +241,7 @@ pub async fn consent_sentences(
             },
             telephone: telephone.as_deref(),
             received_by,
+            beyond_estimate: consent.estimate_revision_id.is_some(),
             added_work: &consent.added_work,
             added_total: &format!("{currency} {added}"),
             conditions: consent.conditions.as_deref(),
@@ -292,4 +317,53 @@ pub async fn must_be_agreed(
             ),
         )),
     }
+}
+
+/// Refuses a bill for work that nothing was accepted for, where the place asks for the customer's word first and no
+/// consent on record covers it.
+///
+/// # Errors
+/// `TooMuch` at `callId`, with how much the customer must agree to, or must agree to in writing.
+/// # Source
+/// See `rules/local_rules`.
+pub async fn must_be_asked_for(
+    tx: &impl ConnectionTrait,
+    settings: &Settings,
+    call_id: i64,
+    bill: Amounts,
+    on: NaiveDate,
+) -> Result<()> {
+    let call = calls::get_call(tx, "", call_id).await?;
+    let address = customers::get_address(tx, "", call.service_address_id).await?;
+    let place = (address.country.as_str(), address.region.as_str());
+    let Some(found) = places::in_force(tx, place, on).await? else {
+        return Ok(());
+    };
+    let consents = consents_without_offer(tx, call_id).await?;
+    let sum = |written: bool| {
+        let counts =
+            |consent: &&call_consent::Model| !written || consent.how == ConsentHow::InWriting;
+        let added = consents.iter().filter(counts);
+        Cents::sum(added.map(|consent| Cents(consent.added_total_cents)))
+            .map_err(|refusal| Error::caused("amounts agreed to", refusal))
+    };
+    let consented = Consented {
+        in_all: sum(false)?,
+        in_writing: sum(true)?,
+    };
+    let needed = local_rules::without_estimate(&found.rules, bill, consented)
+        .map_err(|refusal| Error::caused("amounts of a bill", refusal))?;
+    let currency = &settings.row.currency;
+    let words = match needed {
+        WithoutEstimate::Enough => return Ok(()),
+        WithoutEstimate::ConsentNeeded { beyond } => format!(
+            "No estimate was accepted, and this place wants work agreed to first: {currency} {beyond} of this bill is \
+             not. Record the customer's consent."
+        ),
+        WithoutEstimate::WritingNeeded { beyond } => format!(
+            "No estimate was accepted, and this place wants work of so much agreed to in writing: {currency} {beyond} of \
+             this bill is not. Record the customer's written consent."
+        ),
+    };
+    Err(Error::refused(ProblemCode::TooMuch, "callId", words))
 }

@@ -60,6 +60,15 @@ pub async fn paid_by(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<S
     still_paid_by(db, call_id).await
 }
 
+/// Number of the other call that pays for a trip that may have been made by now, for work that is billed without an
+/// estimate.
+///
+/// # Errors
+/// Internal only.
+pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
+    still_paid_by(db, call_id).await
+}
+
 /// The same for a trip that was shared before; it may have been made by now.
 async fn still_paid_by(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
     let states = [VisitState::Planned, VisitState::Done];

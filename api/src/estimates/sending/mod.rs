@@ -3,6 +3,7 @@
 pub mod in_force;
 pub mod lapsing;
 pub mod reminding;
+pub mod resending;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{EstimateDelivery, EstimateState};

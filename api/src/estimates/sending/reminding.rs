@@ -11,7 +11,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 
 use crate::base::audit::{self, Subject};
 use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Error, Result, secret};
 use crate::estimates::answering::link::{self, Live, Shown, live};
 use crate::estimates::shown::content::Days;
 use crate::estimates::shown::page::RemindersPage;
@@ -265,7 +265,11 @@ fn page(settings: &Settings, estimate: &estimate::Model, token: &str) -> Shown {
 ///
 /// # Errors
 /// Internal only.
-pub async fn moot(act: &Act, revision_id: i64, is_reminder: bool) -> Result<Option<&'static str>> {
+pub async fn moot(
+    act: &Act,
+    (revision_id, link_token): (i64, &str),
+    is_reminder: bool,
+) -> Result<Option<&'static str>> {
     use nameplate_entities::kinds::EstimateState::{
         Accepted, Declined, Draft, Expired, Invoiced, Sent, Superseded,
     };
@@ -282,7 +286,9 @@ pub async fn moot(act: &Act, revision_id: i64, is_reminder: bool) -> Result<Opti
                     .await?
                     .reminders_stopped_at
                     .is_some();
-            if ended {
+            if store::is_stopped(db, &secret::hash(link_token)).await? {
+                Some("the estimate was sent again with another link")
+            } else if ended {
                 Some("the estimate ended before this could leave")
             } else if stopped {
                 Some("the customer wants no more reminders")

@@ -1,9 +1,11 @@
-//! Work that is billed without a call or an estimate, priced and taxed by the same book and rules.
+//! Work that is billed without an estimate, priced and taxed by the same book and rules: without a call, or on the spot.
 
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
+use nameplate_entities::kinds::StatedAs;
 use nameplate_entities::service_address;
+use nameplate_rules::estimate::PrintedAs;
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Checks, Error, ProblemCode, Result};
@@ -15,20 +17,45 @@ use crate::{customers, pricing};
 pub struct FreeWork {
     pub option: PricedOption,
     pub jurisdiction: pricing::Jurisdiction,
+    pub price_book_id: i64,
 }
 
-/// Prices and taxes lines for an address of a customer, as an estimate's option of that day would be.
-///
-/// Exemption certificates are kept with the calls they were used for; a customer who has one is billed through a call.
+impl FreeWork {
+    /// How it is printed on its invoice.
+    pub fn printed_as(&self) -> PrintedAs {
+        let option = &self.option;
+        PrintedAs {
+            one_amount: option.facts.stated_as == StatedAs::LumpSum
+                && !option.tax.parts_to_be_stated,
+            with_tax: option.lines.iter().filter_map(|line| line.shown).collect(),
+        }
+    }
+}
+
+/// Where work is done, for whom, and when.
+pub struct Workplace<'a> {
+    pub address: &'a service_address::Model,
+    /// Whose certificate may set it free of tax.
+    pub customer_id: i64,
+    /// Whether the machine is built in.
+    pub built_in: bool,
+    /// Number of another call that pays for the trip of the same visit.
+    pub trip_paid_with: Option<String>,
+    pub on: NaiveDate,
+    /// What the input calls the place.
+    pub path: &'static str,
+}
+
+/// Prices and taxes lines for a place, as an estimate's option of that day would be.
 ///
 /// # Errors
-/// `SettingMissing` for an address nobody confirmed the taxes of; `WrongState` at `customerId` for a customer with a
-/// certificate; problems of the lines at `option`.
-pub async fn price_without_call(
+/// `SettingMissing` for an address nobody confirmed the taxes of; problems of the lines at `option`.
+pub async fn price_work(
     tx: &impl ConnectionTrait,
-    (address, on): (&service_address::Model, NaiveDate),
+    place: Workplace<'_>,
     mut option: NewOption,
 ) -> Result<FreeWork> {
+    let (address, on) = (place.address, place.on);
     let mut checks = Checks::new();
     option.check(&mut checks, "option");
     if option.deposit_amount.is_some() || option.deposit_percent.is_some() {
@@ -40,39 +67,30 @@ pub async fn price_without_call(
         .tax_jurisdiction_id
         .filter(|_| address.jurisdiction_confirmed_at.is_some());
     let Some(jurisdiction_id) = confirmed else {
-        let place = customers::address_line(address);
+        let line = customers::address_line(address);
         return Err(Error::refused(
             ProblemCode::SettingMissing,
-            "serviceAddressId",
+            place.path,
             format!(
-                "Nobody has confirmed where {place} is taxed. Confirm its tax jurisdiction first."
+                "Nobody has confirmed where {line} is taxed. Confirm its tax jurisdiction first."
             ),
         ));
     };
-    if pricing::certificate_on(tx, address.customer_id, on)
-        .await?
-        .is_some()
-    {
-        return Err(Error::refused(
-            ProblemCode::WrongState,
-            "customerId",
-            "This customer has an exemption certificate; bill the work through a call, which uses it.",
-        ));
-    }
     let typed = Offer {
         options: vec![option.clone()],
         ..Offer::default()
     };
     let parts = pricing::parts_by_id(tx, &typed.part_ids()).await?;
     let book = pricing::book_on(tx, on).await?;
+    let price_book_id = book.row.id;
     let terms = Terms {
-        tasks: pricing::tasks_in(tx, book.row.id, &typed.named(|terms| terms.task_id)).await?,
+        tasks: pricing::tasks_in(tx, price_book_id, &typed.named(|terms| terms.task_id)).await?,
         grades: pricing::grades_of(tx, &typed.named(|terms| terms.technician_id)).await?,
         destination: Destination {
             zone: address.trip_zone.clone(),
             postal_code: address.postal_code.clone(),
             distance: address.trip_distance.map(|distance| distance.0),
-            charged_with: None,
+            charged_with: place.trip_paid_with,
         },
         book,
         parts: parts
@@ -80,12 +98,13 @@ pub async fn price_without_call(
             .map(|part| (part.id, part))
             .collect::<HashMap<_, _>>(),
         jurisdiction: pricing::jurisdiction(tx, jurisdiction_id, on).await?,
-        certificate: None,
-        built_in: false,
+        certificate: pricing::certificate_on(tx, place.customer_id, on).await?,
+        built_in: place.built_in,
         on,
     };
     Ok(FreeWork {
         option: terms.price(option, "option")?,
         jurisdiction: terms.jurisdiction,
+        price_book_id,
     })
 }

@@ -1,6 +1,6 @@
 //! Late charges: each an invoice of its own about one that is overdue, once for each month begun.
 //!
-//! Somebody of the shop asks for them; nothing is charged behind its back. What is disputed is never charged, and no
+//! Somebody of the shop asks for them, or has had them made by themselves once a day; nothing is charged behind its back. What is disputed is never charged, and no
 //! charge is made on a charge.
 
 use chrono::NaiveDate;
@@ -20,6 +20,8 @@ use super::terms;
 
 /// Most charges of one request; what is left over is charged with the next.
 const CHARGES_MAX: u64 = 50;
+/// Most transactions of one hourly round; what is left over is charged with the next.
+const ROUND_MAX: u32 = 100;
 
 /// A request to charge what is overdue.
 #[derive(Clone, Debug, Serialize)]
@@ -45,26 +47,66 @@ pub async fn charge_late_invoices(
     if let Some(ids) = once.receipt::<Vec<i64>>()? {
         return store::invoices_by_id(&tx, ids).await;
     }
-    let settings = shop::settings(&tx).await?;
     let terms = terms::terms(&tx).await?;
-    let charge = charge_of(&terms)?;
-    let today = settings.day_of(act.at);
-    let grace = u64::try_from(terms.late_charge_grace_days)
-        .map_err(|error| Error::caused("days of grace", error))?;
-    let about = (order.customer_id, today, CHARGES_MAX);
-    let mut charged = Vec::new();
-    for owed in store::overdue(&tx, about, grace).await? {
-        if first_charge_on(owed.due_on, grace).is_none_or(|first| first > today) {
-            continue;
-        }
-        let by = (verb, staff_id);
-        charged.extend(charge_one(&tx, act, (&settings, by), (&owed, charge, today)).await?);
-    }
+    let about = (order.customer_id, (verb, staff_id));
+    let (charged, _) = charge_due(&tx, act, &terms, about).await?;
     let ids: Vec<i64> = charged.iter().map(|row| row.id).collect();
     once.keep(&tx, act, &ids).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(charged)
+}
+
+/// Bills the late charges that are due, where the shop's terms say that they are made by themselves; gives how many. Runs
+/// every hour: what was charged or looked at today is not due again before a month is over.
+///
+/// The invoices name who set the terms so; the audit log names the program.
+///
+/// # Errors
+/// `PeriodClosed`; internal.
+pub async fn charge_what_is_late(act: &Act) -> Result<usize> {
+    let mut count = 0;
+    for _ in 0..ROUND_MAX {
+        let tx = act.app.db.write().await?;
+        let terms = terms::terms(&tx).await?;
+        let has_charge = terms.late_charge_percent.is_some() || terms.late_charge_cents > 0;
+        let Some(staff_id) = terms.late_charges_set_by.filter(|_| has_charge) else {
+            return Ok(count);
+        };
+        let about = (None, (Right::ChargeLateInvoices.mutation(), staff_id));
+        let (charged, looked_at) = charge_due(&tx, act, &terms, about).await?;
+        if looked_at == 0 {
+            return Ok(count);
+        }
+        count += charged.len();
+        tx.commit().await?;
+        act.app.mail_bell.notify_one();
+    }
+    Ok(count)
+}
+
+/// Charges what is due today, at most so many; gives the charges, and how many invoices were looked at.
+async fn charge_due(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    terms: &receivable_terms::Model,
+    (customer_id, by): (Option<i64>, (&'static str, i64)),
+) -> Result<(Vec<invoice::Model>, usize)> {
+    let settings = shop::settings(tx).await?;
+    let charge = charge_of(terms)?;
+    let today = settings.day_of(act.at);
+    let grace = u64::try_from(terms.late_charge_grace_days)
+        .map_err(|error| Error::caused("days of grace", error))?;
+    let about = (customer_id, today, CHARGES_MAX);
+    let (mut charged, mut looked_at) = (Vec::new(), 0);
+    for owed in store::overdue(tx, about, grace).await? {
+        if first_charge_on(owed.due_on, grace).is_none_or(|first| first > today) {
+            continue;
+        }
+        looked_at += 1;
+        charged.extend(charge_one(tx, act, (&settings, by), (&owed, charge, today)).await?);
+    }
+    Ok((charged, looked_at))
 }
 
 fn charge_of(terms: &receivable_terms::Model) -> Result<LateCharge> {

@@ -31,6 +31,8 @@ pub struct ChangeReceivableTerms {
     pub late_charge_percent: Option<Decimal>,
     /// Fixed charge a month; zero for none.
     pub late_charge_amount: Option<Cents>,
+    /// Whether late charges are made by themselves, once a day.
+    pub late_charges_by_themselves: Option<bool>,
     pub overdue_first_days: Option<i32>,
     pub overdue_second_days: Option<i32>,
     pub overdue_third_days: Option<i32>,
@@ -44,10 +46,10 @@ pub async fn change_receivable_terms(
     act: &Act,
     change: ChangeReceivableTerms,
 ) -> Result<receivable_terms::Model> {
-    act.staff_with(Right::ChangeReceivableTerms)?;
+    let staff_id = act.staff_with(Right::ChangeReceivableTerms)?;
     let tx = act.app.db.write().await?;
     let before = terms(&tx).await?;
-    let after = change.checked(&before)?.update(&tx).await?;
+    let after = change.checked(&before, staff_id)?.update(&tx).await?;
     let subject = Subject {
         kind: "receivable_terms",
         id: after.id,
@@ -59,7 +61,11 @@ pub async fn change_receivable_terms(
 }
 
 impl ChangeReceivableTerms {
-    fn checked(&self, before: &receivable_terms::Model) -> Result<receivable_terms::ActiveModel> {
+    fn checked(
+        &self,
+        before: &receivable_terms::Model,
+        staff_id: i64,
+    ) -> Result<receivable_terms::ActiveModel> {
         let mut checks = Checks::new();
         let mut row = before.clone().into_active_model();
         if let Some(applies) = self.credit_applies_itself {
@@ -67,6 +73,9 @@ impl ChangeReceivableTerms {
         }
         if let Some(relief) = self.write_off_tax_relief {
             row.write_off_tax_relief = Set(relief);
+        }
+        if let Some(by_themselves) = self.late_charges_by_themselves {
+            row.late_charges_set_by = Set(by_themselves.then_some(staff_id));
         }
         if let Some(fee) = self.returned_payment_fee {
             row.returned_payment_fee_cents = Set(checks.not_negative("returnedPaymentFee", fee).0);

@@ -115,6 +115,8 @@ async fn write(
         estimate_revision_id: Set(original.estimate_revision_id),
         credits_invoice_id: Set(Some(original.id)),
         tax_jurisdiction_id: Set(original.tax_jurisdiction_id),
+        division_id: Set(original.division_id),
+        service_address_id: Set(original.service_address_id),
         due_on: Set(issue.issued_on),
         reason: Set(Some(reason.clone())),
         ..Default::default()
@@ -204,6 +206,12 @@ async fn take_back(
     .update(tx)
     .await?;
     certificates::give_back(tx, act, (verb, original)).await?;
+    // Of a call that several payers share, the others' invoices may stand; then only this share can be billed again.
+    if let Some(division) = original.division_id
+        && store::stands(tx, division).await?
+    {
+        return Ok(());
+    }
     match original.estimate_revision_id {
         Some(revision) => estimates::mark_billing(tx, act, verb, (revision, true)).await,
         None => Ok(()),

@@ -112,6 +112,8 @@ pub struct ReceivableTerms {
     late_charge_percent: Option<ExactDecimal>,
     /// Fixed late charge a month; zero for none.
     late_charge_amount: Money,
+    /// Whether late charges are made by themselves, once a day; else somebody of the shop asks for them.
+    late_charges_by_themselves: bool,
     /// Days after the due date until the first reminder; zero for none.
     overdue_first_days: i32,
     /// The same until the second.
@@ -129,6 +131,7 @@ impl From<receivable_terms::Model> for ReceivableTerms {
             late_charge_grace_days: row.late_charge_grace_days,
             late_charge_percent: row.late_charge_percent.map(Into::into),
             late_charge_amount: Money::cents(row.late_charge_cents),
+            late_charges_by_themselves: row.late_charges_set_by.is_some(),
             overdue_first_days: row.overdue_first_days,
             overdue_second_days: row.overdue_second_days,
             overdue_third_days: row.overdue_third_days,
@@ -151,6 +154,9 @@ pub struct ChangeReceivableTermsInput {
     late_charge_percent: Option<ExactDecimal>,
     /// Fixed late charge a month; zero for none. Local law may limit it.
     late_charge_amount: Option<Money>,
+    /// Whether late charges are made by themselves, once a day, as far as local law allows them. The invoices name who
+    /// set this.
+    late_charges_by_themselves: Option<bool>,
     /// Days after the due date until the first reminder; zero for none.
     overdue_first_days: Option<i32>,
     /// The same until the second.
@@ -170,6 +176,7 @@ impl From<ChangeReceivableTermsInput> for terms::ChangeReceivableTerms {
                 .late_charge_percent
                 .map(|percent| -> Decimal { percent.0 }),
             late_charge_amount: input.late_charge_amount.map(|amount| amount.0),
+            late_charges_by_themselves: input.late_charges_by_themselves,
             overdue_first_days: input.overdue_first_days,
             overdue_second_days: input.overdue_second_days,
             overdue_third_days: input.overdue_third_days,

@@ -11,7 +11,8 @@ use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{
-    allocation, invoice, invoice_line, invoice_tax, payment, receivable, write_off,
+    allocation, invoice, invoice_division, invoice_line, invoice_tax, payment, receivable,
+    write_off,
 };
 
 use crate::calls::graphql::ServiceCall;
@@ -108,6 +109,44 @@ impl Invoice {
     /// Who owes it.
     async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
         Customer::of(ctx, self.row.customer_id).await
+    }
+
+    /// The invoices that bill the other shares of its call, where several payers share it; none for any other.
+    async fn shared_with(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Invoice>> {
+        let Some(division) = self.row.division_id else {
+            return Ok(Vec::new());
+        };
+        let column = invoice::Column::DivisionId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, division).await?;
+        let others = rows.into_iter().filter(|row| row.id != self.row.id);
+        Ok(others
+            .filter(|row| row.credits_invoice_id.is_none())
+            .map(Self::from)
+            .collect())
+    }
+
+    /// What one invoice for the whole of its call would have come to; null where no other payer shares it.
+    async fn whole_total(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Money>> {
+        let Some(division) = self.row.division_id else {
+            return Ok(None);
+        };
+        let row = loaders::row::<invoice_division::Entity>(ctx, division).await?;
+        Ok(row.map(|row| Money::cents(row.total_cents)))
+    }
+
+    /// The invoice, taken back in whole, whose share this one bills to somebody else.
+    async fn rebills(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.rebills_invoice_id {
+            Some(id) => Self::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The invoice that bills the share of this one to somebody else.
+    async fn rebilled_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        let column = invoice::Column::RebillsInvoiceId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().next().map(Self::from))
     }
 
     /// The call it bills.

@@ -1,18 +1,20 @@
 //! Billing, taking back, and recording money received.
 
-use async_graphql::{Context, ID, InputObject, Object};
+use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
+use nameplate_entities::invoice;
 
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::estimates::WorkDone;
 use crate::estimates::graphql::mutations::EstimateOptionInput;
 use crate::graphql::context::act;
+use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::jobs::graphql::Mail;
 use crate::payload;
 
-use super::super::issuing::free;
+use super::super::issuing::{dividing, free, rebilling};
 use super::super::telling::resending;
 use super::super::{crediting, issuing, receiving};
 use super::{Invoice, Payment, PaymentMethod};
@@ -22,11 +24,16 @@ use super::{Invoice, Payment, PaymentMethod};
 pub struct IssueInvoiceInput {
     /// A key of your own; the same one when you try again.
     idempotency_key: String,
-    /// The call; its accepted estimate is billed line for line.
+    /// The call; its accepted estimate is billed line for line. One without an accepted estimate takes `option`.
     call_id: ID,
     /// What was done, where that is not what was accepted. Draft it as the next revision; a bill beyond what the
     /// customer agreed to needs a recorded consent.
     work_done: Option<WorkDoneInput>,
+    /// For a completed call that nothing was accepted for: the lines of what was done, priced and taxed as in an estimate
+    /// of today; no deposit. The place's rules may want the customer's consent on record first.
+    option: Option<EstimateOptionInput>,
+    /// Payers beside the call's customer, each with an invoice of its own.
+    divide: Option<Vec<PayerShareInput>>,
 }
 
 /// The drafted option that says what was done.
@@ -53,13 +60,120 @@ impl IssueInvoiceInput {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
             work_done: self.work_done.map(WorkDoneInput::command).transpose()?,
+            option: self
+                .option
+                .map(|option| option.command("option"))
+                .transpose()?,
+            divide: self
+                .divide
+                .unwrap_or_default()
+                .into_iter()
+                .enumerate()
+                .map(|(at, share)| share.command(at))
+                .collect::<Result<_>>()?,
+        })
+    }
+}
+
+/// What billing gave.
+#[derive(SimpleObject)]
+pub struct IssueInvoicePayload {
+    /// The invoice as issued; of several, that of the call's customer, or else the first.
+    ///
+    /// Null when the mutation was refused.
+    invoice: Option<Invoice>,
+    /// One for each payer, that of the call's customer first; empty when it was refused.
+    invoices: Vec<Invoice>,
+    /// What to mend; empty when it was done.
+    problems: Vec<Problem>,
+}
+
+impl IssueInvoicePayload {
+    /// Refusals become problems; everything else goes to `errors`.
+    fn of(outcome: Result<Vec<invoice::Model>>) -> async_graphql::Result<Self> {
+        match outcome {
+            Ok(rows) => Ok(Self {
+                invoice: rows.first().cloned().map(Invoice::from),
+                invoices: rows.into_iter().map(Invoice::from).collect(),
+                problems: Vec::new(),
+            }),
+            Err(Error::Refused(problems)) => Ok(Self {
+                invoice: None,
+                invoices: Vec::new(),
+                problems: problems.into_iter().map(Into::into).collect(),
+            }),
+            Err(error) => Err(edge(error)),
+        }
+    }
+}
+
+/// A payer beside the call's customer, and what falls to it. The call's customer takes the rest.
+#[derive(InputObject)]
+pub struct PayerShareInput {
+    /// Who pays, such as the landlord.
+    customer_id: ID,
+    /// So much of a hundred of every line; without it, name lines.
+    percent: Option<ExactDecimal>,
+    /// The lines of which something falls to this payer.
+    lines: Option<Vec<PayerLineInput>>,
+}
+
+/// What falls to a payer of one line; all of it without a percentage and an amount.
+#[derive(InputObject)]
+pub struct PayerLineInput {
+    /// Its place among the lines as billed, from 1.
+    position: i32,
+    /// So much of a hundred of it.
+    percent: Option<ExactDecimal>,
+    /// So much of its price after discount, before tax; the tax on it comes with it.
+    amount: Option<Money>,
+}
+
+impl PayerShareInput {
+    fn command(self, at: usize) -> Result<dividing::Share> {
+        let path = format!("divide.{at}.customerId");
+        let line = |line: PayerLineInput| dividing::ShareOfLine {
+            position: line.position,
+            percent: line.percent.map(|percent| percent.0),
+            amount: line.amount.map(|amount| amount.0),
+        };
+        Ok(dividing::Share {
+            customer_id: Kind::Customer.row(&path, &self.customer_id)?,
+            percent: self.percent.map(|percent| percent.0),
+            lines: self
+                .lines
+                .unwrap_or_default()
+                .into_iter()
+                .map(line)
+                .collect(),
+        })
+    }
+}
+
+/// A payer's share of a call to bill to somebody else.
+#[derive(InputObject)]
+pub struct RebillInvoiceInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The invoice of the share. It was taken back in whole, and other shares of its call stand.
+    invoice_id: ID,
+    /// Who owes the share now.
+    customer_id: ID,
+}
+
+impl RebillInvoiceInput {
+    fn command(self) -> Result<rebilling::RebillInvoice> {
+        Ok(rebilling::RebillInvoice {
+            idempotency_key: self.idempotency_key,
+            invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
+            customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
         })
     }
 }
 
 payload! {
-    /// What billing gave.
-    IssueInvoicePayload {
+    /// What billing a share to somebody else gave.
+    RebillInvoicePayload {
         /// The invoice as issued.
         invoice: Invoice
     }
@@ -250,7 +364,8 @@ pub struct InvoicesMutation;
 
 #[Object]
 impl InvoicesMutation {
-    /// Bills a call's accepted estimate and mails the invoice, if the customer has an e-mail address.
+    /// Bills a call's accepted estimate, or its work without one, to one payer or several, and mails each invoice whose
+    /// payer has an e-mail address.
     async fn issue_invoice(
         &self,
         ctx: &Context<'_>,
@@ -258,7 +373,18 @@ impl InvoicesMutation {
     ) -> async_graphql::Result<IssueInvoicePayload> {
         let act = act(ctx)?;
         let outcome = async { issuing::issue_invoice(act, input.command()?).await }.await;
-        IssueInvoicePayload::of(outcome.map(Invoice::from))
+        IssueInvoicePayload::of(outcome)
+    }
+
+    /// Bills one payer's share of a call, whose invoice was taken back in whole, to somebody else.
+    async fn rebill_invoice(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The share.")] input: RebillInvoiceInput,
+    ) -> async_graphql::Result<RebillInvoicePayload> {
+        let act = act(ctx)?;
+        let outcome = async { rebilling::rebill_invoice(act, input.command()?).await }.await;
+        RebillInvoicePayload::of(outcome.map(Invoice::from))
     }
 
     /// Takes an invoice back, in whole or in part: what is open is settled, what was paid becomes the customer's credit.

@@ -142,6 +142,9 @@ pub struct RecordDepositInput {
     idempotency_key: String,
     /// The call; its accepted estimate may ask for a deposit, and its invoice takes it first.
     call_id: ID,
+    /// Who paid it; the call's customer when left out. Where several payers share the call, the payer's own invoice takes
+    /// it.
+    customer_id: Option<ID>,
     /// How it arrived.
     method: PaymentMethod,
     /// What the payer or bank wrote on it, such as a check number.
@@ -157,6 +160,7 @@ impl RecordDepositInput {
         Ok(deposits::RecordDeposit {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
+            customer_id: Kind::Customer.row_if_any("customerId", self.customer_id.as_ref())?,
             method: self.method.into(),
             reference: self.reference,
             received_on: self.received_on,

@@ -15,10 +15,14 @@ use crate::invoices::store;
 /// An estimate is priced by the certificate as it was then; another one may have been billed under it since.
 ///
 /// # Errors
-/// `NotFound`; `WrongState` at `callId`, with the number of that invoice.
+/// `NotFound`; `WrongState` at `path`, with the number of that invoice.
 /// # Source
 /// Streamlined Sales and Use Tax Agreement section 317: a single-purchase certificate covers one sale.
-pub async fn must_be_unused(tx: &impl ConnectionTrait, certificate_id: i64) -> Result<()> {
+pub async fn must_be_unused(
+    tx: &impl ConnectionTrait,
+    path: &'static str,
+    certificate_id: i64,
+) -> Result<()> {
     let held = pricing::get_exemption(tx, certificate_id).await?;
     if held.purchases != CertificatePurchases::Single {
         return Ok(());
@@ -27,7 +31,7 @@ pub async fn must_be_unused(tx: &impl ConnectionTrait, certificate_id: i64) -> R
         None => Ok(()),
         Some(other) => Err(Error::refused(
             ProblemCode::WrongState,
-            "callId",
+            path,
             format!(
                 "Exemption certificate {} is for one purchase, which {} billed on {}. Bill this work as it was \
                  done, which prices it anew with tax, or take {} back first.",
@@ -60,7 +64,7 @@ pub async fn give_back(
     act: &Act,
     (verb, original): (&'static str, &invoice::Model),
 ) -> Result<()> {
-    match store::certificate_of(tx, original).await? {
+    match original.tax_exemption_id {
         Some(certificate_id) => note(tx, act, (verb, certificate_id)).await,
         None => Ok(()),
     }

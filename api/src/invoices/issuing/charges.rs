@@ -56,6 +56,7 @@ pub async fn issue(
         payer: Set(Payer::Customer),
         charge_for_invoice_id: Set(Some(about.id)),
         tax_jurisdiction_id: Set(about.tax_jurisdiction_id),
+        service_address_id: Set(about.service_address_id),
         due_on: Set(falls_due(settings, &customer, issued_on)?),
         ..Default::default()
     };
@@ -67,6 +68,7 @@ pub async fn issue(
         warranty: String::new(),
         consents: Vec::new(),
         local_lines: Vec::new(),
+        share: String::new(),
         printed_as: PrintedAs::default(),
         ..Content::of(&about)?
     };
@@ -105,5 +107,7 @@ fn line(description: String, amount: Cents) -> invoice_line::Model {
         own_discount_cents: 0,
         credits_line_id: None,
         corrects_price: false,
+        sale_position: None,
+        is_part: false,
     }
 }

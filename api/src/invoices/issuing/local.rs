@@ -12,7 +12,9 @@ use crate::local_rules as places;
 use crate::shop;
 
 use crate::invoices::content::Content;
-use crate::invoices::store;
+use crate::{calls, customers};
+
+use super::writing::Issue;
 
 /// What a bill lacks, what it prints because the place asks for it, and whether it may go out so.
 #[derive(Default)]
@@ -26,13 +28,13 @@ impl Held {
     /// Refuses a bill that lacks something, where the place's rules say so.
     ///
     /// # Errors
-    /// `SettingMissing` at `callId` for each thing missing.
-    pub fn must_hold(self) -> Result<Vec<String>> {
+    /// `SettingMissing` at `path` for each thing missing.
+    pub fn must_hold(self, path: &'static str) -> Result<Vec<String>> {
         if !self.refuses || self.missing.is_empty() {
             return Ok(self.lines);
         }
         let problem =
-            |missing: Missing| Problem::new(ProblemCode::SettingMissing, "callId", missing.words);
+            |missing: Missing| Problem::new(ProblemCode::SettingMissing, path, missing.words);
         Err(Error::Refused(
             self.missing.into_iter().map(problem).collect(),
         ))
@@ -45,7 +47,7 @@ impl Held {
 /// Internal only.
 pub async fn held(
     db: &impl ConnectionTrait,
-    (call, address): (&service_call::Model, &service_address::Model),
+    (call, address): (Option<&service_call::Model>, &service_address::Model),
     content: &Content,
     issued_by: i64,
 ) -> Result<Held> {
@@ -76,7 +78,7 @@ pub async fn held(
         lines: content.lines.iter().collect(),
         one_amount: content.printed_as.one_amount,
         tax_inside: !content.printed_as.with_tax.is_empty(),
-        received_on: Some(call.opened_on),
+        received_on: call.map(|call| call.opened_on),
         promised_on: content.service_on,
         prepared_by: prepared_by.as_deref(),
         // Whether the estimate was in writing is asked of the estimate; a bill is.
@@ -85,10 +87,36 @@ pub async fn held(
         labour_warranty_days: days,
     };
     let kind = PaperKind::Bill;
+    // Without a call no machine was taken in or repaired: what is asked about one is asked of no sale over the counter.
+    let rules = match call {
+        Some(_) => found.rules,
+        None => found.rules.for_sale_of_goods(),
+    };
     Ok(Held {
-        missing: local_rules::missing(&found.rules, kind, &paper),
-        lines: local_rules::lines(&found.rules, kind, &paper),
+        missing: local_rules::missing(&rules, kind, &paper),
+        lines: local_rules::lines(&rules, kind, &paper),
         refuses: found.row.when_missing == WhenMissing::Refuse,
+    })
+}
+
+/// The same words with the lines that the local rules want, if they let the bill go out.
+///
+/// # Errors
+/// `SettingMissing` for each thing missing, at the call or, without one, at the address.
+pub async fn held_words(
+    db: &impl ConnectionTrait,
+    about: (Option<&service_call::Model>, &service_address::Model),
+    words: Content,
+    issue: &Issue<'_>,
+) -> Result<Content> {
+    let path = match about.0 {
+        Some(_) => "callId",
+        None => "serviceAddressId",
+    };
+    let held = held(db, about, &words, issue.staff_id).await?;
+    Ok(Content {
+        local_lines: held.must_hold(path)?,
+        ..words
     })
 }
 
@@ -97,11 +125,18 @@ pub async fn held(
 /// # Errors
 /// Internal only.
 pub async fn missing_of(db: &impl ConnectionTrait, row: &invoice::Model) -> Result<Vec<Missing>> {
-    let (ReceivableKind::Invoice, Some(call_id)) = (row.kind, row.call_id) else {
+    let (ReceivableKind::Invoice, Some(address_id)) = (row.kind, row.service_address_id) else {
         return Ok(Vec::new());
     };
-    let billed = store::billed(db, "", call_id).await?;
+    if row.charge_for_invoice_id.is_some() {
+        return Ok(Vec::new());
+    }
     let content = Content::of(row)?;
-    let about = (&billed.call, &billed.address);
+    let address = customers::get_address(db, "", address_id).await?;
+    let call = match row.call_id {
+        Some(call_id) => Some(calls::get_call(db, "", call_id).await?),
+        None => None,
+    };
+    let about = (call.as_ref(), &address);
     Ok(held(db, about, &content, row.issued_by).await?.missing)
 }

@@ -1,30 +1,35 @@
-//! Issuing invoices for accepted estimates, or for what was done in their place.
+//! Issuing invoices: for accepted estimates or what was done in their place, for calls without one, for sales without a
+//! call; to one payer or several.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallState, EstimateState, Payer, ReceivableKind};
+use nameplate_entities::kinds::CallState;
 use nameplate_entities::{customer, invoice, receivable};
-use nameplate_rules::books::events;
 use nameplate_rules::invoice::due_on;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use crate::base::numbers::{self, Series};
-use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books;
-use crate::estimates::{self, Accepted, WorkDone};
+use crate::estimates::{self, NewOption, WorkDone};
 use crate::shop::{self, Settings};
 
 use super::chasing::{reminding, terms};
-use super::content::{self, Content};
-use super::receiving::credit;
 use super::store::{self, Billed};
-use writing::{Issue, Rows, post_if_any, tell, write};
+use dividing::Share;
+use offered::Offered;
+use sale::Sale;
+use writing::Issue;
 
 pub mod certificates;
 pub mod charges;
+pub mod dividing;
 pub mod free;
 pub mod local;
 pub mod mistakes;
+mod offered;
+pub mod rebilling;
+mod sale;
+mod unoffered;
 mod words;
 pub mod writing;
 
@@ -36,78 +41,105 @@ pub struct IssueInvoice {
     pub call_id: i64,
     /// What was done, where that is not what was accepted.
     pub work_done: Option<WorkDone>,
+    /// What was done on a call that nothing was accepted for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub option: Option<NewOption>,
+    /// Payers beside the call's customer.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub divide: Vec<Share>,
 }
 
-/// Bills a call's accepted estimate, or what was done in its place, line for line.
+/// Bills a call's accepted estimate, or what was done in its place, line for line; or a completed call without an
+/// estimate. Gives one invoice for each payer, that of the call's customer first.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has no accepted estimate or is billed
-/// already, or whose certificate another invoice used up; `TooMuch` for a bill beyond what was agreed to;
-/// `PeriodClosed`.
-pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<invoice::Model> {
+/// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
+/// billed already, or whose certificate another invoice used up; `TooMuch` for a bill beyond what was agreed to;
+/// `PeriodClosed`; those of [`unoffered::sale`] and [`dividing::bill`].
+pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice::Model>> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
     let verb = Right::IssueInvoice.mutation();
     let tx = act.app.db.write().await?;
     let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
     if let Some(id) = once.receipt::<i64>()? {
-        return store::get_invoice(&tx, "", id).await;
+        return store::issued_with(&tx, id).await;
     }
+    let mut checks = Checks::new();
+    dividing::check(&mut checks, &order.divide);
+    checks.finish()?;
     let billed = store::billed(&tx, "callId", order.call_id).await?;
-    let accepted = to_bill(&tx, &billed).await?;
+    may_be_billed(&tx, &billed).await?;
     let settings = shop::settings(&tx).await?;
     let issued_on = settings.day_of(act.at);
     books::check_open(&tx, "", issued_on).await?;
-    let done = match order.work_done {
-        Some(done) => Some(estimates::work_done(&tx, done, &accepted, issued_on).await?),
-        None => None,
-    };
-    let work = done.as_ref().unwrap_or(&accepted);
-    if let Some(certificate) = work.option.tax_exemption_id {
-        certificates::must_be_unused(&tx, certificate).await?;
-    }
     let issue = Issue {
         settings: &settings,
         issued_on,
         staff_id,
         verb,
     };
-    let header = invoice::ActiveModel {
-        kind: Set(ReceivableKind::Invoice),
-        number: Set(numbers::take(&tx, Series::Invoice).await?),
-        call_id: Set(Some(billed.call.id)),
-        customer_id: Set(billed.customer.id),
-        payer: Set(Payer::Customer),
-        estimate_revision_id: Set(Some(accepted.revision.id)),
-        billed_option_id: Set(done.as_ref().map(|done| done.option.id)),
-        tax_jurisdiction_id: Set(work.revision.tax_jurisdiction_id),
-        due_on: Set(falls_due(&settings, &billed.customer, issued_on)?),
-        ..Default::default()
+    let work = (order.work_done, order.option);
+    let (sale, offered) = sale_of(&tx, &issue, &billed, work).await?;
+    let certificate = sale.header.tax_exemption_id.clone().take().flatten();
+    let invoices = if order.divide.is_empty() {
+        vec![sale::bill(&tx, act, &issue, (sale, &billed.customer)).await?]
+    } else {
+        dividing::bill(&tx, act, &issue, (sale, &billed, &order.divide)).await?
     };
-    let rows = Rows::of_estimate(work);
-    let words = agreed_words(&tx, &issue, (&billed, &accepted, work), &rows).await?;
-    let amounts = rows.document_amounts()?;
-    let row = write(&tx, act, &issue, (header, rows, words)).await?;
-    let owed = owe(&tx, &row).await?;
-    if let Some(certificate) = work.option.tax_exemption_id {
+    if let Some(certificate) = certificate {
         certificates::note(&tx, act, (verb, certificate)).await?;
     }
-    if accepted.revision.state == EstimateState::Invoiced {
-        estimates::mark_billing(&tx, act, verb, (accepted.revision.id, false)).await?;
-    } else {
-        estimates::mark_invoiced(&tx, act, &accepted.revision).await?;
+    if let Some(offered) = &offered {
+        offered::mark_billed(&tx, act, (verb, offered)).await?;
     }
-    if let Some(done) = &done {
-        estimates::close_work_done(&tx, act, &done.revision).await?;
-    }
-    let entry = events::invoice_issued(&amounts);
-    let memo = format!("Invoice {}", row.number);
-    post_if_any(&tx, act, &row, (memo, entry)).await?;
-    credit::lay_by_itself(&tx, act, &row, owed).await?;
-    tell(&tx, act, &row, &billed.customer).await?;
-    once.keep(&tx, act, &row.id).await?;
+    let first = invoices.first().map(|row| row.id);
+    let first = first.ok_or_else(|| Error::internal("a bill to nobody"))?;
+    once.keep(&tx, act, &first).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
-    Ok(row)
+    Ok(invoices)
+}
+
+/// What is billed for a call: what was accepted or done in its place, else what is typed.
+async fn sale_of(
+    tx: &impl ConnectionTrait,
+    issue: &Issue<'_>,
+    billed: &Billed,
+    work: (Option<WorkDone>, Option<NewOption>),
+) -> Result<(Sale, Option<Offered>)> {
+    let number = &billed.call.number;
+    let refused =
+        |path: &str, message: String| Error::refused(ProblemCode::WrongState, path, message);
+    let accepted = estimates::accepted_for_call(tx, billed.call.id).await?;
+    match (accepted, work) {
+        (Some(accepted), (done, None)) => {
+            let (sale, offered) = offered::sale(tx, issue, billed, (accepted, done)).await?;
+            Ok((sale, Some(offered)))
+        }
+        (Some(accepted), (_, Some(_))) => Err(refused(
+            "option",
+            format!(
+                "{} was accepted for call {number}, so the call is billed by it. Draft what was done as its next \
+                 revision, and bill that as the work done.",
+                accepted.estimate.number
+            ),
+        )),
+        (None, (Some(_), _)) => Err(refused(
+            "workDone",
+            format!("Call {number} has no accepted estimate that something was done in place of."),
+        )),
+        (None, (None, None)) => Err(refused(
+            "callId",
+            format!(
+                "Call {number} has no accepted estimate. Send one and have it accepted, or give the lines of the work \
+                 done once the call is completed."
+            ),
+        )),
+        (None, (None, Some(option))) => {
+            let sale = unoffered::sale(tx, issue, billed, option).await?;
+            Ok((sale, None))
+        }
+    }
 }
 
 /// Opens what an invoice asks for.
@@ -127,59 +159,22 @@ pub async fn owe(tx: &impl ConnectionTrait, row: &invoice::Model) -> Result<rece
     Ok(owed.insert(tx).await?)
 }
 
-/// What the invoice says beside its figures, once it is known that the customer agreed to those and that the
-/// local rules let it go out.
-async fn agreed_words(
-    tx: &impl ConnectionTrait,
-    issue: &Issue<'_>,
-    (billed, accepted, work): (&Billed, &Accepted, &Accepted),
-    rows: &Rows,
-) -> Result<Content> {
-    let (settings, on) = (issue.settings, issue.issued_on);
-    let about = (billed.call.id, &accepted.option);
-    estimates::must_be_agreed(tx, settings, about, rows.amounts()?, on).await?;
-    let consents = estimates::consents_of(tx, accepted.revision.id).await?;
-    let words = Content {
-        issued_on: on,
-        lines: rows.lines.iter().map(content::line).collect(),
-        consents: estimates::consent_sentences(tx, settings, &consents).await?,
-        printed_as: estimates::printed_as(work),
-        found: work.revision.found_text.clone(),
-        ..words::of_invoice(settings, billed, accepted)
-    };
-    let about = (&billed.call, &billed.address);
-    let held = local::held(tx, about, &words, issue.staff_id).await?;
-    Ok(Content {
-        local_lines: held.must_hold()?,
-        ..words
-    })
-}
-
-/// The accepted estimate of a call that may be billed now.
+/// A call is billed once: it was not called off, and no invoice of it stands.
 ///
-/// One whose invoice was taken back may be billed again.
-async fn to_bill(tx: &impl ConnectionTrait, billed: &Billed) -> Result<Accepted> {
+/// One whose invoices were all taken back may be billed again.
+async fn may_be_billed(tx: &impl ConnectionTrait, billed: &Billed) -> Result<()> {
     let refused = |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
     let number = &billed.call.number;
     if billed.call.state == CallState::Cancelled {
         return Err(refused(format!("Call {number} was cancelled.")));
     }
-    let accepted = estimates::accepted_for_call(tx, billed.call.id)
-        .await?
-        .ok_or_else(|| {
-            refused(format!(
-                "Call {number} has no accepted estimate; send one and have it accepted."
-            ))
-        })?;
-    if accepted.revision.state == EstimateState::Invoiced
-        && let Some(standing) = store::standing_invoice(tx, accepted.revision.id).await?
-    {
-        return Err(refused(format!(
+    match store::standing_invoice(tx, billed.call.id).await? {
+        None => Ok(()),
+        Some(standing) => Err(refused(format!(
             "Call {number} is billed already by {}.",
             standing.number
-        )));
+        ))),
     }
-    Ok(accepted)
 }
 
 /// The day an invoice of this customer falls due: by the customer's own terms, else the shop's.

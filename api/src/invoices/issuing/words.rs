@@ -2,16 +2,17 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReceivableKind;
+use nameplate_rules::estimate::PrintedAs;
 use nameplate_rules::invoice::Totals;
 
-use crate::estimates::{self, Accepted, parties};
+use crate::estimates::parties;
 use crate::shop::Settings;
 
 use crate::invoices::content::Content;
 use crate::invoices::store::Billed;
 
 /// The words that are frozen with an invoice. Figures, number and days are put in when it is written.
-pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> Content {
+pub fn of_call(settings: &Settings, billed: &Billed) -> Content {
     Content {
         kind: ReceivableKind::Invoice,
         number: String::new(),
@@ -24,14 +25,11 @@ pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> 
         ratings: parties::ratings(&billed.appliance),
         call_number: billed.call.number.clone(),
         service_on: billed.call.completed_on,
-        estimate: format!(
-            "{}, revision {}",
-            accepted.estimate.number, accepted.revision.revision
-        ),
+        estimate: String::new(),
         corrects: None,
         reason: None,
         complaint: billed.call.complaint.clone(),
-        found: accepted.revision.found_text.clone(),
+        found: String::new(),
         lines: Vec::new(),
         tax_levels: Vec::new(),
         totals: Totals::default(),
@@ -41,6 +39,7 @@ pub fn of_invoice(settings: &Settings, billed: &Billed, accepted: &Accepted) -> 
         ),
         consents: Vec::new(),
         local_lines: Vec::new(),
-        printed_as: estimates::printed_as(accepted),
+        share: String::new(),
+        printed_as: PrintedAs::default(),
     }
 }

@@ -59,6 +59,8 @@ impl Rows {
             own_discount_cents: line.own_discount_cents,
             credits_line_id: None,
             corrects_price: false,
+            sale_position: None,
+            is_part: false,
         });
         let taxes = accepted.taxes.iter().map(|tax| invoice_tax::Model {
             id: 0,

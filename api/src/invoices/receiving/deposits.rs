@@ -1,4 +1,4 @@
-//! Deposits: money taken for a call before it is billed. The call's invoice takes it first.
+//! Deposits: money taken for a call before it is billed. The call's invoice to whoever paid it takes it first.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, PaymentMethod};
@@ -22,6 +22,9 @@ pub struct RecordDeposit {
     #[serde(skip)]
     pub idempotency_key: String,
     pub call_id: i64,
+    /// Who paid it, if not the call's customer.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub customer_id: Option<i64>,
     pub method: PaymentMethod,
     pub reference: Option<String>,
     pub received_on: NaiveDate,
@@ -50,7 +53,7 @@ pub async fn record_deposit(act: &Act, new: RecordDeposit) -> Result<payment::Mo
     checks.finish()?;
     let customer_id = payer(&tx, &new).await?;
     books::check_open(&tx, "receivedOn", new.received_on).await?;
-    let customer = customers::get_customer(&tx, "", customer_id).await?;
+    let customer = customers::get_customer(&tx, "customerId", customer_id).await?;
     let received = Received {
         staff_id,
         method: new.method,
@@ -69,7 +72,7 @@ pub async fn record_deposit(act: &Act, new: RecordDeposit) -> Result<payment::Mo
     Ok(row)
 }
 
-/// The customer of a call that takes this deposit.
+/// Who pays this deposit: the call's customer, or another payer of it. Its invoice for the call takes it.
 async fn payer(tx: &impl ConnectionTrait, new: &RecordDeposit) -> Result<i64> {
     let refused = |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
     let call = calls::get_call(tx, "callId", new.call_id).await?;
@@ -97,5 +100,5 @@ async fn payer(tx: &impl ConnectionTrait, new: &RecordDeposit) -> Result<i64> {
             format!("{total} was accepted, and deposits of {taken} are there already."),
         ));
     }
-    Ok(call.customer_id)
+    Ok(new.customer_id.unwrap_or(call.customer_id))
 }

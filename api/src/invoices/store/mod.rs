@@ -2,25 +2,28 @@
 
 use std::collections::HashMap;
 
-use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::ReceivableKind;
+use chrono::NaiveDate;
 use nameplate_entities::{
-    appliance, appliance_type, customer, estimate_option, estimate_revision, invoice, invoice_line,
-    invoice_tax, payment, receivable, service_address, service_call, tax_level,
+    appliance, appliance_type, customer, invoice, invoice_line, invoice_tax, payment,
+    service_address, service_call, tax_level,
 };
 use sea_orm::sea_query::Query;
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Statement,
-    Value,
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
 };
 
 use crate::base::{Error, Result};
 
+pub use calls::{
+    found_on, is_billed, issued_with, last_under, rebilled_by, standing_invoice, stands,
+    trip_billed_with,
+};
 pub use credit::{
     Source, deposits_for, entry_of, entry_of_payment, get_refund, laid_with, named_users,
     refunds_of, sources, sources_of_credits,
 };
 pub use late::{invoices_by_id, overdue, to_remind};
+pub use made_under::{Span, priced_by, priced_from, went_out_at};
 pub use open::{
     OpenRow, Owed, invoices, open_invoices, open_now, open_of, open_on, owed_by, payments,
     receivable_of, receivables, refunds, settled_by, settled_with,
@@ -28,8 +31,10 @@ pub use open::{
 pub use statement::{balance_before, moves_between};
 pub use writing_off::{standing_write_offs, taxes_left};
 
+mod calls;
 mod credit;
 mod late;
+mod made_under;
 mod open;
 mod statement;
 mod writing_off;
@@ -63,142 +68,6 @@ pub async fn credits_of(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Ve
         .order_by_asc(invoice::Column::Id)
         .all(db)
         .await?)
-}
-
-/// Invoices that credit notes give back in whole.
-fn taken_back() -> sea_orm::sea_query::SelectStatement {
-    Query::select()
-        .column(receivable::Column::InvoiceId)
-        .from(receivable::Entity)
-        .and_where(receivable::Column::TakenBack.eq(true))
-        .to_owned()
-}
-
-/// Whether an invoice of a call stands, not taken back in whole.
-pub async fn is_billed(db: &impl ConnectionTrait, call_id: i64) -> Result<bool> {
-    let standing = invoice::Entity::find()
-        .filter(invoice::Column::CallId.eq(call_id))
-        .filter(invoice::Column::Kind.eq(ReceivableKind::Invoice))
-        .filter(invoice::Column::EstimateRevisionId.is_not_null())
-        .filter(invoice::Column::Id.not_in_subquery(taken_back()))
-        .one(db)
-        .await?;
-    Ok(standing.is_some())
-}
-
-/// An invoice of this revision that credit notes do not take back in whole.
-pub async fn standing_invoice(
-    db: &impl ConnectionTrait,
-    revision_id: i64,
-) -> Result<Option<invoice::Model>> {
-    Ok(invoice::Entity::find()
-        .filter(invoice::Column::EstimateRevisionId.eq(revision_id))
-        .filter(invoice::Column::Kind.eq(ReceivableKind::Invoice))
-        .filter(invoice::Column::Id.not_in_subquery(taken_back()))
-        .one(db)
-        .await?)
-}
-
-/// The last invoice billed under an exemption certificate that no credit note takes back.
-pub async fn last_under(
-    db: &impl ConnectionTrait,
-    certificate_id: i64,
-) -> Result<Option<invoice::Model>> {
-    // By the option that was billed: what was done, else what was accepted.
-    let sql = "SELECT i.* FROM estimate_option o JOIN estimate_revision r ON r.id = o.revision_id \
-         JOIN invoice i ON i.billed_option_id = o.id \
-         OR (i.billed_option_id IS NULL AND i.estimate_revision_id = r.id AND r.accepted_option_id = o.id) \
-         WHERE o.tax_exemption_id = $1 AND i.kind = 'invoice' \
-         AND NOT EXISTS (SELECT 1 FROM receivable t WHERE t.invoice_id = i.id AND t.taken_back) \
-         ORDER BY i.issued_on DESC, i.id DESC LIMIT 1";
-    let backend = db.get_database_backend();
-    let statement = Statement::from_sql_and_values(backend, sql, [certificate_id.into()]);
-    Ok(invoice::Entity::find()
-        .from_raw_sql(statement)
-        .one(db)
-        .await?)
-}
-
-/// The certificate that an invoice was billed under, if there was one.
-pub async fn certificate_of(
-    db: &impl ConnectionTrait,
-    invoice: &invoice::Model,
-) -> Result<Option<i64>> {
-    let mut option_id = invoice.billed_option_id;
-    if let (None, Some(revision_id)) = (option_id, invoice.estimate_revision_id) {
-        let revision = estimate_revision::Entity::find_by_id(revision_id).one(db);
-        option_id = revision
-            .await?
-            .and_then(|revision| revision.accepted_option_id);
-    }
-    let Some(option_id) = option_id else {
-        return Ok(None);
-    };
-    let option = estimate_option::Entity::find_by_id(option_id).one(db);
-    Ok(option.await?.and_then(|option| option.tax_exemption_id))
-}
-
-#[derive(FromQueryResult)]
-struct Named {
-    number: String,
-}
-
-/// The number of an estimate that was priced by these tax rules; every bill is of one.
-pub async fn priced_by(
-    db: &impl ConnectionTrait,
-    tax_jurisdiction_id: i64,
-) -> Result<Option<String>> {
-    let sql = "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
-         WHERE r.tax_jurisdiction_id = $1 ORDER BY r.id LIMIT 1";
-    let values = [tax_jurisdiction_id.into()];
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
-    let named = Named::find_by_statement(statement).one(db).await?;
-    Ok(named.map(|named| named.number))
-}
-
-/// The number of the first estimate that was priced by a book.
-pub async fn priced_from(db: &impl ConnectionTrait, price_book_id: i64) -> Result<Option<String>> {
-    let sql = "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
-         WHERE r.price_book_id = $1 ORDER BY r.id LIMIT 1";
-    let values = [price_book_id.into()];
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
-    let named = Named::find_by_statement(statement).one(db).await?;
-    Ok(named.map(|named| named.number))
-}
-
-/// From an instant on, and before another.
-#[derive(Clone, Copy, Debug)]
-pub struct Span {
-    pub from: DateTime<Utc>,
-    /// None for open.
-    pub until: Option<DateTime<Utc>>,
-}
-
-/// The number of an estimate sent or an invoice issued in a time for a machine at this place; an empty region stands
-/// for the whole country.
-pub async fn went_out_at(
-    db: &impl ConnectionTrait,
-    (country, region): (&str, &str),
-    span: Span,
-) -> Result<Option<String>> {
-    let place = "JOIN service_address a ON a.id = c.service_address_id \
-         AND UPPER(TRIM(a.country)) = $1 AND ($2 = '' OR UPPER(TRIM(a.region)) = $2)";
-    let mut values: Vec<Value> = vec![country.into(), region.into(), span.from.into()];
-    values.extend(span.until.map(Value::from));
-    let within = |at: &str| match span.until {
-        None => format!("{at} >= $3"),
-        Some(_) => format!("{at} >= $3 AND {at} < $4"),
-    };
-    let (sent, issued) = (within("r.sent_at"), within("i.issued_at"));
-    let sql = format!(
-        "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
-         JOIN service_call c ON c.id = e.call_id {place} WHERE {sent} \
-         UNION ALL SELECT i.number FROM invoice i JOIN service_call c ON c.id = i.call_id {place} \
-         WHERE i.kind = 'invoice' AND {issued} LIMIT 1"
-    );
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
-    let named = Named::find_by_statement(statement).one(db).await?;
-    Ok(named.map(|named| named.number))
 }
 
 /// The days on which these invoices were issued.

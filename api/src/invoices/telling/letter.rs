@@ -272,7 +272,12 @@ fn document(
         } else {
             Vec::new()
         },
-        notes: content.reason.iter().cloned().collect(),
+        notes: content
+            .reason
+            .iter()
+            .chain(Some(&content.share).filter(|share| !share.is_empty()))
+            .cloned()
+            .collect(),
         how_to_pay: how_to_pay(content),
         warranty: if is_invoice {
             content.warranty.clone()

@@ -111,6 +111,8 @@ impl TestShop {
             idempotency_key: self.key(),
             call_id,
             work_done: None,
+            option: None,
+            divide: Vec::new(),
         }
     }
 

@@ -20,7 +20,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Invoice",
         Desk,
-        "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor",
+        "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy",
     ),
     (
         "InvoiceLine",
@@ -77,7 +77,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "ReceivableTerms",
         Desk,
-        "overdueFirstDays overdueSecondDays overdueThirdDays",
+        "lateChargesByThemselves overdueFirstDays overdueSecondDays overdueThirdDays",
     ),
     ("Receivables", Desk, "customer owed credit openInvoices"),
     ("ReceivablesAgeing", Desk, "on brackets customers"),

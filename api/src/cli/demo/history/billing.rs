@@ -75,8 +75,13 @@ impl Player<'_> {
             idempotency_key: self.key(),
             call_id: call.id,
             work_done: None,
+            option: None,
+            divide: Vec::new(),
         };
-        let invoice = invoices::issue_invoice(&desk, order).await?;
+        let issued = invoices::issue_invoice(&desk, order).await?;
+        let Some(invoice) = issued.into_iter().next() else {
+            return Err(Error::internal("a bill to nobody"));
+        };
         if let Billing::Estimate {
             paid_after_days: Some(days),
         } = plan.billing

@@ -1,0 +1,289 @@
+use proptest::prelude::*;
+
+use super::*;
+use crate::worked::rows;
+
+#[derive(Deserialize)]
+struct Asked {
+    lines: Vec<SaleLine>,
+    levels: Vec<SaleLevel>,
+    payers: usize,
+    takings: Vec<Taking>,
+}
+
+#[test]
+fn a_sale_is_divided_by_line_and_its_tax_by_level() {
+    for row in
+        rows::<Asked, Vec<PayerPart>>(include_str!("../../../../../fixtures/worked/division.json"))
+    {
+        let asked = row.input;
+        let got = divide(&asked.lines, &asked.levels, (asked.payers, &asked.takings));
+        assert_eq!(got, Ok(row.expected), "{}", row.source);
+    }
+}
+
+fn line(kind: ChargeKind, net: i64, tax: i64) -> SaleLine {
+    SaleLine {
+        kind,
+        amounts: LineAmounts {
+            quantity: Decimal::TWO,
+            net: Cents(net),
+            taxable: if tax == 0 { Cents::ZERO } else { Cents(net) },
+            tax: Cents(tax),
+            ..LineAmounts::default()
+        },
+        own_discount: Cents::ZERO,
+        shown: None,
+    }
+}
+
+fn taking(payer: usize, line: usize, portion: Portion) -> Taking {
+    Taking {
+        payer,
+        line,
+        portion,
+    }
+}
+
+fn percent(text: &str) -> Portion {
+    Portion::Percent(Percent::parse(text).unwrap())
+}
+
+#[test]
+fn what_cannot_be_divided_so_is_refused() {
+    let lines = [
+        line(ChargeKind::Labour, 10_000, 0),
+        line(ChargeKind::Diagnostic, -6_000, 0),
+        line(ChargeKind::Trip, 0, 0),
+    ];
+    let refused = |takings: &[Taking]| divide(&lines, &[], (2, takings)).unwrap_err();
+    let amount = |cents| Portion::Amount(Cents(cents));
+    assert_eq!(
+        refused(&[taking(1, 3, Portion::Whole)]),
+        DivisionRefusal::NoSuchLine { at: 0 }
+    );
+    assert_eq!(
+        refused(&[taking(1, 0, percent("1")), taking(1, 0, amount(1))]),
+        DivisionRefusal::TakenTwice { at: 1 }
+    );
+    for portion in [percent("0"), amount(0), amount(-1)] {
+        assert_eq!(
+            refused(&[taking(1, 0, portion)]),
+            DivisionRefusal::NotAPortion { at: 0 }
+        );
+    }
+    assert_eq!(
+        refused(&[taking(1, 0, amount(10_001))]),
+        DivisionRefusal::TooMuch {
+            at: 0,
+            left: Cents(10_000)
+        }
+    );
+    let both = [taking(1, 0, amount(5_001)), taking(2, 0, percent("50"))];
+    assert_eq!(
+        divide(&lines, &[], (3, &both)).unwrap_err(),
+        DivisionRefusal::TooMuch {
+            at: 1,
+            left: Cents(4_999)
+        }
+    );
+    assert_eq!(
+        refused(&[taking(1, 2, amount(1))]),
+        DivisionRefusal::NotAPortion { at: 0 }
+    );
+    assert_eq!(refused(&[]), DivisionRefusal::NothingFor { payer: 1 });
+    assert_eq!(
+        refused(&[taking(1, 1, Portion::Whole)]),
+        DivisionRefusal::BelowZero { payer: 1 }
+    );
+    assert_eq!(
+        refused(&[taking(1, 0, Portion::Whole)]),
+        DivisionRefusal::BelowZero { payer: 0 }
+    );
+}
+
+#[test]
+fn a_line_that_a_level_leaves_alone_brings_its_payer_none_of_that_level() {
+    let lines = [
+        line(ChargeKind::Part, 10_000, 800),
+        line(ChargeKind::Labour, 10_000, 200),
+    ];
+    let level = |rate: &str, exempts: &[ChargeKind], taxable, tax| SaleLevel {
+        rate: Percent::parse(rate).unwrap(),
+        exempts: exempts.to_vec(),
+        taxable: Cents(taxable),
+        tax: Cents(tax),
+    };
+    let levels = [
+        level("6", &[ChargeKind::Labour], 10_000, 600),
+        level("2", &[], 20_000, 400),
+    ];
+    let parts = divide(&lines, &levels, (2, &[taking(1, 1, Portion::Whole)])).unwrap();
+    let of = |payer: usize| {
+        let levels = parts[payer].levels.iter();
+        levels
+            .map(|level| (level.taxable.0, level.tax.0))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(of(0), [(10_000, 600), (10_000, 200)]);
+    assert_eq!(of(1), [(0, 0), (10_000, 200)]);
+}
+
+/// Some line of a job: a part, a discount on it, a credited diagnosis, taxed or not.
+fn a_line() -> impl Strategy<Value = SaleLine> {
+    let kinds = prop::sample::select(vec![
+        ChargeKind::Part,
+        ChargeKind::Labour,
+        ChargeKind::Trip,
+        ChargeKind::Diagnostic,
+    ]);
+    (
+        kinds,
+        -20_000_i64..60_000,
+        0_i64..=100,
+        any::<bool>(),
+        0_i64..9_000,
+    )
+        .prop_map(|(kind, net, off, taxed, cost)| {
+            let discount = net * off / 300;
+            let taxable = if taxed { net - discount } else { 0 };
+            let shown = Shown {
+                net: Cents(net + taxable / 12),
+                discount: Cents(discount),
+            };
+            SaleLine {
+                kind,
+                amounts: LineAmounts {
+                    quantity: Decimal::TWO,
+                    net: Cents(net),
+                    discount: Cents(discount),
+                    taxable: Cents(taxable),
+                    tax: Cents(taxable / 12),
+                    cost: Cents(cost),
+                },
+                own_discount: Cents(discount / 2),
+                shown: Some(shown),
+            }
+        })
+}
+
+/// Two levels, of which one leaves labour alone.
+fn levels_of(lines: &[SaleLine]) -> Vec<SaleLevel> {
+    let sum = |of: fn(&SaleLine) -> Cents, labour: bool| -> i64 {
+        let lines = lines.iter();
+        let lines = lines.filter(|line| (line.kind == ChargeKind::Labour) == labour);
+        lines.map(|line| of(line).0).sum()
+    };
+    let (parts, labour) = (
+        sum(|line| line.amounts.tax, false),
+        sum(|line| line.amounts.tax, true),
+    );
+    let rates = ["6.25", "1.75"].map(|rate| Percent::parse(rate).unwrap());
+    let weights = rates.map(Percent::per_hundred);
+    let shares = spread(Cents(parts), &weights).unwrap();
+    let taxable = |labour| sum(|line| line.amounts.taxable, labour);
+    vec![
+        SaleLevel {
+            rate: rates[0],
+            exempts: vec![ChargeKind::Labour],
+            taxable: Cents(taxable(false)),
+            tax: shares[0],
+        },
+        SaleLevel {
+            rate: rates[1],
+            exempts: Vec::new(),
+            taxable: Cents(taxable(false) + taxable(true)),
+            tax: Cents(shares[1].0 + labour),
+        },
+    ]
+}
+
+fn mirrored(lines: &[SaleLine]) -> Vec<SaleLine> {
+    let turn = |amount: Cents| Cents(-amount.0);
+    lines
+        .iter()
+        .map(|line| SaleLine {
+            kind: line.kind,
+            amounts: LineAmounts {
+                quantity: line.amounts.quantity,
+                net: turn(line.amounts.net),
+                discount: turn(line.amounts.discount),
+                taxable: turn(line.amounts.taxable),
+                tax: turn(line.amounts.tax),
+                cost: turn(line.amounts.cost),
+            },
+            own_discount: turn(line.own_discount),
+            shown: line.shown.map(|shown| Shown {
+                net: turn(shown.net),
+                discount: turn(shown.discount),
+            }),
+        })
+        .collect()
+}
+
+proptest! {
+    #[test]
+    fn parts_add_up_to_the_sale_in_every_figure_whatever_the_signs(
+        lines in prop::collection::vec(a_line(), 1..7),
+        hundredths in prop::collection::vec((1_i64..5_000, 1_i64..5_000), 7),
+    ) {
+        let levels = levels_of(&lines);
+        let mut takings = Vec::new();
+        for (at, (first, second)) in (0..lines.len()).zip(&hundredths) {
+            let portion = |hundredths: i64| {
+                Portion::Percent(Percent::new(Decimal::new(hundredths, 2)).unwrap())
+            };
+            takings.push(taking(1, at, portion(*first)));
+            takings.push(taking(2, at, portion(*second)));
+        }
+        let Ok(parts) = divide(&lines, &levels, (3, &takings)) else {
+            return Ok(());
+        };
+        for (place, line) in lines.iter().enumerate() {
+            let of = |figure: fn(&PartLine) -> i64| -> i64 {
+                let lines = parts.iter().flat_map(|part| &part.lines);
+                lines.filter(|part| part.line == place).map(figure).sum()
+            };
+            let whole = &line.amounts;
+            prop_assert_eq!(of(|part| part.amounts.net.0), whole.net.0);
+            prop_assert_eq!(of(|part| part.amounts.discount.0), whole.discount.0);
+            prop_assert_eq!(of(|part| part.amounts.taxable.0), whole.taxable.0);
+            prop_assert_eq!(of(|part| part.amounts.tax.0), whole.tax.0);
+            prop_assert_eq!(of(|part| part.own_discount.0), line.own_discount.0);
+            let shown = line.shown.unwrap();
+            prop_assert_eq!(of(|part| part.shown.unwrap().net.0), shown.net.0);
+        }
+        for (at, level) in levels.iter().enumerate() {
+            let tax: i64 = parts.iter().map(|part| part.levels[at].tax.0).sum();
+            let taxable: i64 = parts.iter().map(|part| part.levels[at].taxable.0).sum();
+            prop_assert_eq!((tax, taxable), (level.tax.0, level.taxable.0));
+        }
+        for part in &parts {
+            let by_line: i64 = part.lines.iter().map(|line| line.amounts.tax.0).sum();
+            let by_level: i64 = part.levels.iter().map(|level| level.tax.0).sum();
+            prop_assert_eq!(by_line, by_level);
+            for line in &part.lines {
+                let (amounts, shown) = (line.amounts, line.shown.unwrap());
+                let pays = amounts.net.0 - amounts.discount.0 + amounts.tax.0;
+                prop_assert_eq!(shown.net.0 - shown.discount.0, pays);
+            }
+        }
+    }
+
+    #[test]
+    fn a_credit_is_divided_as_the_mirror_of_its_sale(lines in prop::collection::vec(a_line(), 1..5)) {
+        let weights = |lines: &[SaleLine]| -> Vec<Vec<i128>> {
+            let takings: Vec<Taking> = (0..lines.len()).map(|at| taking(1, at, percent("33.3"))).collect();
+            let lines = lines.iter().enumerate();
+            lines.map(|(at, line)| weights(line, at, (2, &takings)).unwrap()).collect()
+        };
+        let turned: Vec<Vec<i128>> = weights(&mirrored(&lines));
+        let upright = weights(&lines);
+        for (at, line) in lines.iter().enumerate() {
+            let price = line.amounts.net.0 - line.amounts.discount.0;
+            let sign = if price == 0 { 1 } else { -1 };
+            let expected: Vec<i128> = upright[at].iter().map(|part| part * sign).collect();
+            prop_assert_eq!(&turned[at], &expected);
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! A sale before it is known who pays what of it, and how each payer's invoice is written.
+
+use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::{Payer, ReceivableKind};
+use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
+use nameplate_rules::books::events;
+use sea_orm::{ActiveValue::Set, ConnectionTrait};
+
+use crate::base::numbers::{self, Series};
+use crate::base::{Act, Result};
+use crate::estimates::FreeWork;
+use crate::invoices::content::Content;
+use crate::invoices::receiving::credit;
+
+use super::writing::{self, Issue, Rows, post_if_any, tell};
+use super::{falls_due, owe};
+
+/// What is billed: what its invoice refers to, its figures, and what it says.
+pub struct Sale {
+    /// Without number, payer and days.
+    pub header: invoice::ActiveModel,
+    pub rows: Rows,
+    /// Without figures, number and days.
+    pub words: Content,
+}
+
+/// Writes one invoice, owed by this customer: number, rows, entry, credit laid against it, mail.
+///
+/// # Errors
+/// `PeriodClosed`; internal.
+pub async fn bill(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    issue: &Issue<'_>,
+    (sale, customer): (Sale, &customer::Model),
+) -> Result<invoice::Model> {
+    let Sale {
+        header,
+        rows,
+        words,
+    } = sale;
+    let header = invoice::ActiveModel {
+        kind: Set(ReceivableKind::Invoice),
+        number: Set(numbers::take(tx, Series::Invoice).await?),
+        customer_id: Set(customer.id),
+        payer: Set(Payer::Customer),
+        due_on: Set(falls_due(issue.settings, customer, issue.issued_on)?),
+        ..header
+    };
+    let amounts = rows.document_amounts()?;
+    let row = writing::write(tx, act, issue, (header, rows, words)).await?;
+    let owed = owe(tx, &row).await?;
+    let memo = format!("Invoice {}", row.number);
+    let entry = events::invoice_issued(&amounts);
+    post_if_any(tx, act, &row, (memo, entry)).await?;
+    credit::lay_by_itself(tx, act, &row, owed).await?;
+    tell(tx, act, &row, customer).await?;
+    Ok(row)
+}
+
+impl Rows {
+    /// The priced lines as an invoice keeps them.
+    pub fn of_work(work: FreeWork) -> Self {
+        let FreeWork {
+            option,
+            jurisdiction,
+            ..
+        } = work;
+        let lines = (1..)
+            .zip(option.lines)
+            .map(|(position, line)| invoice_line::Model {
+                id: 0,
+                invoice_id: 0,
+                position,
+                kind: line.kind,
+                description: line.description,
+                part_id: line.part_id,
+                quantity: Exact(line.quantity),
+                unit_price_cents: line.unit_price.0,
+                net_cents: line.net.0,
+                discount_cents: line.discount.0,
+                taxable_cents: line.tax.taxable_cents.0,
+                tax_cents: line.tax.tax_cents.0,
+                tax_reason: line.tax.reason,
+                cost_cents: line.cost.0,
+                labour_minutes: line.labour_minutes,
+                part_condition: line.condition,
+                own_discount_cents: line.own_discount.0,
+                credits_line_id: None,
+                corrects_price: false,
+                sale_position: None,
+                is_part: false,
+            });
+        let levels = option
+            .tax
+            .levels
+            .into_iter()
+            .filter_map(|tax| Some((jurisdiction.levels.get(tax.at)?.id, tax)));
+        let taxes = (1..)
+            .zip(levels)
+            .map(|(position, (tax_level_id, tax))| invoice_tax::Model {
+                id: 0,
+                invoice_id: 0,
+                position,
+                tax_level_id,
+                name: tax.name,
+                rate_percent: tax.rate.per_hundred().into(),
+                taxable_cents: tax.taxable_cents.0,
+                tax_cents: tax.tax_cents.0,
+            });
+        Self {
+            lines: lines.collect(),
+            taxes: taxes.collect(),
+        }
+    }
+}

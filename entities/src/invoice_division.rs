@@ -1,0 +1,25 @@
+//! One sale that several payers were billed for. It never changes.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+/// One row of `invoice_division`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "invoice_division")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    pub call_id: i64,
+    /// What one invoice would have said.
+    pub net_cents: i64,
+    pub discount_cents: i64,
+    pub tax_cents: i64,
+    pub total_cents: i64,
+    pub divided_at: DateTimeUtc,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
