@@ -19,6 +19,7 @@ pub use payment::{
 
 pub mod credit;
 pub mod division;
+pub mod en16931;
 pub mod late;
 mod payment;
 

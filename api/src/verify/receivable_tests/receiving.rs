@@ -89,6 +89,7 @@ async fn a_deposit_goes_to_the_invoice_of_its_call_and_is_printed_as_paid() {
         let deposit = |amount: i64| RecordDeposit {
             idempotency_key: shop.key(),
             call_id: call.id,
+            customer_id: None,
             method: PaymentMethod::Card,
             reference: None,
             received_on: today(),
