@@ -27,6 +27,7 @@ pub mod component;
 pub mod contact;
 pub mod credit_left;
 pub mod customer;
+pub mod e_invoicing;
 pub mod estimate;
 pub mod estimate_line;
 pub mod estimate_link;

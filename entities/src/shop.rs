@@ -48,6 +48,8 @@ pub struct Model {
     pub reminder_last_day: bool,
     /// The month whose last day ends the fiscal year, 1 to 12.
     pub fiscal_year_end_month: i32,
+    /// Number under which the shop pays over sales tax; e-invoices name it.
+    pub tax_registration: Option<String>,
 }
 
 /// Joins are written where they are used.

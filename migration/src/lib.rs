@@ -25,6 +25,7 @@ mod m20261125_8_invoices;
 mod m20261125_9_warranty;
 mod m20261128_22_banking;
 mod m20261128_23_payers;
+mod m20261128_24_e_invoices;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -57,6 +58,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_19_receivables::Migration),
             Box::new(m20261128_22_banking::Migration),
             Box::new(m20261128_23_payers::Migration),
+            Box::new(m20261128_24_e_invoices::Migration),
         ]
     }
 }

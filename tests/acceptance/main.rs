@@ -24,6 +24,7 @@ mod mail;
 mod main_job;
 mod more_work;
 mod offers;
+mod payers;
 mod receivables;
 mod refusals;
 mod reports;

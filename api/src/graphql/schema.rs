@@ -73,6 +73,7 @@ pub struct Mutation(
     crate::estimates::graphql::TemplatesMutation,
     crate::jobs::graphql::MailMutation,
     crate::invoices::graphql::InvoicesMutation,
+    crate::invoices::graphql::EInvoicesMutation,
     crate::invoices::graphql::ReceivingMutation,
     crate::invoices::graphql::ChasingMutation,
     crate::invoices::graphql::AccountStatementsMutation,

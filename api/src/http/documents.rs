@@ -1,4 +1,5 @@
-//! The PDF of an estimate or invoice for the desk, by the same token as `/graphql`: `/documents/{id}.pdf`.
+//! The PDF of an estimate or invoice for the desk, by the same token as `/graphql`: `/documents/{id}.pdf`, and an
+//! invoice as a file for machines: `/documents/{id}/e-invoice.xml`.
 
 use actix_web::http::StatusCode;
 use actix_web::http::header::CONTENT_DISPOSITION;
@@ -7,7 +8,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::ID;
 
 use crate::base::letter::Attachment;
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Error, ProblemCode, Result};
 use crate::graphql::error::chain;
 use crate::graphql::ids::{self, Kind};
 use crate::{estimates, invoices};
@@ -18,7 +19,9 @@ use super::problem::problem;
 
 /// Mounts the documents.
 pub fn routes(routes: &mut web::ServiceConfig) {
-    routes.route("/documents/{id}.pdf", web::get().to(send));
+    routes
+        .route("/documents/{id}.pdf", web::get().to(send))
+        .route("/documents/{id}/e-invoice.xml", web::get().to(send_file));
 }
 
 async fn send(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> HttpResponse {
@@ -26,7 +29,35 @@ async fn send(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> H
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
-    match file(&act, &id).await {
+    answer(file(&act, &id).await)
+}
+
+async fn send_file(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> HttpResponse {
+    let act = match caller::staff(&shared, &request).await {
+        Ok(act) => act,
+        Err(refusal) => return refusal,
+    };
+    if !act.is_desk() {
+        return answer(Ok(None));
+    }
+    let found = match ids::read(&ID::from(id.as_str())) {
+        Some((Kind::Invoice, row)) => invoices::e_invoice(act.app.db.read(), row).await.map(Some),
+        _ => Ok(None),
+    };
+    match found {
+        // What the standard cannot tell, or waits for a setting, is said; what is not there looks like any other.
+        Err(Error::Refused(problems)) => match problems.first() {
+            Some(found) if found.code != ProblemCode::NotFound => {
+                problem(StatusCode::CONFLICT, &found.message)
+            }
+            _ => answer(Ok(None)),
+        },
+        found => answer(found),
+    }
+}
+
+fn answer(found: Result<Option<Attachment>>) -> HttpResponse {
+    match found {
         Ok(Some(file)) => HttpResponse::Ok()
             .content_type(file.content_type)
             .insert_header((

@@ -10,11 +10,13 @@
 //! level; every document and payment has its one entry in the books, posted in the same transaction.
 //!
 //! Folders follow the money: `issuing`, `crediting`, `receiving` (payments, deposits, credit, refunds, reversals),
-//! `chasing` (reminders, late charges, disputes, write-offs, the shop's terms) and `telling` (letters, statements).
+//! `chasing` (reminders, late charges, disputes, write-offs, the shop's terms), `telling` (letters, statements) and
+//! `electronic` (files for machines).
 
 mod chasing;
 pub mod content;
 mod crediting;
+mod electronic;
 pub mod graphql;
 mod issuing;
 mod receiving;
@@ -27,6 +29,8 @@ pub use chasing::reminding::{moot, remind_overdue};
 pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
 pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
 pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
+pub use electronic::file as e_invoice;
+pub use electronic::settings::{ChangeEInvoicing, change_e_invoicing};
 pub use issuing::dividing::{Share, ShareOfLine};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};

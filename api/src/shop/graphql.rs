@@ -114,6 +114,11 @@ impl Shop {
         self.row.licence.as_deref()
     }
 
+    /// Number under which the shop pays over sales tax, which e-invoices name.
+    async fn tax_registration(&self) -> Option<&str> {
+        self.row.tax_registration.as_deref()
+    }
+
     /// ISO 4217 code of every amount here.
     async fn currency(&self) -> &str {
         &self.row.currency
@@ -344,6 +349,8 @@ pub struct ChangeShopInput {
     country: Option<String>,
     /// Registration or licence line.
     licence: Option<String>,
+    /// Number under which the shop pays over sales tax, which e-invoices name.
+    tax_registration: Option<String>,
     /// IANA time zone.
     time_zone: Option<String>,
     /// Callback window in days.
@@ -381,6 +388,7 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             postal_code: input.postal_code,
             country: input.country,
             licence: input.licence,
+            tax_registration: input.tax_registration,
             time_zone: input.time_zone,
             callback_window_days: input.callback_window_days,
             labour_warranty_days: input.labour_warranty_days,

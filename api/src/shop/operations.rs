@@ -48,6 +48,7 @@ fn default_settings() -> shop::ActiveModel {
         postal_code: Set(String::new()),
         country: Set("US".to_owned()),
         licence: Set(None),
+        tax_registration: Set(None),
         currency: Set("USD".to_owned()),
         time_zone: Set("UTC".to_owned()),
         callback_window_days: Set(30),
@@ -80,6 +81,7 @@ pub struct ChangeShop {
     pub postal_code: Option<String>,
     pub country: Option<String>,
     pub licence: Option<String>,
+    pub tax_registration: Option<String>,
     pub time_zone: Option<String>,
     pub callback_window_days: Option<i32>,
     pub labour_warranty_days: Option<i32>,
@@ -152,6 +154,10 @@ impl ChangeShop {
         }
         if let Some(licence) = &self.licence {
             row.licence = Set(checks.text_if_any("licence", Some(licence), LINE_MAX));
+        }
+        if let Some(number) = &self.tax_registration {
+            let number = checks.text_if_any("taxRegistration", Some(number), LINE_MAX);
+            row.tax_registration = Set(number);
         }
     }
 

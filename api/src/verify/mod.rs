@@ -67,6 +67,8 @@ mod banking_tests;
 #[cfg(test)]
 mod chain_tests;
 #[cfg(test)]
+mod e_invoice_tests;
+#[cfg(test)]
 mod graph_tests;
 #[cfg(test)]
 mod mistake_tests;

@@ -4,7 +4,9 @@ use chrono::Days;
 use nameplate_entities::kinds::{
     CallKind, ChargeKind, CustomerKind, Fuel, LevelKind, MarkupKind, PriceEnding, TaxBasis,
 };
-use nameplate_entities::{appliance_type, estimate_option, outbox_mail, service_call};
+use nameplate_entities::{
+    appliance_type, estimate_option, estimate_revision, outbox_mail, service_call,
+};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
@@ -95,8 +97,13 @@ impl TestShop {
         call
     }
 
-    /// Offers this work for a call, and has the customer accept it.
-    pub async fn offer_and_accept(&self, call_id: i64, part_price: Cents, discount: Option<Cents>) {
+    /// Drafts this work for a call and sends it.
+    pub async fn send(
+        &self,
+        call_id: i64,
+        part_price: Cents,
+        discount: Option<Cents>,
+    ) -> estimate_revision::Model {
         let draft = DraftEstimate {
             idempotency_key: self.key(),
             call_id,
@@ -109,7 +116,12 @@ impl TestShop {
             to: None,
             valid_until: None,
         };
-        let sent = estimates::send_estimate(&self.owner, order).await.unwrap();
+        estimates::send_estimate(&self.owner, order).await.unwrap()
+    }
+
+    /// Offers this work for a call, and has the customer accept it.
+    pub async fn offer_and_accept(&self, call_id: i64, part_price: Cents, discount: Option<Cents>) {
+        let sent = self.send(call_id, part_price, discount).await;
         self.accept(sent.id, sent.content_hash.unwrap()).await;
     }
 

@@ -184,6 +184,8 @@ rights! {
     IssueInvoice "issueInvoice" Desk,
     /// Bill a payer's share that was taken back to somebody else.
     RebillInvoice "rebillInvoice" Desk,
+    /// Write down whether a customer wants e-invoices.
+    ChangeEInvoicing "changeEInvoicing" Desk,
     /// Bill a customer without a call.
     IssueFreeInvoice "issueFreeInvoice" Desk,
     /// Send an issued document once more.

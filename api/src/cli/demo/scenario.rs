@@ -37,6 +37,7 @@ pub struct ShopSettings {
     pub region: String,
     pub postal_code: String,
     pub licence: String,
+    pub tax_registration: String,
     pub time_zone: String,
 }
 

@@ -6,7 +6,7 @@ pub mod placing;
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, Utc};
-use nameplate_entities::{contact, customer, service_address, tax_exemption};
+use nameplate_entities::{contact, customer, e_invoicing, service_address, tax_exemption};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::graphql::connection::{self, Page, RowCursor};
@@ -15,6 +15,7 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
+use crate::invoices::graphql::EInvoicing;
 use crate::pricing::graphql::{TaxExemption, TaxJurisdiction};
 use crate::shop::graphql::Staff;
 
@@ -114,6 +115,12 @@ impl Customer {
     /// Days from invoice to due date, when other than the shop's.
     async fn terms_days(&self) -> Option<i32> {
         self.row.terms_days
+    }
+
+    /// Whether this customer wants e-invoices, and what these say; null while nothing was said about it.
+    async fn e_invoicing(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EInvoicing>> {
+        let row = loaders::row::<e_invoicing::Entity>(ctx, self.row.id).await?;
+        Ok(row.map(EInvoicing::from))
     }
 
     /// Notes of the office.

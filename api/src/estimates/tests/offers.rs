@@ -322,13 +322,29 @@ async fn a_mail_whose_estimate_is_offered_no_more_need_not_leave() {
     let first = world.draft().await;
     world.send(first.id).await.unwrap();
     let act = world.owner();
-    assert_eq!(moot(&act, (first.id, "no link"), false).await.unwrap(), None);
+    assert_eq!(
+        moot(&act, (first.id, "no link"), false).await.unwrap(),
+        None
+    );
     let second = world.revise(first.estimate_id, offer()).await;
     let token = world.send(second.id).await.unwrap();
-    assert!(moot(&act, (first.id, "no link"), false).await.unwrap().is_some());
+    assert!(
+        moot(&act, (first.id, "no link"), false)
+            .await
+            .unwrap()
+            .is_some()
+    );
     world.accept(&token).await;
-    assert_eq!(moot(&act, (second.id, "no link"), false).await.unwrap(), None);
-    assert!(moot(&act, (second.id, "no link"), true).await.unwrap().is_some());
+    assert_eq!(
+        moot(&act, (second.id, "no link"), false).await.unwrap(),
+        None
+    );
+    assert!(
+        moot(&act, (second.id, "no link"), true)
+            .await
+            .unwrap()
+            .is_some()
+    );
 }
 
 /// National Association of Home Builders and Bank of America Home Equity, Study of Life Expectancy of Home Components,

@@ -87,7 +87,10 @@ pub async fn document(
     let content = Content::of(row)?;
     let known = Currency::get(&content.currency).is_ok_and(|currency| currency.minor_units == 2);
     if !known {
-        let words = format!("The standard takes no amounts in {} as kept here.", content.currency);
+        let words = format!(
+            "The standard takes no amounts in {} as kept here.",
+            content.currency
+        );
         return Err(Error::refused(ProblemCode::WrongState, PATH, words));
     }
     let settings = shop::settings(db).await?;
@@ -263,7 +266,10 @@ struct Rates(Vec<(Decimal, Vec<Charged>)>);
 impl Rates {
     /// Those that tax this kind of charge, added up.
     fn of(&self, kind: Charged) -> Decimal {
-        let taxing = self.0.iter().filter(|(_, exempts)| !exempts.contains(&kind));
+        let taxing = self
+            .0
+            .iter()
+            .filter(|(_, exempts)| !exempts.contains(&kind));
         let sum: Decimal = taxing.map(|(rate, _)| *rate).sum();
         sum.normalize()
     }
@@ -331,7 +337,9 @@ fn priced(
     let price = amount
         .checked_div(towards)
         .map(|price| price.normalize())
-        .filter(|price| price.scale() <= PRICE_DECIMALS && price.checked_mul(towards) == Some(amount));
+        .filter(|price| {
+            price.scale() <= PRICE_DECIMALS && price.checked_mul(towards) == Some(amount)
+        });
     match price {
         Some(price) if !line.is_part && !line.corrects_price => {
             let unit = match line.kind {

@@ -74,7 +74,11 @@ pub async fn attachment(
         Ok(file) => Ok(Some(file)),
         Err(Error::Refused(problems)) => {
             let code = problems.first().map(|problem| problem.code);
-            tracing::warn!(invoice_id, ?code, "a mail goes without the e-invoice its customer wants");
+            tracing::warn!(
+                invoice_id,
+                ?code,
+                "a mail goes without the e-invoice its customer wants"
+            );
             Ok(None)
         }
         Err(error) => Err(error),

@@ -37,7 +37,11 @@ pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e
     let customer = customers::get_customer(&tx, "customerId", change.customer_id).await?;
     if customer.kind != CustomerKind::Organisation {
         let message = "An e-invoice is for organisations; this customer is a household.";
-        return Err(Error::refused(ProblemCode::WrongState, "customerId", message));
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "customerId",
+            message,
+        ));
     }
     let before = of_customer(&tx, customer.id).await?;
     let row = e_invoicing::ActiveModel {

@@ -62,8 +62,7 @@ struct Xml {
 
 impl Xml {
     fn open(&mut self, name: &str) -> io::Result<()> {
-        self.writer
-            .write_event(Event::Start(BytesStart::new(name)))
+        self.writer.write_event(Event::Start(BytesStart::new(name)))
     }
 
     fn close(&mut self, name: &str) -> io::Result<()> {
@@ -76,12 +75,17 @@ impl Xml {
     }
 
     fn with(&mut self, start: BytesStart<'_>, name: &str, text: &str) -> io::Result<()> {
-        let text: String = text.trim().chars().filter(|letter| holds(*letter)).collect();
+        let text: String = text
+            .trim()
+            .chars()
+            .filter(|letter| holds(*letter))
+            .collect();
         if text.is_empty() {
             return Ok(());
         }
         self.writer.write_event(Event::Start(start))?;
-        self.writer.write_event(Event::Text(BytesText::new(&text)))?;
+        self.writer
+            .write_event(Event::Text(BytesText::new(&text)))?;
         self.close(name)
     }
 
@@ -195,7 +199,10 @@ impl Xml {
             return self.close("cac:PaymentMeans");
         }
         self.open("cac:PaymentTerms")?;
-        self.text("cbc:Note", "Set off against what is owed, or kept as credit.")?;
+        self.text(
+            "cbc:Note",
+            "Set off against what is owed, or kept as credit.",
+        )?;
         self.close("cac:PaymentTerms")
     }
 

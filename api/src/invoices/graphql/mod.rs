@@ -1,6 +1,7 @@
 //! Invoices, credit notes and payments in the graph.
 
 pub mod chasing;
+pub mod electronic;
 pub mod mutations;
 pub mod payments;
 pub mod receivables;
@@ -32,6 +33,7 @@ use super::issuing::local;
 use super::store;
 
 pub use chasing::{ChasingMutation, ChasingQuery, WriteOff};
+pub use electronic::{EInvoicesMutation, EInvoicing};
 pub use mutations::InvoicesMutation;
 pub use payments::{Allocation, Payment, PaymentMethod};
 pub use receivables::ReceivablesQuery;
@@ -94,6 +96,12 @@ impl Invoice {
     async fn pdf_path(&self) -> String {
         let id = Kind::Invoice.id(self.row.id);
         format!("/documents/{}.pdf", id.as_str())
+    }
+
+    /// Where its file for machines lies, UBL 2.1 by EN 16931, for a request with the same token; for organisations.
+    async fn e_invoice_path(&self) -> String {
+        let id = Kind::Invoice.id(self.row.id);
+        format!("/documents/{}/e-invoice.xml", id.as_str())
     }
 
     /// Invoice or credit note.

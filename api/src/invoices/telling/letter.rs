@@ -16,7 +16,7 @@ use crate::base::{Error, Result, wording};
 use crate::pricing;
 
 use crate::invoices::content::Content;
-use crate::invoices::store;
+use crate::invoices::{electronic, store};
 
 /// The mail of an issued document.
 ///
@@ -64,13 +64,18 @@ async fn made(
         .await
         .map_err(|error| Error::caused("invoice PDF", error))?
         .map_err(|error| Error::caused("invoice PDF", error))?;
+    let pdf = Attachment {
+        file_name: format!("{word}-{}.pdf", row.number),
+        content_type: "application/pdf".to_owned(),
+        bytes,
+    };
+    let file = match reminder {
+        Some(_) => None,
+        None => electronic::attachment(db, (row.id, row.customer_id)).await?,
+    };
     Ok(Outgoing {
         rendered,
-        attachments: vec![Attachment {
-            file_name: format!("{word}-{}.pdf", row.number),
-            content_type: "application/pdf".to_owned(),
-            bytes,
-        }],
+        attachments: [pdf].into_iter().chain(file).collect(),
     })
 }
 

@@ -8,7 +8,12 @@ pub(super) const CUSTOMERS: &[Row] = &[
         Staff,
         "id kind name email phone phoneNational contacts serviceAddresses version",
     ),
-    ("Customer", Desk, "termsDays notes likelyDuplicates"),
+    (
+        "Customer",
+        Desk,
+        "termsDays notes likelyDuplicates eInvoicing",
+    ),
+    ("EInvoicing", Desk, "wanted buyerReference registration"),
     ("Contact", Staff, "id name role phone email"),
     (
         "ServiceAddress",

@@ -20,7 +20,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Invoice",
         Desk,
-        "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy",
+        "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy eInvoicePath",
     ),
     (
         "InvoiceLine",

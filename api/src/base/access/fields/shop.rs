@@ -21,7 +21,7 @@ pub(super) const SHOP: &[Row] = &[
     (
         "Shop",
         Desk,
-        "reminderFirstDays reminderSecondDays reminderLastDay",
+        "taxRegistration reminderFirstDays reminderSecondDays reminderLastDay",
     ),
     ("Shop", Desk, "booksClosedThrough fiscalYearEndMonth"),
     ("SearchHit", Desk, "kind title node"),

@@ -13,7 +13,7 @@ use nameplate_rules::tax::{Purchases, StatedAs, When};
 use sea_orm::{ActiveEnum, EntityTrait};
 
 use crate::base::{Caller, Error, Result};
-use crate::{appliances, customers, local_rules, pricing, shop};
+use crate::{appliances, customers, invoices, local_rules, pricing, shop};
 
 use super::super::scenario::{Billing, BookData, CustomerPlan, Plan, ShopData};
 use super::{Player, at, cents, decimal};
@@ -222,6 +222,7 @@ impl Player<'_> {
             if Some(place) == business {
                 let held = certificate(row.id, customer, desk.at.date_naive());
                 pricing::add_tax_exemption(&desk, held).await?;
+                invoices::change_e_invoicing(&desk, wants_files(row.id)).await?;
             }
             let address = customers::AddServiceAddress {
                 customer_id: row.id,
@@ -317,6 +318,16 @@ impl Player<'_> {
     }
 }
 
+/// The business asks for each document as a file for machines too.
+fn wants_files(customer_id: i64) -> invoices::ChangeEInvoicing {
+    invoices::ChangeEInvoicing {
+        customer_id,
+        wanted: true,
+        buyer_reference: Some("House maintenance".to_owned()),
+        registration: None,
+    }
+}
+
 fn settings(data: &ShopData) -> shop::ChangeShop {
     let own = &data.shop;
     shop::ChangeShop {
@@ -329,6 +340,7 @@ fn settings(data: &ShopData) -> shop::ChangeShop {
         postal_code: Some(own.postal_code.clone()),
         licence: Some(own.licence.clone()),
         time_zone: Some(own.time_zone.clone()),
+        tax_registration: Some(own.tax_registration.clone()),
         ..Default::default()
     }
 }
