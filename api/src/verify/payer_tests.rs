@@ -549,6 +549,7 @@ async fn late_charges_are_made_by_themselves_only_where_the_shop_says_so_and_onc
         let later = |days: u64| {
             let mut program = shop.bench.program();
             program.at = noon() + chrono::Days::new(days);
+            shop.bench.app.clock.set(program.at);
             program
         };
         assert_eq!(charge_what_is_late(&later(90)).await.unwrap(), 0);
