@@ -247,6 +247,14 @@ async fn money(shop: &mut Shop, machine: &Machine) {
     });
     shop.done(&shop.owner, "writeOffInvoice", write_off, "invoice { id }")
         .await;
+    let business = json!({ "kind": "ORGANISATION", "name": "Gull Street Lettings" });
+    let business = shop
+        .done(&shop.office, "addCustomer", business, "customer { id }")
+        .await;
+    let wants = json!({ "customerId": business["customer"]["id"], "wanted": true });
+    let selection = "eInvoicing { wanted }";
+    shop.done(&shop.office, "changeEInvoicing", wants, selection)
+        .await;
 }
 
 /// Pictures on the machine and on an estimate that is asked about, accepted and gone beyond, where rules ask for

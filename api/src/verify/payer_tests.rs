@@ -34,7 +34,11 @@ impl TestShop {
         let new = AddCustomer {
             kind: CustomerKind::Organisation,
             name: name.to_owned(),
-            email: Some(format!("{}@payer.example", name.to_lowercase())),
+            email: Some(format!(
+                "{}@payer.example",
+                name.to_lowercase()
+                    .replace(|letter: char| !letter.is_alphanumeric(), "")
+            )),
             phone: None,
             billing: None,
             terms_days,
