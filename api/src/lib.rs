@@ -17,9 +17,11 @@ pub mod customers;
 pub mod estimates;
 pub mod invoices;
 pub mod local_rules;
+pub mod payables;
 pub mod pricing;
 pub mod reports;
 pub mod shop;
+pub mod stock;
 pub mod warranty;
 
 pub mod cli;

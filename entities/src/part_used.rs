@@ -1,4 +1,4 @@
-//! A part fitted in a remedy, at the cost of that day.
+//! A part fitted in a remedy, and what it cost.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
@@ -15,10 +15,12 @@ pub struct Model {
     pub part_id: i64,
     pub quantity: Exact,
     pub unit_cost_cents: i64,
-    /// Quantity times unit cost.
+    /// Quantity times unit cost; once the call is completed, what the stock says they cost.
     pub cost_cents: i64,
     /// The batch, where somebody read it.
     pub lot_id: Option<i64>,
+    /// Where it was taken from, where somebody said.
+    pub place_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

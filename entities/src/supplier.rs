@@ -13,6 +13,8 @@ pub struct Model {
     /// Lower case; one name is one supplier.
     pub name_key: String,
     pub email: Option<String>,
+    /// Days after which its bills are due; none for what is usual.
+    pub terms_days: Option<i32>,
     pub version: i32,
 }
 

@@ -23,6 +23,8 @@ mod m20261125_6_calls;
 mod m20261125_7_estimates;
 mod m20261125_8_invoices;
 mod m20261125_9_warranty;
+mod m20261128_20_stock;
+mod m20261128_21_payables;
 mod m20261128_22_banking;
 mod m20261128_23_payers;
 mod m20261128_24_e_invoices;
@@ -56,6 +58,8 @@ impl MigratorTrait for Migrator {
             Box::new(m20261125_17_priced_mends::Migration),
             Box::new(m20261125_18_ledger::Migration),
             Box::new(m20261125_19_receivables::Migration),
+            Box::new(m20261128_20_stock::Migration),
+            Box::new(m20261128_21_payables::Migration),
             Box::new(m20261128_22_banking::Migration),
             Box::new(m20261128_23_payers::Migration),
             Box::new(m20261128_24_e_invoices::Migration),

@@ -13,6 +13,7 @@ use crate::support::taxes;
 
 mod catalogue;
 mod graph;
+mod parts;
 
 use graph::{Graph, Step};
 
@@ -148,6 +149,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     remarks(&shop, &machine, &open).await;
     taxes::every_kind_of_rule(&shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
+    let supplier_id = parts::of_everything(&mut shop, &open).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;
@@ -158,6 +160,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("partId", json!(shop.part_id)),
         ("priceBookId", json!(known.price_book_id)),
         ("priceListId", json!(known.price_list_id)),
+        ("supplierId", json!(supplier_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
         ("revision", json!(1)),

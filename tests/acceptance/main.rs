@@ -25,6 +25,7 @@ mod main_job;
 mod more_work;
 mod offers;
 mod payers;
+mod parts;
 mod receivables;
 mod refusals;
 mod reports;

@@ -20,6 +20,8 @@ const FLOORS: &[&[&str]] = &[
     &["books"],
     &["calls"],
     &["attachments"],
+    &["stock"],
+    &["payables"],
     &["warranty"],
     &["estimates"],
     &["invoices"],

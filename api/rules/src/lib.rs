@@ -18,6 +18,7 @@ pub mod percent;
 pub mod pricing;
 pub mod readings;
 pub mod serial;
+pub mod stock;
 pub mod tax;
 
 #[cfg(test)]

@@ -237,6 +237,16 @@ const KNOWN_CONSTRAINTS: &[(&str, &str, &str)] = &[
         "A supplier of this name is already on record.",
     ),
     (
+        "ux_stock_place_name_key",
+        "name",
+        "A place of this name is already on record.",
+    ),
+    (
+        "stock_place.name_key",
+        "name",
+        "A place of this name is already on record.",
+    ),
+    (
         "ux_account_code",
         "code",
         "An account with this code already exists.",

@@ -19,12 +19,16 @@ pub enum Series {
     Refund,
     WriteOff,
     BankDeposit,
+    PartOrder,
+    SupplierBill,
+    SupplierCredit,
+    SupplierPayment,
     Journal,
     ShopTag,
 }
 
 impl Series {
-    pub const ALL: [Self; 10] = [
+    pub const ALL: [Self; 14] = [
         Self::Call,
         Self::Estimate,
         Self::Invoice,
@@ -33,6 +37,10 @@ impl Series {
         Self::Refund,
         Self::WriteOff,
         Self::BankDeposit,
+        Self::PartOrder,
+        Self::SupplierBill,
+        Self::SupplierCredit,
+        Self::SupplierPayment,
         Self::Journal,
         Self::ShopTag,
     ];
@@ -48,6 +56,10 @@ impl Series {
             Self::Refund => "refund",
             Self::WriteOff => "write_off",
             Self::BankDeposit => "bank_deposit",
+            Self::PartOrder => "part_order",
+            Self::SupplierBill => "supplier_bill",
+            Self::SupplierCredit => "supplier_credit",
+            Self::SupplierPayment => "supplier_payment",
             Self::Journal => "journal",
             Self::ShopTag => "shop_tag",
         }
@@ -64,6 +76,10 @@ impl Series {
             Self::Refund => "R-",
             Self::WriteOff => "W-",
             Self::BankDeposit => "B-",
+            Self::PartOrder => "O-",
+            Self::SupplierBill => "SB-",
+            Self::SupplierCredit => "SC-",
+            Self::SupplierPayment => "SP-",
             Self::Journal => "J-",
             Self::ShopTag => "NP-",
         }

@@ -1,7 +1,7 @@
 //! The books: the chart of accounts, the journal, and the reports read from them.
 //!
 //! Words: an *entry* is one balanced record of a money event, made of *postings*; a *control account* is
-//! kept by documents alone (receivable, customer deposits) and takes no manual entry; a *closed period*
+//! kept by documents alone (receivable, customer deposits, parts stock) and takes no manual entry; a *closed period*
 //! takes no entry at all; a *closing* takes a fiscal year's revenue, expense and drawings to retained
 //! earnings. What must stay true: every entry balances and names its document, nothing is edited or
 //! deleted, only reversed, the trial balance is zero, and each entry fits the chain of hashes.
@@ -18,10 +18,10 @@ mod store;
 pub use chain::{hash as chain_hash, link_posting};
 pub use operations::{
     AccountAsRead, AddAccount, ChangeAccount, CloseYear, JournalLine, PostJournal, ReopenBooks,
-    ReverseJournal, add_account, change_account, close_books, close_year, open, post_journal,
-    reopen_books, restore_account, retire_account, reverse_journal,
+    ReverseJournal, add_account, change_account, close_books, close_year, free_account, open,
+    post_journal, reopen_books, restore_account, retire_account, reverse_journal,
 };
-pub use posting::{MANUAL, NewEntry, check_open, post, reverse, role_key};
+pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_key};
 pub use store::balances::balance_before;
 pub use store::balances::{Balance, Closings, Days, balances};
 pub use store::{TaxOwed, bank_account, chart, tax_owed};

@@ -226,6 +226,14 @@ async fn write(
     Ok(entry)
 }
 
+/// The row of an account that takes entries.
+///
+/// # Errors
+/// `SettingMissing` for one that is not in the chart; `WrongState` for a retired one.
+pub async fn account_id(tx: &impl ConnectionTrait, account: &AccountRef) -> Result<i64> {
+    Chart::of(tx).await?.find(account)
+}
+
 /// The chart, to find accounts in.
 struct Chart {
     by_role: HashMap<String, i64>,

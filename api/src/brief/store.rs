@@ -4,8 +4,8 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, EstimateState, FlagState, VisitState};
 use nameplate_entities::{
     appliance, appliance_type, callback, component, contact, customer, estimate, estimate_option,
-    estimate_revision, failure_mode, finding, flag, part, part_used, reading, receivable, remedy,
-    service_address, service_call, shop_warranty, staff, visit, visit_call,
+    estimate_revision, failure_mode, finding, flag, part, part_order, part_used, reading,
+    receivable, remedy, service_address, service_call, shop_warranty, staff, visit, visit_call,
 };
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Order, Query};
@@ -39,6 +39,8 @@ pub struct Brief {
     pub flags: Vec<Flagged>,
     pub other_machines: Vec<Machine>,
     pub visits: Vec<Trip>,
+    /// Parts ordered for the call.
+    pub part_orders: Vec<Ordered>,
 }
 
 /// The call with all that it points to.
@@ -134,6 +136,18 @@ pub struct Trip {
     pub technician: staff::Model,
 }
 
+/// Parts ordered for the call.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Ordered {
+    #[sea_orm(nested(prefix = "part_order_"))]
+    pub order: part_order::Model,
+    #[sea_orm(nested(prefix = "part_"))]
+    pub part: part::Model,
+}
+
+/// Most orders of parts for one call; a repair waits for a handful.
+const PART_ORDERS_MAX: u64 = 50;
+
 /// Reads the brief of a call; `None` for one that does not exist or that the caller may not see.
 ///
 /// # Errors
@@ -158,6 +172,7 @@ pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<
         flags: flags(db, call.appliance_id).await?,
         other_machines: other_machines(db, call).await?,
         visits: visits(db, call.id).await?,
+        part_orders: part_orders(db, call.id).await?,
         history,
         ticket,
     }))
@@ -348,5 +363,15 @@ async fn visits(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<Trip>> {
         .and_where(visit::Column::State.eq(VisitState::Planned))
         .order_by((visit::Entity, visit::Column::PlannedOn), Order::Asc)
         .order_by((visit::Entity, visit::Column::Id), Order::Asc);
+    joined::all(db, &query).await
+}
+
+async fn part_orders(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<Ordered>> {
+    let mut query = joined::select::<part_order::Entity>();
+    joined::to::<part::Entity>(&mut query, ("part_order", "part_id", "id"));
+    query
+        .and_where(part_order::Column::CallId.eq(call_id))
+        .order_by((part_order::Entity, part_order::Column::Id), Order::Asc)
+        .limit(PART_ORDERS_MAX);
     joined::all(db, &query).await
 }

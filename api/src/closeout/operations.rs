@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallbackClass, CallbackState, FlagLevel};
 use nameplate_entities::{callback, service_call, shop_warranty};
+use nameplate_rules::books::AccountRef;
 use nameplate_rules::books::events::{self, PartPayer};
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
@@ -11,7 +12,7 @@ use crate::base::audit::Subject;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books::{self, NewEntry};
 use crate::calls::{self, CancelCall};
-use crate::{callbacks, estimates, invoices, shop, warranty};
+use crate::{callbacks, estimates, invoices, shop, stock, warranty};
 
 use super::store;
 
@@ -31,7 +32,8 @@ pub struct CompletedCall {
     pub warranties: Vec<shop_warranty::Model>,
 }
 
-/// Completes a call: writes the shop's warranty on what was repaired, counts it, and posts what its parts cost.
+/// Completes a call: writes the shop's warranty on what was repaired, counts it, takes its
+/// parts out of stock and posts what they cost.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `IdempotencyMismatch`; `ImpossibleDate`, `PeriodClosed` at `completedOn`; `WrongState` for a
@@ -114,15 +116,17 @@ async fn is_ready(
     Ok(())
 }
 
-/// Posts what the parts fitted cost: the shop's own cost on a callback, cost of sales otherwise. Nothing without parts.
+/// Takes the parts fitted out of stock and posts what they cost: the shop's own cost on a callback, cost of sales
+/// otherwise. Nothing without parts.
 async fn post_parts(
     tx: &impl ConnectionTrait,
     act: &Act,
     call: &service_call::Model,
     completed_on: NaiveDate,
 ) -> Result<()> {
-    let cost = store::parts_cost(tx, call.id).await?;
     let payer = payer(callbacks::callback_of(tx, call.id).await?.as_ref());
+    let against = AccountRef::Role(payer.expense());
+    let cost = stock::take_fitted(tx, act, call, (against, completed_on)).await?;
     let entry = events::part_used(payer, cost)
         .map_err(|error| Error::caused("cost of the parts of a call", error))?;
     let Some(entry) = entry else {

@@ -211,6 +211,7 @@ impl Workshop {
                     part_id,
                     quantity: Decimal::ONE,
                     lot: None,
+                    place_id: None,
                 })
                 .collect(),
         };

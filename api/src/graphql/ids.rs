@@ -47,10 +47,16 @@ pub enum Kind {
     EstimateQuestion,
     LocalRules,
     CallConsent,
+    StockPlace,
+    StockLevel,
+    StockMove,
+    PartOrder,
+    SupplierBill,
+    SupplierPayment,
 }
 
 impl Kind {
-    const ALL: [Self; 38] = [
+    const ALL: [Self; 44] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -89,6 +95,12 @@ impl Kind {
         Self::EstimateQuestion,
         Self::LocalRules,
         Self::CallConsent,
+        Self::StockPlace,
+        Self::StockLevel,
+        Self::StockMove,
+        Self::PartOrder,
+        Self::SupplierBill,
+        Self::SupplierPayment,
     ];
 
     fn name(self) -> String {

@@ -16,9 +16,11 @@ use crate::estimates::graphql::{
 use crate::invoices::graphql::{Invoice, Payment, Refund};
 use crate::jobs::graphql::Mail;
 use crate::local_rules::graphql::LocalRules;
+use crate::payables::graphql::{SupplierBill, SupplierPayment};
 use crate::pricing::graphql::{
     FlatRateTask, Part, PriceBook, PriceList, Supplier, TaxJurisdiction,
 };
+use crate::stock::graphql::{PartOrder, StockLevel, StockMove, StockPlace};
 
 use super::context::reader;
 use super::error::{bad_input, edge};
@@ -62,6 +64,12 @@ pub enum Node {
     EstimateQuestion(EstimateQuestion),
     LocalRules(LocalRules),
     CallConsent(CallConsent),
+    StockPlace(StockPlace),
+    StockLevel(StockLevel),
+    StockMove(StockMove),
+    PartOrder(PartOrder),
+    SupplierBill(SupplierBill),
+    SupplierPayment(SupplierPayment),
 }
 
 /// The record of this kind and row, if the caller may see it.
@@ -101,6 +109,12 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::LocalRules => LocalRules::find(ctx, row).await?.map(Node::from),
         Kind::CallConsent => CallConsent::find(ctx, row).await?.map(Node::from),
         Kind::Attachment => Attachment::find(ctx, row).await?.map(Node::from),
+        Kind::StockPlace => StockPlace::of(ctx, row).await?.map(Node::from),
+        Kind::StockLevel => StockLevel::of(ctx, row).await?.map(Node::from),
+        Kind::StockMove => StockMove::find(ctx, row).await?.map(Node::from),
+        Kind::PartOrder => PartOrder::find(ctx, row).await?.map(Node::from),
+        Kind::SupplierBill => SupplierBill::find(ctx, row).await?.map(Node::from),
+        Kind::SupplierPayment => SupplierPayment::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }

@@ -42,6 +42,10 @@ pub struct Query(
     crate::invoices::graphql::AccountStatementsQuery,
     crate::banking::graphql::DepositsQuery,
     crate::callbacks::graphql::CallbacksQuery,
+    crate::stock::graphql::StockQuery,
+    crate::stock::graphql::PartOrdersQuery,
+    crate::payables::graphql::PayablesQuery,
+    crate::payables::graphql::PayableReportsQuery,
     crate::brief::graphql::BriefQuery,
 );
 
@@ -79,6 +83,10 @@ pub struct Mutation(
     crate::invoices::graphql::AccountStatementsMutation,
     crate::banking::graphql::DepositsMutation,
     crate::callbacks::graphql::CallbacksMutation,
+    crate::stock::graphql::StockMutation,
+    crate::stock::graphql::StockPlacesMutation,
+    crate::stock::graphql::PartOrdersMutation,
+    crate::payables::graphql::PayablesMutation,
     crate::closeout::graphql::CloseoutMutation,
 );
 

@@ -112,6 +112,7 @@ async fn one_name_is_one_supplier_whatever_its_case() {
         let new = |name: &str| AddSupplier {
             name: name.to_owned(),
             email: Some("orders@quarry.example".to_owned()),
+            terms_days: None,
         };
         let twice = add_supplier(&act, new("QUARRY parts")).await;
         assert_eq!(refusals(twice), [(Taken, "name".to_owned())]);
@@ -120,6 +121,7 @@ async fn one_name_is_one_supplier_whatever_its_case() {
             version: 1,
             name: None,
             email: Change::To("no address".to_owned()),
+            terms_days: Change::Keep,
         };
         let refused = change_supplier(&act, change).await;
         assert_eq!(refusals(refused), [(Malformed, "email".to_owned())]);

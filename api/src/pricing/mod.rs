@@ -24,20 +24,21 @@ pub use kinds::{
     prices_for_row, serves_for_row, serves_of_row, stated_for_row, stated_of_row,
 };
 pub use operations::{
-    AddPart, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails, ChangePart,
-    ChangePartCost, ChangePriceBook, ClonePriceBook, CompleteTaxExemption, DraftPriceBook,
-    NewBracket, NewLevel, NewMethod, NewRate, NewTask, NewTaxability, NewZone, PartChange,
-    SetLabourGrade, add_part, add_tax_exemption, add_tax_jurisdiction, adopt_price_book,
-    certificate_used, change_part, change_part_cost, change_price_book, clone_price_book,
-    complete_tax_exemption, draft_price_book, lot, replace_tax_jurisdiction, set_labour_grade,
-    withdraw_price_book,
+    AddPart, AddSupplier, AddTaxExemption, AddTaxJurisdiction, BookChange, CertificateDetails,
+    ChangePart, ChangePartCost, ChangePriceBook, ClonePriceBook, CompleteTaxExemption,
+    DraftPriceBook, NewBracket, NewLevel, NewMethod, NewRate, NewTask, NewTaxability, NewZone,
+    PartChange, SetLabourGrade, add_part, add_supplier, add_tax_exemption, add_tax_jurisdiction,
+    adopt_price_book, certificate_used, change_part, change_part_cost, change_price_book,
+    clone_price_book, complete_tax_exemption, draft_price_book, lot, replace_tax_jurisdiction,
+    set_labour_grade, withdraw_price_book,
 };
 pub use price_lists::{
     Arriving, BeginPriceList, Columns, RECEIVED_MAX, Received, Take, TakeOverPriceList,
     begin_price_list, forget_staged, receive, take_over_price_list,
 };
 pub use store::{
-    get_book, get_exemption, get_jurisdiction, get_part, grades_of, parts_by_id, tasks_in,
+    get_book, get_exemption, get_jurisdiction, get_part, get_supplier, grades_of, parts_by_id,
+    tasks_in,
 };
 pub use tax::{Certificate, Jurisdiction, certificate_on, jurisdiction, level};
 

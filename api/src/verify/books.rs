@@ -142,15 +142,21 @@ const RULES: &[Rule] = &[
               LEFT JOIN invoice i ON e.document_kind = 'invoice' AND i.id = e.document_id \
               LEFT JOIN payment p ON e.document_kind = 'payment' AND p.id = e.document_id \
               LEFT JOIN service_call c ON e.document_kind = 'service_call' AND c.id = e.document_id \
-              WHERE e.document_kind IN ('invoice', 'payment', 'service_call') \
-              AND i.id IS NULL AND p.id IS NULL AND c.id IS NULL ORDER BY e.id",
+              LEFT JOIN stock_move m ON e.document_kind = 'stock_move' AND m.id = e.document_id \
+              LEFT JOIN supplier_bill sb ON e.document_kind = 'supplier_bill' AND sb.id = e.document_id \
+              LEFT JOIN supplier_payment sp ON e.document_kind = 'supplier_payment' AND sp.id = e.document_id \
+              WHERE e.document_kind IN ('invoice', 'payment', 'service_call', 'stock_move', 'supplier_bill', 'supplier_payment') \
+              AND i.id IS NULL AND p.id IS NULL AND c.id IS NULL AND m.id IS NULL \
+              AND sb.id IS NULL AND sp.id IS NULL ORDER BY e.id",
     },
     Rule {
         table: "service_call",
         what: "cents of parts cost in the books against the parts fitted on a completed call",
         sql: "SELECT call_id AS row_id, CAST(SUM(booked) AS BIGINT) AS found, \
               CAST(SUM(fitted) AS BIGINT) AS expected FROM \
-              (SELECT e.document_id AS call_id, e.debit_cents AS booked, 0 AS fitted FROM journal_entry e \
+              (SELECT e.document_id AS call_id, p.credit_cents - p.debit_cents AS booked, 0 AS fitted \
+              FROM journal_entry e JOIN posting p ON p.entry_id = e.id \
+              JOIN account a ON a.id = p.account_id AND a.role = 'parts_stock' \
               WHERE e.document_kind = 'service_call' \
               UNION ALL SELECT c.id, 0, u.cost_cents FROM part_used u JOIN remedy r ON r.id = u.remedy_id \
               JOIN finding f ON f.id = r.finding_id JOIN service_call c ON c.id = f.call_id \

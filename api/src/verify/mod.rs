@@ -16,7 +16,9 @@ mod invoices;
 mod mail;
 mod numbers;
 mod payers;
+mod payables;
 mod statement;
+mod stock;
 mod work;
 
 use std::fmt;
@@ -58,6 +60,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(documents::check(&tx).await?);
     findings.extend(mail::check(&tx).await?);
     findings.extend(work::check(&tx).await?);
+    findings.extend(stock::check(&tx).await?);
+    findings.extend(payables::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }
@@ -77,9 +81,17 @@ mod money_tests;
 #[cfg(test)]
 mod payer_tests;
 #[cfg(test)]
+mod parts_day_tests;
+#[cfg(test)]
+mod parts_testing;
+#[cfg(test)]
+mod payable_tests;
+#[cfg(test)]
 mod receivable_tests;
 #[cfg(test)]
 mod report_tests;
+#[cfg(test)]
+mod stock_tests;
 #[cfg(test)]
 mod testing;
 #[cfg(test)]

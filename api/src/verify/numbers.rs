@@ -44,6 +44,22 @@ fn place(series: Series) -> (&'static str, &'static str) {
             "bank_deposit",
             "SELECT id, number FROM bank_deposit ORDER BY LENGTH(number), number",
         ),
+        Series::PartOrder => (
+            "part_order",
+            "SELECT id, number FROM part_order ORDER BY LENGTH(number), number",
+        ),
+        Series::SupplierBill => (
+            "supplier_bill",
+            "SELECT id, number FROM supplier_bill WHERE kind = 'bill' ORDER BY LENGTH(number), number",
+        ),
+        Series::SupplierCredit => (
+            "supplier_bill",
+            "SELECT id, number FROM supplier_bill WHERE kind = 'credit' ORDER BY LENGTH(number), number",
+        ),
+        Series::SupplierPayment => (
+            "supplier_payment",
+            "SELECT id, number FROM supplier_payment ORDER BY LENGTH(number), number",
+        ),
         Series::Journal => (
             "journal_entry",
             "SELECT id, number FROM journal_entry ORDER BY LENGTH(number), number",

@@ -16,6 +16,8 @@ pub enum Role {
     ClaimsReceivable,
     PartsStock,
     Payables,
+    /// What came in from suppliers without a bill yet.
+    ReceivedNotBilled,
     SalesTaxPayable,
     CustomerDeposits,
     WarrantyReserve,
@@ -31,6 +33,8 @@ pub enum Role {
     Discounts,
     TimelyFilingDiscount,
     PartsCostOfSales,
+    /// What counts and adjustments find missing or too much.
+    StockDifferences,
     CallbackCost,
     WarrantyExpense,
     LabourApplied,
@@ -42,13 +46,14 @@ pub enum Role {
 
 impl Role {
     /// Every role, in the order of the default chart.
-    pub const ALL: [Self; 28] = [
+    pub const ALL: [Self; 30] = [
         Self::Bank,
         Self::UndepositedReceipts,
         Self::Receivable,
         Self::ClaimsReceivable,
         Self::PartsStock,
         Self::Payables,
+        Self::ReceivedNotBilled,
         Self::SalesTaxPayable,
         Self::CustomerDeposits,
         Self::WarrantyReserve,
@@ -64,6 +69,7 @@ impl Role {
         Self::Discounts,
         Self::TimelyFilingDiscount,
         Self::PartsCostOfSales,
+        Self::StockDifferences,
         Self::CallbackCost,
         Self::WarrantyExpense,
         Self::LabourApplied,
@@ -87,6 +93,7 @@ impl Role {
             Self::ClaimsReceivable => ("1250", "Warranty claims receivable", Asset),
             Self::PartsStock => ("1400", "Parts stock", Asset),
             Self::Payables => ("2010", "Payable to suppliers", Liability),
+            Self::ReceivedNotBilled => ("2020", "Parts received, not yet billed", Liability),
             Self::SalesTaxPayable => ("2200", "Sales tax payable", Liability),
             Self::CustomerDeposits => ("2300", "Customer deposits and credits", Liability),
             Self::WarrantyReserve => ("2400", "Warranty reserve", Liability),
@@ -104,6 +111,7 @@ impl Role {
                 ("4900", "Discount for filing sales tax on time", Revenue)
             }
             Self::PartsCostOfSales => ("5010", "Cost of parts sold", Expense),
+            Self::StockDifferences => ("5050", "Stock differences", Expense),
             Self::CallbackCost => ("5100", "Cost of callbacks", Expense),
             Self::WarrantyExpense => ("5200", "Warranty expense", Expense),
             Self::LabourApplied => ("5250", "Labour applied to warranty work", Expense),

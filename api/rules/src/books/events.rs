@@ -62,13 +62,10 @@ pub fn invoice_issued(document: &DocumentAmounts) -> Result<Option<Entry>, Books
         if revenue.role.kind() != AccountKind::Revenue {
             return Err(BooksRefusal::NotRevenue { role: revenue.role });
         }
-        postings.push(credit_or_turned(Posting::credit(
-            revenue.role,
-            revenue.amount,
-        ))?);
+        postings.push(turned(Posting::credit(revenue.role, revenue.amount))?);
     }
     for tax in &document.tax {
-        postings.push(credit_or_turned(Posting::sales_tax(
+        postings.push(turned(Posting::sales_tax(
             Side::Credit,
             tax.level.clone(),
             tax.amount,
@@ -288,20 +285,41 @@ pub enum PartPayer {
     Shop,
 }
 
+impl PartPayer {
+    /// Where the cost of the part goes.
+    #[must_use]
+    pub fn expense(self) -> Role {
+        match self {
+            Self::Customer | Self::WarrantyPayer => Role::PartsCostOfSales,
+            Self::Shop => Role::CallbackCost,
+        }
+    }
+}
+
 /// Part used from stock at its cost: cost of sales, or callback cost when the shop pays. `None` for a part without cost.
 /// A part that comes back unused is [`Entry::reversed`] at the cost it left at.
 ///
 /// # Errors
 /// `NegativeAmount`.
 pub fn part_used(paid_by: PartPayer, cost: Cents) -> Result<Option<Entry>, BooksRefusal> {
-    let expense = match paid_by {
-        PartPayer::Customer | PartPayer::WarrantyPayer => Role::PartsCostOfSales,
-        PartPayer::Shop => Role::CallbackCost,
-    };
     not_negative("the part's cost", cost)?;
     entry_if_any(vec![
-        Posting::debit(expense, cost),
+        Posting::debit(paid_by.expense(), cost),
         Posting::credit(Role::PartsStock, cost),
+    ])
+}
+
+/// Parts stock grew in value, or shrank where the amount is below zero, against another account. `None` for nothing.
+///
+/// # Errors
+/// `Overflow`.
+pub fn stock_changed(
+    by: Cents,
+    against: impl Into<AccountRef>,
+) -> Result<Option<Entry>, BooksRefusal> {
+    entry_if_any(vec![
+        turned(Posting::debit(Role::PartsStock, by))?,
+        turned(Posting::credit(against, by))?,
     ])
 }
 
@@ -436,7 +454,7 @@ fn entry_if_any(postings: Vec<Posting>) -> Result<Option<Entry>, BooksRefusal> {
 }
 
 /// A negative amount moves to the other side with its sign turned.
-fn credit_or_turned(posting: Posting) -> Result<Posting, BooksRefusal> {
+fn turned(posting: Posting) -> Result<Posting, BooksRefusal> {
     if posting.amount >= Cents(0) {
         return Ok(posting);
     }

@@ -154,6 +154,40 @@ rights! {
     MoveFlag "moveFlag" Desk,
     /// Take a picture or paper away, with a reason.
     RemoveAttachment "removeAttachment" Desk,
+    /// Record a shelf or van where parts lie.
+    AddStockPlace "addStockPlace" Desk,
+    /// Correct a place where parts lie.
+    ChangeStockPlace "changeStockPlace" Desk,
+    /// Say how few of a part at a place are too few.
+    SetReorderPoint "setReorderPoint" Desk,
+    /// Change how stock is valued.
+    ChangeStockTerms "changeStockTerms" Owner,
+    /// Take parts into stock without a bill.
+    ReceiveParts "receiveParts" Desk,
+    /// Move parts from place to place; a technician into or out of the own van.
+    MoveStock "moveStock" Staff,
+    /// Count parts; a technician those in the own van.
+    CountStock "countStock" Staff,
+    /// Adjust a quantity for a reason.
+    AdjustStock "adjustStock" Desk,
+    /// Take parts back that were not needed.
+    TakePartBack "takePartBack" Desk,
+    /// Post value of before that belongs to no part.
+    WriteOffUnassignedStock "writeOffUnassignedStock" Owner,
+    /// Write down that parts were ordered.
+    OrderPart "orderPart" Desk,
+    /// Close an order of which nothing more will come.
+    CancelPartOrder "cancelPartOrder" Desk,
+    /// Record a supplier's bill.
+    RecordSupplierBill "recordSupplierBill" Desk,
+    /// Record what a supplier gives back.
+    RecordSupplierCredit "recordSupplierCredit" Desk,
+    /// Lay a supplier's credit against a bill.
+    ApplySupplierCredit "applySupplierCredit" Desk,
+    /// Pay a supplier's bills.
+    PaySupplier "paySupplier" Desk,
+    /// Undo a payment to a supplier.
+    UndoSupplierPayment "undoSupplierPayment" Desk,
     /// Price the work for a call.
     DraftEstimate "draftEstimate" Desk,
     /// Freeze an estimate and mail it to the customer.

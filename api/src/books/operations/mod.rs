@@ -25,14 +25,18 @@ pub use accounts::{
 pub use periods::{CloseYear, ReopenBooks, close_books, close_year, reopen_books};
 
 /// Accounts that only documents post to, so that they always equal their open documents.
-const CONTROL: [Role; 4] = [
+const CONTROL: [Role; 7] = [
     Role::UndepositedReceipts,
     Role::Receivable,
     Role::ClaimsReceivable,
     Role::CustomerDeposits,
+    Role::PartsStock,
+    Role::ReceivedNotBilled,
+    Role::Payables,
 ];
 
-/// Gives an empty shop its chart of accounts, and an older one the chain of its journal. Does nothing later.
+/// Gives a shop the accounts that the program posts to and that it lacks (all of them, when it is empty), and an older
+/// one the chain of its journal. Does nothing later.
 ///
 /// # Errors
 /// Internal only.
@@ -43,24 +47,39 @@ pub async fn open(act: &Act) -> Result<()> {
 
 async fn open_chart(act: &Act) -> Result<()> {
     let tx = act.app.db.write().await?;
-    if !store::chart(&tx).await?.is_empty() {
-        return Ok(());
-    }
-    let rows = rules::default_chart()
-        .into_iter()
+    let there = store::chart(&tx).await?;
+    let missing = rules::default_chart().into_iter().filter(|default| {
+        let key = Some(role_key(default.role));
+        !there.iter().any(|row| row.role == key)
+    });
+    let rows: Vec<account::ActiveModel> = missing
         .map(|default| account::ActiveModel {
-            code: Set(default.code.to_owned()),
+            code: Set(free_code(default.code, &there)),
             name: Set(default.name.to_owned()),
             kind: Set(kind_of(default.kind)),
             role: Set(Some(role_key(default.role))),
             is_bank: Set(default.role == Role::Bank),
             version: Set(1),
             ..Default::default()
-        });
+        })
+        .collect();
+    if rows.is_empty() {
+        return Ok(());
+    }
     account::Entity::insert_many(rows)
         .exec_without_returning(&tx)
         .await?;
     Ok(tx.commit().await?)
+}
+
+/// The code itself, or with a letter behind it where the shop gave the code to an account of its own.
+fn free_code(code: &str, there: &[account::Model]) -> String {
+    let taken = |code: &String| there.iter().any(|row| row.code == *code);
+    let lettered = ('A'..='Z').map(|letter| format!("{code}{letter}"));
+    std::iter::once(code.to_owned())
+        .chain(lettered)
+        .find(|code| !taken(code))
+        .unwrap_or_else(|| code.to_owned())
 }
 
 fn kind_of(kind: rules::AccountKind) -> AccountKind {
@@ -139,12 +158,7 @@ impl JournalLine {
         (chart, levels): (&[account::Model], &[i64]),
     ) -> Option<Posting> {
         let at = |field: &str| format!("{below}.{field}");
-        let account = chart.iter().find(|row| row.code == self.account.trim());
-        let account_ref = account.and_then(|row| account_ref(checks, &at("account"), row));
-        if account.is_none() {
-            let message = format!("There is no account {}; add it first.", self.account);
-            checks.refuse(ProblemCode::NotFound, &at("account"), message);
-        }
+        let account_ref = free_account(checks, &at("account"), (chart, &self.account));
         if let Some(id) = self.tax_level_id
             && !levels.contains(&id)
         {
@@ -178,6 +192,20 @@ impl JournalLine {
     }
 }
 
+/// The account of this code as the rules name it, if it takes entries beside those of its own documents.
+pub fn free_account(
+    checks: &mut Checks,
+    path: &str,
+    (chart, code): (&[account::Model], &str),
+) -> Option<AccountRef> {
+    let Some(row) = chart.iter().find(|row| row.code == code.trim()) else {
+        let message = format!("There is no account {code}; add it first.");
+        checks.refuse(ProblemCode::NotFound, path, message);
+        return None;
+    };
+    account_ref(checks, path, row)
+}
+
 /// The account as the rules name it, unless documents alone keep it.
 fn account_ref(checks: &mut Checks, path: &str, row: &account::Model) -> Option<AccountRef> {
     if row.retired_at.is_some() {
@@ -191,7 +219,7 @@ fn account_ref(checks: &mut Checks, path: &str, row: &account::Model) -> Option<
     match row.role.as_deref().and_then(role_of) {
         Some(role) if CONTROL.contains(&role) => {
             let message = format!(
-                "{} {} is kept by invoices and payments; it takes no entry by hand.",
+                "{} {} is kept by documents, such as invoices and stock records; it takes no other entry.",
                 row.code, row.name
             );
             checks.refuse(ProblemCode::WrongState, path, message);

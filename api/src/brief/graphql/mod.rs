@@ -18,10 +18,11 @@ use crate::estimates::graphql::EstimateState;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
-use crate::graphql::scalars::Money;
+use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::stock::graphql::orders::PartOrderState;
 use crate::warranty;
 
-use super::store::{self, Brief, Flagged, Machine, Offer, Promise, Trip};
+use super::store::{self, Brief, Flagged, Machine, Offer, Ordered, Promise, Trip};
 
 pub use history::BriefCall;
 
@@ -58,6 +59,8 @@ pub struct ArrivalBrief {
     other_machines: Vec<BriefMachine>,
     /// Trips planned for this call, in their order.
     visits: Vec<BriefVisit>,
+    /// Parts ordered for this call, oldest first.
+    part_orders: Vec<BriefPartOrder>,
     /// What to mind on this machine before touching it.
     cautions: Vec<String>,
 }
@@ -84,6 +87,7 @@ impl ArrivalBrief {
             }),
             other_machines: brief.other_machines.into_iter().map(Into::into).collect(),
             visits: brief.visits.into_iter().map(Into::into).collect(),
+            part_orders: brief.part_orders.into_iter().map(Into::into).collect(),
             cautions: cautions
                 .iter()
                 .map(|caution| caution.text().to_owned())
@@ -305,6 +309,39 @@ impl From<Trip> for BriefVisit {
             planned_on: row.visit.planned_on,
             window: row.visit.window,
             technician: row.technician.name,
+        }
+    }
+}
+
+/// Parts ordered for the call: there, or still to come.
+#[derive(SimpleObject)]
+pub struct BriefPartOrder {
+    /// Its number.
+    number: String,
+    /// Where it stands.
+    state: PartOrderState,
+    /// Part number.
+    part: String,
+    /// What the part is.
+    description: String,
+    /// How many were ordered.
+    quantity: ExactDecimal,
+    /// How many came so far.
+    received_quantity: ExactDecimal,
+    /// The day it is expected.
+    expected_on: Option<NaiveDate>,
+}
+
+impl From<Ordered> for BriefPartOrder {
+    fn from(row: Ordered) -> Self {
+        Self {
+            number: row.order.number,
+            state: row.order.state.into(),
+            part: row.part.number,
+            description: row.part.description,
+            quantity: row.order.quantity.into(),
+            received_quantity: row.order.received_quantity.into(),
+            expected_on: row.order.expected_on,
         }
     }
 }

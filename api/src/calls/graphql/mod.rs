@@ -26,6 +26,7 @@ use crate::graphql::error::{bad_input, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::shop;
+use crate::stock::graphql::PartOrder;
 use crate::warranty::graphql::ShopWarranty;
 
 use super::store;
@@ -210,6 +211,11 @@ impl ServiceCall {
         let rows =
             loaders::children::<finding::Entity>(ctx, finding::Column::CallId, self.row.id).await?;
         Ok(rows.into_iter().map(Finding::from).collect())
+    }
+
+    /// Parts ordered for it, oldest first; it waits for those that are still on order.
+    async fn part_orders(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<PartOrder>> {
+        PartOrder::of_call(ctx, self.row.id).await
     }
 
     /// Estimates drafted for it, oldest first.

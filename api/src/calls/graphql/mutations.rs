@@ -9,7 +9,7 @@ use crate::base::Result;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::ExactDecimal;
-use crate::payload;
+use crate::{payload, stock};
 
 use super::super::operations;
 use super::reading::{Quantity, ReadingUnit};
@@ -188,6 +188,8 @@ pub struct PartUsedInput {
     quantity: ExactDecimal,
     /// The batch printed on it, where it can be read.
     lot: Option<String>,
+    /// Where it comes from; the technician's own van if so many lie there, or else the main shelf, when left out.
+    place_id: Option<ID>,
 }
 
 /// What was done about a finding.
@@ -219,6 +221,8 @@ impl RecordRemedyInput {
                     part_id: Kind::Part.row(&format!("parts.{place}.partId"), &part.part_id)?,
                     quantity: part.quantity.0,
                     lot: part.lot.clone(),
+                    place_id: Kind::StockPlace
+                        .row_if_any(&format!("parts.{place}.placeId"), part.place_id.as_ref())?,
                 })
             })
             .collect::<Result<Vec<_>>>()?;
@@ -311,7 +315,7 @@ impl CallsMutation {
         #[graphql(desc = "What was done.")] input: RecordRemedyInput,
     ) -> async_graphql::Result<RecordRemedyPayload> {
         let act = act(ctx)?;
-        let outcome = async { operations::record_remedy(act, input.command()?).await }.await;
+        let outcome = async { stock::record_remedy(act, input.command()?).await }.await;
         RecordRemedyPayload::of(outcome.map(Remedy::from))
     }
 

@@ -14,6 +14,7 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::shop::graphql::Staff;
+use crate::stock::graphql::StockPlace;
 
 use super::super::store;
 
@@ -200,7 +201,7 @@ impl Remedy {
     }
 }
 
-/// A part fitted in a remedy, at the cost of that day.
+/// A part fitted in a remedy, and what it cost.
 pub struct PartUsed {
     row: part_used::Model,
 }
@@ -217,7 +218,7 @@ impl PartUsed {
     }
 }
 
-/// A part fitted in a remedy, at the cost of that day.
+/// A part fitted in a remedy, and what it cost.
 #[Object]
 impl PartUsed {
     /// Id of the part in the shop's list.
@@ -249,12 +250,20 @@ impl PartUsed {
         self.row.quantity.into()
     }
 
-    /// What one cost on that day.
+    /// Where it comes from, where somebody said.
+    async fn place(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<StockPlace>> {
+        match self.row.place_id {
+            Some(id) => StockPlace::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// What one cost in the catalogue on that day.
     async fn unit_cost(&self) -> Money {
         Money::cents(self.row.unit_cost_cents)
     }
 
-    /// What all of them cost, rounded half up once.
+    /// What all of them cost: by the catalogue until the call is completed, then what they cost in stock.
     async fn cost(&self) -> Money {
         Money::cents(self.row.cost_cents)
     }

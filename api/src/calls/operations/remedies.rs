@@ -32,6 +32,9 @@ pub struct PartFitted {
     /// The batch printed on it, where somebody read it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub lot: Option<String>,
+    /// Where it comes from, where somebody says; the places are kept by the stock, which looks at them.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub place_id: Option<i64>,
 }
 
 /// What was done about a finding.
@@ -106,6 +109,7 @@ pub async fn record_remedy(act: &Act, new: RecordRemedy) -> Result<remedy::Model
                 unit_cost_cents: Set(part.unit_cost.0),
                 cost_cents: Set(part.cost.0),
                 lot_id: Set(lot_id),
+                place_id: Set(part.fitted.place_id),
                 ..Default::default()
             });
         part_used::Entity::insert_many(used).exec(&tx).await?;

@@ -25,6 +25,8 @@ pub struct Supplier {
     name: String,
     /// Where orders and questions go.
     email: Option<String>,
+    /// Days after which its bills are due; null for 30.
+    terms_days: Option<i32>,
     /// Send it back when changing the record.
     version: i32,
     #[graphql(skip)]
@@ -36,6 +38,7 @@ impl From<supplier::Model> for Supplier {
         Self {
             name: row.name,
             email: row.email,
+            terms_days: row.terms_days,
             version: row.version,
             row_id: row.id,
         }
@@ -150,6 +153,8 @@ pub struct AddSupplierInput {
     name: String,
     /// Where orders and questions go.
     email: Option<String>,
+    /// Days after which its bills are due; 30 when left out.
+    terms_days: Option<i32>,
 }
 
 payload! {
@@ -171,6 +176,8 @@ pub struct ChangeSupplierInput {
     name: Option<String>,
     /// Where orders and questions go; null removes it.
     email: MaybeUndefined<String>,
+    /// Days after which its bills are due; null for 30.
+    terms_days: MaybeUndefined<i32>,
 }
 
 impl ChangeSupplierInput {
@@ -180,6 +187,7 @@ impl ChangeSupplierInput {
             version: self.version,
             name: self.name,
             email: self.email.into(),
+            terms_days: self.terms_days.into(),
         })
     }
 }
@@ -233,6 +241,7 @@ impl SuppliersMutation {
         let new = operations::AddSupplier {
             name: input.name,
             email: input.email,
+            terms_days: input.terms_days,
         };
         let outcome = operations::add_supplier(act(ctx)?, new).await;
         AddSupplierPayload::of(outcome.map(Supplier::from))

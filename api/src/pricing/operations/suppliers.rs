@@ -9,11 +9,16 @@ use crate::base::{Act, Change, Checks, ProblemCode, Result, Right};
 
 use super::super::store;
 
+/// Days that terms may have.
+const TERMS: (i32, i32) = (0, 365);
+
 /// A supplier to record.
 #[derive(Clone, Debug)]
 pub struct AddSupplier {
     pub name: String,
     pub email: Option<String>,
+    /// Days after which its bills are due; none for what is usual.
+    pub terms_days: Option<i32>,
 }
 
 /// Records a supplier.
@@ -25,9 +30,12 @@ pub async fn add_supplier(act: &Act, new: AddSupplier) -> Result<supplier::Model
     let mut checks = Checks::new();
     let name = checks.text("name", &new.name, LINE_MAX);
     let email = checks.email_if_any("email", new.email.as_deref());
+    let terms_days = new
+        .terms_days
+        .map(|days| checks.between("termsDays", days, TERMS));
     checks.finish()?;
     let tx = act.app.db.write().await?;
-    let row = write(&tx, act, Right::AddSupplier, (name, email)).await?;
+    let row = write(&tx, act, Right::AddSupplier, (name, email, terms_days)).await?;
     tx.commit().await?;
     Ok(row)
 }
@@ -40,6 +48,7 @@ pub struct ChangeSupplier {
     pub version: i32,
     pub name: Option<String>,
     pub email: Change<String>,
+    pub terms_days: Change<i32>,
 }
 
 /// Corrects a supplier's record.
@@ -70,6 +79,11 @@ pub async fn change_supplier(act: &Act, change: ChangeSupplier) -> Result<suppli
         Change::Clear => row.email = Set(None),
         Change::To(email) => row.email = Set(checks.email_if_any("email", Some(&email))),
     }
+    match change.terms_days {
+        Change::Keep => {}
+        Change::Clear => row.terms_days = Set(None),
+        Change::To(days) => row.terms_days = Set(Some(checks.between("termsDays", days, TERMS))),
+    }
     row.version = Set(before.version + 1);
     checks.finish()?;
     let after = row.update(&tx).await?;
@@ -89,7 +103,7 @@ pub(super) async fn named(
 ) -> Result<supplier::Model> {
     match store::supplier_by_name(tx, &name).await? {
         Some(row) => Ok(row),
-        None => write(tx, act, right, (name, None)).await,
+        None => write(tx, act, right, (name, None, None)).await,
     }
 }
 
@@ -97,12 +111,13 @@ async fn write(
     tx: &impl ConnectionTrait,
     act: &Act,
     right: Right,
-    (name, email): (String, Option<String>),
+    (name, email, terms_days): (String, Option<String>, Option<i32>),
 ) -> Result<supplier::Model> {
     let row = supplier::ActiveModel {
         name_key: Set(name.to_lowercase()),
         name: Set(name),
         email: Set(email),
+        terms_days: Set(terms_days),
         version: Set(1),
         ..Default::default()
     }

@@ -22,6 +22,7 @@ pub async fn supplier(act: &Act, name: &str) -> i64 {
     let new = AddSupplier {
         name: name.to_owned(),
         email: None,
+        terms_days: None,
     };
     add_supplier(act, new).await.unwrap().id
 }

@@ -7,6 +7,7 @@
 
 mod file;
 mod journal;
+mod parts;
 mod tables;
 
 use std::str::FromStr;
@@ -36,6 +37,8 @@ enum Report {
     SalesTax,
     SalesTaxSales,
     ReceivablesAgeing,
+    PayablesAgeing,
+    StockValue,
     MarginByCall,
     MarginByCharge,
     MarginByTechnician,
@@ -53,6 +56,8 @@ impl Report {
             "sales-tax" => Self::SalesTax,
             "sales-tax-sales" => Self::SalesTaxSales,
             "receivables-ageing" => Self::ReceivablesAgeing,
+            "payables-ageing" => Self::PayablesAgeing,
+            "stock-value" => Self::StockValue,
             "margin-by-call" => Self::MarginByCall,
             "margin-by-charge" => Self::MarginByCharge,
             "margin-by-technician" => Self::MarginByTechnician,
@@ -71,6 +76,8 @@ impl Report {
             Self::BalanceSheet => "balanceSheet",
             Self::SalesTax | Self::SalesTaxSales => "salesTaxLiability",
             Self::ReceivablesAgeing => "receivablesAgeing",
+            Self::PayablesAgeing => "payablesAgeing",
+            Self::StockValue => "stockValue",
             Self::MarginByCall => "marginByCall",
             Self::MarginByCharge => "marginByCharge",
             Self::MarginByTechnician => "marginByTechnician",
@@ -134,6 +141,8 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
         Report::SalesTax => tables::sales_tax(db, &mut file, span, basis).await?,
         Report::SalesTaxSales => tables::sales(db, &mut file, span, basis).await?,
         Report::ReceivablesAgeing => tables::receivables_ageing(db, &mut file, span.to).await?,
+        Report::PayablesAgeing => parts::payables_ageing(db, &mut file, span.to).await?,
+        Report::StockValue => parts::stock_value(db, &mut file, span.to).await?,
         Report::MarginByCall => tables::margin_by_call(db, &mut file, span).await?,
         Report::MarginByCharge => tables::margin_by_charge(db, &mut file, span).await?,
         Report::MarginByTechnician => tables::margin_by_technician(db, &mut file, span).await?,
@@ -179,7 +188,11 @@ impl Wanted {
     fn span(&self, report: Report) -> std::result::Result<Span, Failed> {
         let to = day("through", self.through.as_deref())?;
         let from = match report {
-            Report::TrialBalance | Report::BalanceSheet | Report::ReceivablesAgeing => to,
+            Report::TrialBalance
+            | Report::BalanceSheet
+            | Report::ReceivablesAgeing
+            | Report::PayablesAgeing
+            | Report::StockValue => to,
             _ => day("from", self.from.as_deref())?,
         };
         let span = Span::new(from, to).map_err(Failed::BadRequest)?;

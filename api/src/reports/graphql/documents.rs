@@ -130,7 +130,7 @@ impl From<LevelLiability> for LevelTaxLiability {
 pub struct MarginFigures {
     /// After discounts, before tax; credit notes taken off.
     sales: Money,
-    /// What the shop pays for them.
+    /// What they cost by the prices they were offered at. What parts really cost is in the books, on the income statement.
     cost: Money,
     /// Sales less cost.
     margin: Money,

@@ -15,9 +15,11 @@ mod estimates;
 mod invoices;
 mod local_rules;
 mod mail;
+mod payables;
 mod pricing;
 mod reports;
 mod shop;
+mod stock;
 mod warranty;
 
 use super::Least;
@@ -34,6 +36,8 @@ pub(super) const FIELDS: &[&[Row]] = &[
     calls::CALLS,
     attachments::ATTACHMENTS,
     local_rules::LOCAL_RULES,
+    stock::STOCK,
+    payables::PAYABLES,
     warranty::WARRANTY,
     estimates::ESTIMATES,
     invoices::INVOICES,

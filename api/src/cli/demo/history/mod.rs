@@ -3,6 +3,7 @@
 
 mod billing;
 mod opening;
+mod stocking;
 mod templates;
 mod treasury;
 
@@ -66,6 +67,8 @@ pub async fn play(
         player.keep_books(call.back_days).await?;
         player.play_call(call).await?;
     }
+    player.keep_books(1).await?;
+    player.load_van_and_count(1).await?;
     player.keep_books(0).await?;
     Ok(Past {
         staff: player.people,
@@ -246,6 +249,7 @@ impl Player<'_> {
                 part_id,
                 quantity: Decimal::ONE,
                 lot: None,
+                place_id: None,
             })
             .collect();
         let remedy = calls::RecordRemedy {

@@ -1,4 +1,4 @@
-//! What the owner books by hand: the capital she began with, parts bought, and receipts taken to the bank.
+//! What the owner books by hand: the capital she began with, and receipts taken to the bank.
 
 use nameplate_entities::kinds::{PaymentMethod, Role};
 use nameplate_rules::books::Role as Account;
@@ -13,11 +13,11 @@ use super::{Player, cents};
 
 /// How often receipts are taken to the bank.
 const BANKING_DAYS: i64 = 28;
-/// How often parts are bought for the vans.
+/// How often parts are bought, counted in bankings.
 const BUYING_BANKINGS: i64 = 6;
 
 impl Player<'_> {
-    /// The owner's money, and the first parts bought with it.
+    /// The owner's money, and the first parts.
     pub(super) async fn bring_in_capital(&mut self) -> Result<()> {
         let start = super::super::scenario::HISTORY_DAYS;
         let capital = cents("12000.00")?;
@@ -28,12 +28,6 @@ impl Player<'_> {
         )
         .await?;
         self.buy_parts(start).await
-    }
-
-    async fn buy_parts(&mut self, back_days: i64) -> Result<()> {
-        let parts = (Account::PartsStock, Account::Bank, cents("1150.00")?);
-        self.post(back_days, "Parts bought for the vans", parts)
-            .await
     }
 
     /// Payments and bankings up to the day `back_days` ago, in the order they happened.
@@ -51,6 +45,7 @@ impl Player<'_> {
         for method in [PaymentMethod::Check, PaymentMethod::Card] {
             self.bank_those(day, method).await?;
         }
+        self.pay_suppliers(day).await?;
         if day / BANKING_DAYS % BUYING_BANKINGS == 0 {
             self.buy_parts(day).await?;
         }

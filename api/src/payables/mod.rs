@@ -1,0 +1,21 @@
+//! What suppliers are owed: bills, credits, payments, and how long each is open.
+//!
+//! Words: a *supplier bill* is recorded under a number of our own beside the supplier's; a *supplier credit* is what a
+//! supplier gives back, for parts sent back, cores or prices; a *charge* (freight, tax) is an expense, or spread over the
+//! cost of the bill's parts; a *payable* is what is open on a bill or left of a credit. What must stay true: bills, their
+//! lines and what settles them are never changed; open bills less what is left of credits are the balance of what is
+//! payable to suppliers on every day; one supplier's number is recorded once; numbers have no gap.
+
+pub mod graphql;
+mod operations;
+mod store;
+
+pub use operations::bills::{BillLine, RecordSupplierBill, record_supplier_bill};
+pub use operations::credits::{
+    ApplySupplierCredit, CreditLine, RecordSupplierCredit, apply_supplier_credit,
+    record_supplier_credit,
+};
+pub use operations::paying::{
+    BillPart, PaySupplier, UndoSupplierPayment, pay_supplier, undo_supplier_payment,
+};
+pub use store::{OpenBill, named, open_on};

@@ -1,0 +1,136 @@
+//! The lines of a bill as they are written: parts into stock, the rest into the entry.
+
+use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::StockMoveKind;
+use nameplate_entities::{part, stock_move, supplier_bill, supplier_bill_line};
+use nameplate_rules::books::{Posting, Role};
+use nameplate_rules::money::Cents;
+use rust_decimal::Decimal;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+
+use crate::base::{Act, Result};
+use crate::books;
+use crate::stock::{self, About, Delivery, In, Ledger};
+
+use super::super::store;
+use super::bills::{Line, What};
+use super::{by_code, debit, less, sum};
+
+/// Writes the lines, takes the parts in, and gives the entry's postings.
+///
+/// # Errors
+/// Those of the stock.
+pub async fn take_in(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, bill): (&'static str, &supplier_bill::Model),
+    lines: &[Line],
+) -> Result<Vec<Posting>> {
+    let mut postings = Vec::new();
+    let mut in_stock = Cents::ZERO;
+    let mut difference = Cents::ZERO;
+    let mut awaited = Cents::ZERO;
+    let payable = books::account_id(tx, &Role::Payables.into()).await?;
+    for (position, line) in (1_i32..).zip(lines) {
+        let mut row = supplier_bill_line::ActiveModel {
+            bill_id: Set(bill.id),
+            position: Set(position),
+            description: Set(line.description.clone()),
+            amount_cents: Set(line.amount.0),
+            cost_cents: Set(line.cost.0),
+            ..Default::default()
+        };
+        match &line.what {
+            What::Spread => {}
+            What::Expense(account) => {
+                row.account_id = Set(Some(account.id));
+                postings.extend(debit(by_code(account), line.amount));
+            }
+            What::Part {
+                part,
+                quantity,
+                unit_cost,
+                place_id,
+                order_id,
+                receipt,
+            } => {
+                row.part_id = Set(Some(part.id));
+                row.quantity = Set(Some(Exact(quantity.normalize())));
+                row.unit_cost_cents = Set(Some(unit_cost.0));
+                row.part_order_id = Set(*order_id);
+                if let Some(receipt) = receipt {
+                    row.receipt_move_id = Set(Some(receipt.move_id));
+                    let expected = Cents(receipt.cost_cents);
+                    awaited = sum([awaited, expected])?;
+                    difference = sum([difference, less(line.cost, expected)?])?;
+                    store::is_billed(tx, receipt).await?;
+                } else {
+                    let came = Arriving {
+                        bill,
+                        part,
+                        line,
+                        payable,
+                    };
+                    let moved = came
+                        .take_in(tx, act, verb, (*quantity, *place_id, *order_id))
+                        .await?;
+                    row.place_id = Set(moved.place_id);
+                    row.move_id = Set(Some(moved.id));
+                    in_stock = sum([in_stock, line.cost])?;
+                }
+            }
+        }
+        row.insert(tx).await?;
+    }
+    postings.extend(debit(Role::PartsStock, in_stock));
+    postings.extend(debit(Role::ReceivedNotBilled, awaited));
+    postings.extend(debit(Role::PartsCostOfSales, difference));
+    let owed = Cents(bill.total_cents);
+    postings.push(Posting::credit(Role::Payables, owed));
+    Ok(postings)
+}
+
+/// Parts of a line that come in with the bill.
+struct Arriving<'a> {
+    bill: &'a supplier_bill::Model,
+    part: &'a part::Model,
+    line: &'a Line,
+    payable: i64,
+}
+
+impl Arriving<'_> {
+    async fn take_in(
+        &self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        verb: &'static str,
+        (quantity, place_id, order_id): (Decimal, Option<i64>, Option<i64>),
+    ) -> Result<stock_move::Model> {
+        let place = stock::place_or_main(tx, "lines", place_id).await?;
+        let new = In {
+            part: self.part,
+            place_id: place.id,
+            quantity,
+            cost: self.line.cost,
+            kind: StockMoveKind::Received,
+            on: self.bill.billed_on,
+            about: About {
+                part_order_id: order_id,
+                account_id: Some(self.payable),
+                reason: Some(format!("Bill {}", self.bill.number)),
+                ..About::default()
+            },
+        };
+        let came = Ledger::open(tx, act).await?.come_in(new).await?;
+        if let Some(id) = order_id {
+            let order = stock::order_to_receive(tx, ("lines", id), self.part.id).await?;
+            let delivery = Delivery {
+                order: &order,
+                quantity,
+                on: self.bill.billed_on,
+            };
+            stock::deliver(tx, act, verb, delivery).await?;
+        }
+        Ok(came.row)
+    }
+}

@@ -1,0 +1,327 @@
+//! The one way into the stock: what comes in, what goes out, and what moves between places.
+//!
+//! Each function writes the move and brings level, holding and layers up to it, in the transaction of the act that
+//! moves the parts. The act itself posts what the move is worth; only the difference that a receipt settles is posted here.
+
+use chrono::NaiveDate;
+use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::{StockMethod, StockMoveKind};
+use nameplate_entities::{part, stock_level, stock_move};
+use nameplate_rules::books::{AccountRef, Role, events};
+use nameplate_rules::money::Cents;
+use nameplate_rules::stock::{Holding, Method, StockRefusal};
+use rust_decimal::Decimal;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+
+use crate::base::audit::Subject;
+use crate::base::{Act, Error, ProblemCode, Result};
+use crate::books::{self, NewEntry};
+
+use super::store;
+
+/// What a move is about.
+#[derive(Clone, Debug, Default)]
+pub struct About {
+    pub call_id: Option<i64>,
+    pub part_used_id: Option<i64>,
+    pub part_order_id: Option<i64>,
+    /// The move that it takes back.
+    pub undoes_move_id: Option<i64>,
+    /// The account on the other side of the entry.
+    pub account_id: Option<i64>,
+    pub reason: Option<String>,
+}
+
+/// Parts that come in.
+#[derive(Clone, Debug)]
+pub struct In<'a> {
+    pub part: &'a part::Model,
+    pub place_id: i64,
+    pub quantity: Decimal,
+    /// What all of them cost.
+    pub cost: Cents,
+    pub kind: StockMoveKind,
+    pub on: NaiveDate,
+    pub about: About,
+}
+
+/// What coming in did.
+pub struct Came {
+    pub row: stock_move::Model,
+    /// What pieces of it that had left before cost above what was assumed; posted already.
+    pub difference: Cents,
+}
+
+/// Parts that go out.
+#[derive(Clone, Debug)]
+pub struct Out<'a> {
+    pub part: &'a part::Model,
+    pub place_id: i64,
+    pub quantity: Decimal,
+    pub kind: StockMoveKind,
+    pub on: NaiveDate,
+    pub about: About,
+}
+
+/// The stock within one transaction.
+pub struct Ledger<'a, C> {
+    tx: &'a C,
+    act: &'a Act,
+    method: Method,
+}
+
+/// A move as the subject of audit and entry.
+pub fn subject(id: i64) -> Subject {
+    Subject {
+        kind: "stock_move",
+        id,
+    }
+}
+
+impl<'a, C: ConnectionTrait> Ledger<'a, C> {
+    /// The stock, valued as the shop says.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn open(tx: &'a C, act: &'a Act) -> Result<Self> {
+        let method = match store::terms(tx).await?.method {
+            StockMethod::MovingAverage => Method::MovingAverage,
+            StockMethod::FirstInFirstOut => Method::FirstInFirstOut,
+        };
+        Ok(Self { tx, act, method })
+    }
+
+    /// Parts come in at what they cost. What they settle of parts that had left before is posted to cost of sales.
+    ///
+    /// # Errors
+    /// `OutOfRange` for more than can be counted.
+    pub async fn come_in(&self, new: In<'_>) -> Result<Came> {
+        let mut holding = self.holding(new.part.id).await?;
+        let received = holding.receive(new.quantity, new.cost).map_err(refused)?;
+        let level = self
+            .level(new.part.id, (new.place_id, new.quantity))
+            .await?;
+        let row = Written {
+            part_id: new.part.id,
+            level: Some(&level),
+            kind: new.kind,
+            on: new.on,
+            quantity: new.quantity,
+            value: new.cost,
+        };
+        // Level after the receipt itself; what it settles is a move of its own.
+        let value_after = sum(holding.value().map_err(refused)?, received.difference)?;
+        let row = self
+            .written(row, (&holding, value_after), new.about)
+            .await?;
+        if received.difference != Cents::ZERO {
+            self.settle(new.part, (&row, received.difference), &holding)
+                .await?;
+        }
+        store::save_holding(self.tx, new.part.id, &holding).await?;
+        Ok(Came {
+            row,
+            difference: received.difference,
+        })
+    }
+
+    /// Parts go out. The move's value, below zero, is what they cost.
+    ///
+    /// # Errors
+    /// `OutOfRange` for more than can be counted.
+    pub async fn go_out(&self, new: Out<'_>) -> Result<stock_move::Model> {
+        let mut holding = self.holding(new.part.id).await?;
+        let assumed = Cents(new.part.cost_cents);
+        let taken = holding.take(new.quantity, assumed).map_err(refused)?;
+        let level = self
+            .level(new.part.id, (new.place_id, -new.quantity))
+            .await?;
+        let row = Written {
+            part_id: new.part.id,
+            level: Some(&level),
+            kind: new.kind,
+            on: new.on,
+            quantity: -new.quantity,
+            value: negated(taken.cost)?,
+        };
+        let value_after = holding.value().map_err(refused)?;
+        let row = self
+            .written(row, (&holding, value_after), new.about)
+            .await?;
+        store::save_holding(self.tx, new.part.id, &holding).await?;
+        Ok(row)
+    }
+
+    /// Parts go from one place to another; their value stays.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn shift(
+        &self,
+        part_id: i64,
+        (from_id, to_id): (i64, i64),
+        (quantity, on): (Decimal, NaiveDate),
+    ) -> Result<stock_move::Model> {
+        let holding = self.holding(part_id).await?;
+        let value = holding.value().map_err(refused)?;
+        let mut last = None;
+        for (place_id, quantity) in [(from_id, -quantity), (to_id, quantity)] {
+            let level = self.level(part_id, (place_id, quantity)).await?;
+            let row = Written {
+                part_id,
+                level: Some(&level),
+                kind: StockMoveKind::Moved,
+                on,
+                quantity,
+                value: Cents::ZERO,
+            };
+            let about = About::default();
+            last = Some(self.written(row, (&holding, value), about).await?);
+        }
+        last.ok_or_else(|| Error::internal("a shift without its two moves"))
+    }
+
+    /// What so many found pieces are worth: as the others, or else what the catalogue says.
+    ///
+    /// # Errors
+    /// `OutOfRange` for more than can be counted.
+    pub async fn worth_of(&self, part: &part::Model, quantity: Decimal) -> Result<Cents> {
+        let holding = self.holding(part.id).await?;
+        if let Some(worth) = holding.worth_of(quantity).map_err(refused)? {
+            return Ok(worth);
+        }
+        Cents(part.cost_cents)
+            .times_half_up(quantity)
+            .map_err(|_| refused(StockRefusal::TooLarge))
+    }
+
+    async fn holding(&self, part_id: i64) -> Result<Holding> {
+        let layers = store::layers(self.tx, part_id).await?;
+        Holding::of(self.method, layers).map_err(refused)
+    }
+
+    async fn level(
+        &self,
+        part_id: i64,
+        (place_id, by): (i64, Decimal),
+    ) -> Result<stock_level::Model> {
+        store::change_level(self.tx, (part_id, place_id), by).await
+    }
+
+    /// What was assumed for parts that had left gives way to what they cost.
+    async fn settle(
+        &self,
+        part: &part::Model,
+        (receipt, difference): (&stock_move::Model, Cents),
+        holding: &Holding,
+    ) -> Result<()> {
+        let row = Written {
+            part_id: part.id,
+            level: None,
+            kind: StockMoveKind::Settled,
+            on: receipt.moved_on,
+            quantity: Decimal::ZERO,
+            value: negated(difference)?,
+        };
+        let cost_of_sales = AccountRef::Role(Role::PartsCostOfSales);
+        let about = About {
+            account_id: Some(books::account_id(self.tx, &cost_of_sales).await?),
+            undoes_move_id: Some(receipt.id),
+            ..About::default()
+        };
+        let value_after = holding.value().map_err(refused)?;
+        let row = self.written(row, (holding, value_after), about).await?;
+        let memo = format!(
+            "Real cost of {} fitted before it came in, against what was assumed",
+            part.number
+        );
+        self.post(&row, (memo, cost_of_sales)).await
+    }
+
+    /// Posts what a move is worth against an account.
+    ///
+    /// # Errors
+    /// Those of `books::post`.
+    pub async fn post(
+        &self,
+        row: &stock_move::Model,
+        (memo, against): (String, AccountRef),
+    ) -> Result<()> {
+        let entry = events::stock_changed(Cents(row.value_cents), against)
+            .map_err(|error| Error::caused("entry of a stock move", error))?;
+        let Some(entry) = entry else {
+            return Ok(());
+        };
+        let new = NewEntry {
+            on: row.moved_on,
+            memo,
+            document: Some(subject(row.id)),
+            entry,
+        };
+        books::post(self.tx, self.act, new).await?;
+        Ok(())
+    }
+
+    async fn written(
+        &self,
+        new: Written<'_>,
+        (holding, value_after): (&Holding, Cents),
+        about: About,
+    ) -> Result<stock_move::Model> {
+        let part_after = holding.quantity().map_err(refused)?;
+        let row = stock_move::ActiveModel {
+            part_id: Set(Some(new.part_id)),
+            place_id: Set(new.level.map(|level| level.place_id)),
+            kind: Set(new.kind),
+            moved_on: Set(new.on),
+            recorded_at: Set(self.act.at),
+            recorded_by: Set(self.act.staff_id()),
+            quantity: Set(Exact(new.quantity.normalize())),
+            value_cents: Set(new.value.0),
+            place_after: Set(new.level.map(|level| level.quantity)),
+            part_after: Set(Some(Exact(part_after))),
+            value_after_cents: Set(Some(value_after.0)),
+            call_id: Set(about.call_id),
+            part_used_id: Set(about.part_used_id),
+            part_order_id: Set(about.part_order_id),
+            undoes_move_id: Set(about.undoes_move_id),
+            account_id: Set(about.account_id),
+            reason: Set(about.reason),
+            ..Default::default()
+        };
+        Ok(row.insert(self.tx).await?)
+    }
+}
+
+/// A move before it is written.
+struct Written<'a> {
+    part_id: i64,
+    level: Option<&'a stock_level::Model>,
+    kind: StockMoveKind,
+    on: NaiveDate,
+    quantity: Decimal,
+    value: Cents,
+}
+
+fn negated(amount: Cents) -> Result<Cents> {
+    amount
+        .checked_neg()
+        .ok_or_else(|| refused(StockRefusal::TooLarge))
+}
+
+fn sum(one: Cents, other: Cents) -> Result<Cents> {
+    one.checked_add(other)
+        .ok_or_else(|| refused(StockRefusal::TooLarge))
+}
+
+/// What the stock cannot hold is the caller's to mend; the rest was held against the input before.
+pub(super) fn refused(refusal: StockRefusal) -> Error {
+    match refusal {
+        StockRefusal::TooLarge => Error::refused(
+            ProblemCode::OutOfRange,
+            "",
+            "So many parts, or what they cost, are more than can be counted.",
+        ),
+        other => Error::caused("stock", other),
+    }
+}

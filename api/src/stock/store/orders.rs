@@ -1,0 +1,135 @@
+//! Parts on order, and the calls that wait for them.
+
+use nameplate_entities::kinds::{CallState, PartOrderState, VisitState};
+use nameplate_entities::{finding, part_order, part_used, remedy, service_call, visit, visit_call};
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Select,
+};
+
+use crate::base::{Error, Result};
+
+/// Most orders of one call; a repair waits for a handful.
+const OF_CALL_MAX: u64 = 100;
+
+/// The order, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_order(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<part_order::Model> {
+    part_order::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "order of parts"))
+}
+
+/// What was ordered for a call, oldest first.
+pub async fn orders_of_call(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+) -> Result<Vec<part_order::Model>> {
+    Ok(part_order::Entity::find()
+        .filter(part_order::Column::CallId.eq(call_id))
+        .order_by_asc(part_order::Column::Id)
+        .limit(OF_CALL_MAX)
+        .all(db)
+        .await?)
+}
+
+/// Orders, narrowed.
+pub fn orders(
+    state: Option<PartOrderState>,
+    supplier_id: Option<i64>,
+) -> Select<part_order::Entity> {
+    let mut select = part_order::Entity::find();
+    if let Some(state) = state {
+        select = select.filter(part_order::Column::State.eq(state));
+    }
+    if let Some(id) = supplier_id {
+        select = select.filter(part_order::Column::SupplierId.eq(id));
+    }
+    select
+}
+
+fn calls_with_orders(state: PartOrderState) -> SelectStatement {
+    Query::select()
+        .column(part_order::Column::CallId)
+        .from(part_order::Entity)
+        .and_where(part_order::Column::State.eq(state))
+        .and_where(part_order::Column::CallId.is_not_null())
+        .to_owned()
+}
+
+/// Open calls for which parts came, none is still on order, and no visit is planned.
+pub fn calls_with_all_parts_in() -> Select<service_call::Entity> {
+    let planned = Query::select()
+        .column((visit_call::Entity, visit_call::Column::CallId))
+        .from(visit_call::Entity)
+        .inner_join(
+            visit::Entity,
+            Expr::col((visit::Entity, visit::Column::Id))
+                .equals((visit_call::Entity, visit_call::Column::VisitId)),
+        )
+        .and_where(visit::Column::State.eq(VisitState::Planned))
+        .to_owned();
+    service_call::Entity::find()
+        .filter(service_call::Column::State.eq(CallState::Open))
+        .filter(service_call::Column::Id.in_subquery(calls_with_orders(PartOrderState::Received)))
+        .filter(
+            service_call::Column::Id.not_in_subquery(calls_with_orders(PartOrderState::Ordered)),
+        )
+        .filter(service_call::Column::Id.not_in_subquery(planned))
+}
+
+/// Parts fitted on calls that are not completed: not yet taken from stock.
+pub fn fitted_not_taken() -> Select<part_used::Entity> {
+    let open = Query::select()
+        .column((remedy::Entity, remedy::Column::Id))
+        .from(remedy::Entity)
+        .inner_join(
+            finding::Entity,
+            Expr::col((finding::Entity, finding::Column::Id))
+                .equals((remedy::Entity, remedy::Column::FindingId)),
+        )
+        .inner_join(
+            service_call::Entity,
+            Expr::col((service_call::Entity, service_call::Column::Id))
+                .equals((finding::Entity, finding::Column::CallId)),
+        )
+        .and_where(service_call::Column::State.eq(CallState::Open))
+        .to_owned();
+    part_used::Entity::find().filter(part_used::Column::RemedyId.in_subquery(open))
+}
+
+/// What was fitted on a call, with who fitted it, oldest first.
+pub async fn fitted_on(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+) -> Result<Vec<(part_used::Model, i64)>> {
+    let findings = Query::select()
+        .column(finding::Column::Id)
+        .from(finding::Entity)
+        .and_where(finding::Column::CallId.eq(call_id))
+        .to_owned();
+    let remedies = remedy::Entity::find()
+        .filter(remedy::Column::FindingId.in_subquery(findings))
+        .all(db)
+        .await?;
+    let ids = remedies.iter().map(|row| row.id);
+    let used = part_used::Entity::find()
+        .filter(part_used::Column::RemedyId.is_in(ids))
+        .order_by_asc(part_used::Column::Id)
+        .all(db)
+        .await?;
+    Ok(used
+        .into_iter()
+        .filter_map(|row| {
+            let done = remedies.iter().find(|done| done.id == row.remedy_id)?;
+            Some((row, done.done_by))
+        })
+        .collect())
+}

@@ -1,0 +1,22 @@
+//! Parts that came in without a bill.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+/// One row of `unbilled_receipt`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "unbilled_receipt")]
+pub struct Model {
+    #[sea_orm(primary_key, auto_increment = false)]
+    pub move_id: i64,
+    pub supplier_id: Option<i64>,
+    pub cost_cents: i64,
+    /// Whether the bill is still to come.
+    pub is_open: bool,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
