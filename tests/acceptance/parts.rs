@@ -10,6 +10,63 @@ use crate::support::shop::{Shop, today};
 
 const EMAIL: &str = "odalys@mail.example";
 
+/// A bill for the order, with freight spread over its parts and an expense; its number is taken once.
+async fn billed(shop: &mut Shop, (supplier_id, order_id): (&str, &str)) {
+    let bill = json!({
+        "idempotencyKey": shop.key(), "supplierId": supplier_id, "supplierNumber": "G-77", "billedOn": today(),
+        "lines": [
+            { "partId": shop.part_id, "quantity": "3", "unitCost": "10.00", "orderId": order_id },
+            { "description": "Freight", "amount": "0.90" },
+            { "description": "Rags", "account": "6900", "amount": "5.00" }
+        ]
+    });
+    let selection = "bill { id number total open dueOn lines { amount cost partOrder { state } } }";
+    let billed = shop
+        .done(&shop.office, "recordSupplierBill", bill.clone(), selection)
+        .await;
+    assert_eq!(
+        (text(&billed, "bill.number"), text(&billed, "bill.total")),
+        ("SB-000001", "35.90")
+    );
+    assert_eq!(text(&billed, "bill.lines.0.cost"), "30.90");
+    assert_eq!(text(&billed, "bill.lines.0.partOrder.state"), "RECEIVED");
+    let mut twin = bill;
+    twin["idempotencyKey"] = json!(shop.key());
+    twin["lines"] = json!([{ "account": "6900", "amount": "1.00" }]);
+    let refused = shop.refused(&shop.office, "recordSupplierBill", twin).await;
+    assert_eq!(
+        refused,
+        [("TAKEN".to_owned(), "input.supplierNumber".to_owned())]
+    );
+}
+
+/// A technician sees how many lie where, and the office what they are worth.
+async fn is_there_without_its_cost(shop: &Shop) {
+    let stock = "query($id: ID!) { partStock(partId: $id) { quantity levels { quantity place { name } } } }";
+    let there = shop
+        .ask(&shop.technician, stock, json!({ "id": shop.part_id }))
+        .await;
+    assert_eq!(text(&there, "data.partStock.quantity"), "2", "{there}");
+    assert_eq!(
+        data(&there)["partStock"]["levels"],
+        json!([
+            { "quantity": "1", "place": { "name": "Shelf" } }, { "quantity": "1", "place": { "name": "Van one" } }
+        ])
+    );
+    let cost = "query($id: ID!) { partStock(partId: $id) { value unitValue } }";
+    let hidden = shop
+        .ask(&shop.technician, cost, json!({ "id": shop.part_id }))
+        .await;
+    assert_eq!(text(&hidden, "errors.0.extensions.code"), "FORBIDDEN");
+    let shown = shop
+        .ask(&shop.office, cost, json!({ "id": shop.part_id }))
+        .await;
+    assert_eq!(
+        data(&shown)["partStock"],
+        json!({ "value": "20.60", "unitValue": "10.30" })
+    );
+}
+
 on_both_databases! {
     async fn a_part_is_ordered_for_a_call_billed_loaded_fitted_and_its_supplier_paid(db: TestDatabase) {
         let mut shop = Shop::open(&db, ServerOptions::default()).await;
@@ -27,24 +84,7 @@ on_both_databases! {
         let before = shop.ask(&shop.technician, brief, json!({ "id": job.call_id })).await;
         assert_eq!(data(&before)["arrivalBrief"]["partOrders"][0]["state"], "ORDERED", "{before}");
 
-        let bill = json!({
-            "idempotencyKey": shop.key(), "supplierId": supplier_id, "supplierNumber": "G-77", "billedOn": today(),
-            "lines": [
-                { "partId": shop.part_id, "quantity": "3", "unitCost": "10.00", "orderId": order["partOrder"]["id"] },
-                { "description": "Freight", "amount": "0.90" },
-                { "description": "Rags", "account": "6900", "amount": "5.00" }
-            ]
-        });
-        let selection = "bill { id number total open dueOn lines { amount cost partOrder { state } } }";
-        let billed = shop.done(&shop.office, "recordSupplierBill", bill.clone(), selection).await;
-        assert_eq!((text(&billed, "bill.number"), text(&billed, "bill.total")), ("SB-000001", "35.90"));
-        assert_eq!(text(&billed, "bill.lines.0.cost"), "30.90");
-        assert_eq!(text(&billed, "bill.lines.0.partOrder.state"), "RECEIVED");
-        let mut twin = bill;
-        twin["idempotencyKey"] = json!(shop.key());
-        twin["lines"] = json!([{ "account": "6900", "amount": "1.00" }]);
-        let refused = shop.refused(&shop.office, "recordSupplierBill", twin).await;
-        assert_eq!(refused, [("TAKEN".to_owned(), "input.supplierNumber".to_owned())]);
+        billed(&mut shop, (&supplier_id, text(&order, "partOrder.id"))).await;
 
         let van = json!({ "name": "Van one", "kind": "VAN", "technicianId": shop.technician_id });
         let van = shop.done(&shop.office, "addStockPlace", van, "place { id }").await;
@@ -57,17 +97,7 @@ on_both_databases! {
         let moved = shop.done(&shop.technician, "moveStock", load, "stockMoves { placeAfter }").await;
         assert_eq!(text(&moved, "stockMoves.0.placeAfter"), "2");
         shop.mend_and_complete(&job).await;
-        let stock = "query($id: ID!) { partStock(partId: $id) { quantity levels { quantity place { name } } } }";
-        let there = shop.ask(&shop.technician, stock, json!({ "id": shop.part_id })).await;
-        assert_eq!(text(&there, "data.partStock.quantity"), "2", "{there}");
-        assert_eq!(data(&there)["partStock"]["levels"], json!([
-            { "quantity": "1", "place": { "name": "Shelf" } }, { "quantity": "1", "place": { "name": "Van one" } }
-        ]));
-        let cost = "query($id: ID!) { partStock(partId: $id) { value unitValue } }";
-        let hidden = shop.ask(&shop.technician, cost, json!({ "id": shop.part_id })).await;
-        assert_eq!(text(&hidden, "errors.0.extensions.code"), "FORBIDDEN");
-        let shown = shop.ask(&shop.office, cost, json!({ "id": shop.part_id })).await;
-        assert_eq!(data(&shown)["partStock"], json!({ "value": "20.60", "unitValue": "10.30" }));
+        is_there_without_its_cost(&shop).await;
 
         let count = json!({
             "idempotencyKey": shop.key(), "placeId": van["place"]["id"], "lines": [{ "partId": shop.part_id, "quantity": "0" }]

@@ -284,6 +284,19 @@ pub async fn open_now(db: &impl ConnectionTrait) -> Result<Vec<OpenBill>> {
     Ok(OpenBill::find_by_statement(statement).all(db).await?)
 }
 
+/// What entries by hand say is payable at the end of a day: posted before bills were recorded, and not undone.
+///
+/// # Errors
+/// Internal only.
+pub async fn by_hand_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<i64> {
+    let sql = "SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS cents FROM posting p \
+         JOIN account a ON a.id = p.account_id AND a.role = 'payables' \
+         JOIN journal_entry e ON e.id = p.entry_id AND e.document_kind = 'manual' WHERE p.entry_on <= $1";
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
+    let row = Sum::find_by_statement(statement).one(db).await?;
+    Ok(row.map_or(0, |row| row.cents))
+}
+
 /// The suppliers of these ids, in one statement.
 ///
 /// # Errors

@@ -59,8 +59,17 @@ impl Play<'_> {
 
     async fn happen(&mut self, event: Event) -> Result<()> {
         self.made += 1;
-        let owner = self.desk.shop().owner();
         let number = format!("N{}", self.made);
+        match event {
+            Event::Bill(..) | Event::Credit(..) | Event::Pay(_) | Event::Undo(_) => {
+                self.supplier(event, &number).await
+            }
+            other => self.stock(other, &number).await,
+        }
+    }
+
+    async fn stock(&self, event: Event, number: &str) -> Result<()> {
+        let owner = self.desk.shop().owner();
         let key = self.desk.shop().key();
         let main = self.desk.parts.main_id().await;
         match event {
@@ -72,7 +81,7 @@ impl Play<'_> {
                 stock::receive_parts(&owner, new).await.map(drop)
             }
             Event::Use(at, pieces) => {
-                self.desk.parts.use_up(&number, self.part(at), pieces).await;
+                self.desk.parts.use_up(number, self.part(at), pieces).await;
                 Ok(())
             }
             Event::TakeBack(at) => {
@@ -110,13 +119,25 @@ impl Play<'_> {
                 };
                 stock::adjust_stock(&owner, new).await.map(drop)
             }
+            Event::NextDay => {
+                let clock = &self.desk.shop().app.clock;
+                clock.set(owner.at + TimeDelta::days(1));
+                Ok(())
+            }
+            other => panic!("{other:?} is no event of the stock"),
+        }
+    }
+
+    async fn supplier(&self, event: Event, number: &str) -> Result<()> {
+        let owner = self.desk.shop().owner();
+        match event {
             Event::Bill(at, pieces, cost) => {
                 let lines = vec![
                     part_line(self.part(at), (pieces, cost)),
                     money_line(None, 77),
                 ];
                 self.desk
-                    .record(self.desk.bill(&number, lines))
+                    .record(self.desk.bill(number, lines))
                     .await
                     .map(drop)
             }
@@ -133,7 +154,7 @@ impl Play<'_> {
                     .unwrap();
                 let new = RecordSupplierCredit {
                     bill_id: bills.get(at).map(|bill| bill.id),
-                    ..self.desk.credit(&number, vec![line])
+                    ..self.desk.credit(number, vec![line])
                 };
                 payables::record_supplier_credit(&owner, new)
                     .await
@@ -151,11 +172,7 @@ impl Play<'_> {
                 let new = self.desk.undoing(row.id);
                 payables::undo_supplier_payment(&owner, new).await.map(drop)
             }
-            Event::NextDay => {
-                let clock = &self.desk.shop().app.clock;
-                clock.set(owner.at + TimeDelta::days(1));
-                Ok(())
-            }
+            other => panic!("{other:?} is no event of a supplier"),
         }
     }
 }

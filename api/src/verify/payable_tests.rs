@@ -159,7 +159,6 @@ async fn a_bill_takes_parts_in_with_their_share_of_the_freight_and_is_payable() 
 async fn bills_that_cannot_be_are_refused_and_nothing_is_written() {
     let shop = Workshop::open(ON).await;
     let desk = Desk::of(&shop).await;
-    let part = shop.part(Cents(1_000)).await;
     for (lines, code, path) in [
         (vec![], ProblemCode::Missing, "lines"),
         (
@@ -189,26 +188,6 @@ async fn bills_that_cannot_be_are_refused_and_nothing_is_written() {
             "lines.0.amount",
         ),
         (
-            vec![part_line(part.id, (0, 5))],
-            ProblemCode::OutOfRange,
-            "lines.0.quantity",
-        ),
-        (
-            vec![part_line(part.id, (1, -5))],
-            ProblemCode::NegativeMoney,
-            "lines.0.unitCost",
-        ),
-        (
-            vec![part_line(part.id + 1, (1, 5))],
-            ProblemCode::NotFound,
-            "lines.0.partId",
-        ),
-        (
-            vec![part_line(part.id, (1, 0))],
-            ProblemCode::OutOfRange,
-            "lines",
-        ),
-        (
             vec![BillLine {
                 account: Some("nowhere".to_owned()),
                 amount: Some(Cents(5)),
@@ -230,6 +209,38 @@ async fn bills_that_cannot_be_are_refused_and_nothing_is_written() {
         .await
         .unwrap();
     assert!(rows.is_empty() && lines.is_empty());
+}
+
+#[tokio::test]
+async fn lines_of_parts_that_cannot_be_and_closed_days_are_refused() {
+    let shop = Workshop::open(ON).await;
+    let desk = Desk::of(&shop).await;
+    let part = shop.part(Cents(1_000)).await;
+    for (lines, code, path) in [
+        (
+            vec![part_line(part.id, (0, 5))],
+            ProblemCode::OutOfRange,
+            "lines.0.quantity",
+        ),
+        (
+            vec![part_line(part.id, (1, -5))],
+            ProblemCode::NegativeMoney,
+            "lines.0.unitCost",
+        ),
+        (
+            vec![part_line(part.id + 1, (1, 5))],
+            ProblemCode::NotFound,
+            "lines.0.partId",
+        ),
+        (
+            vec![part_line(part.id, (1, 0))],
+            ProblemCode::OutOfRange,
+            "lines",
+        ),
+    ] {
+        let outcome = desk.record(desk.bill("1", lines)).await;
+        assert_eq!(refusals(outcome), [(code, path.to_owned())]);
+    }
     books::close_books(&shop.owner(), day("2026-02-28"))
         .await
         .unwrap();

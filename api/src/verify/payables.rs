@@ -17,7 +17,8 @@ const RULES: &[Rule] = &[
         what: "cents payable to suppliers in the books against open bills less what is left of credits",
         sql: "SELECT a.id AS row_id, found, expected FROM account a, \
               (SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS found \
-              FROM posting p JOIN account b ON b.id = p.account_id WHERE b.role = 'payables') f, \
+              FROM posting p JOIN account b ON b.id = p.account_id JOIN journal_entry j ON j.id = p.entry_id \
+              WHERE b.role = 'payables' AND j.document_kind NOT IN ('manual', 'year_end')) f, \
               (SELECT CAST(COALESCE(SUM(CASE WHEN kind = 'bill' THEN open_cents ELSE -open_cents END), 0) AS BIGINT) \
               AS expected FROM payable) e WHERE a.role = 'payables' AND found <> expected",
     },

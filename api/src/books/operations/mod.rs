@@ -8,7 +8,7 @@ use nameplate_entities::kinds::AccountKind;
 use nameplate_entities::{account, journal_entry};
 use nameplate_rules::books::{self as rules, AccountRef, BooksRefusal, Entry, Posting, Role, Side};
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveValue::Set, EntityTrait};
+use sea_orm::{ActiveValue::Set, ConnectionTrait, EntityTrait};
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
@@ -279,6 +279,13 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
             "This entry belongs to a document; correct the document, such as an invoice by a credit note.",
         ));
     }
+    if touches(&tx, entry.id, Role::PartsStock).await? {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            path,
+            "This entry is part of the stock's value by now; post that to another account (writeOffUnassignedStock).",
+        ));
+    }
     if reversal.on < entry.entry_on {
         return Err(Error::refused(
             ProblemCode::ImpossibleDate,
@@ -294,6 +301,17 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Whether an entry posts to the account of this role.
+async fn touches(tx: &impl ConnectionTrait, entry_id: i64, role: Role) -> Result<bool> {
+    let chart = store::chart(tx).await?;
+    let key = Some(role_key(role));
+    let account = chart.iter().find(|row| row.role == key);
+    let postings = store::postings_of(tx, entry_id).await?;
+    Ok(postings
+        .iter()
+        .any(|posting| account.is_some_and(|row| row.id == posting.account_id)))
 }
 
 fn subject(id: i64) -> Subject {

@@ -284,12 +284,9 @@ impl PayablesQuery {
             last,
             before,
         };
-        let shown = (
-            (|row: &supplier_bill::Model| row.id) as fn(&supplier_bill::Model) -> i64,
-            SupplierBill::from as fn(supplier_bill::Model) -> SupplierBill,
-        );
         let id = supplier_bill::Column::Id;
-        connection::newest_first(reader(ctx)?, select, id, page, shown).await
+        let db = reader(ctx)?;
+        connection::newest_first(db, select, id, page, (|row| row.id, SupplierBill::from)).await
     }
 
     /// Payments to suppliers, the newest first.

@@ -42,7 +42,8 @@ impl SupplierAgeing {
     }
 }
 
-/// How late all bills of suppliers are; what is owed is the balance of what is payable to suppliers.
+/// How late all bills of suppliers are; what is owed, with entries by hand of before, is the balance of
+/// what is payable to suppliers.
 #[derive(SimpleObject)]
 pub struct PayablesAgeing {
     /// The day that ages are counted to.
@@ -53,6 +54,9 @@ pub struct PayablesAgeing {
     credit: Money,
     /// Open less credit.
     owed: Money,
+    /// What entries by hand of before say is payable. Reverse them and record the bills instead; with it, what is owed is
+    /// the balance of what is payable to suppliers.
+    by_hand: Money,
     /// Suppliers with something open or left.
     suppliers: Vec<SupplierAgeing>,
 }
@@ -153,6 +157,7 @@ impl PayableReportsQuery {
             brackets,
             credit,
             owed,
+            by_hand: Money::cents(store::by_hand_on(db, on).await.map_err(edge)?),
             suppliers,
         })
     }

@@ -68,7 +68,7 @@ pub struct Line {
 /// What a line is.
 pub enum What {
     Part {
-        part: part::Model,
+        part: Box<part::Model>,
         quantity: Decimal,
         unit_cost: Cents,
         place_id: Option<i64>,
@@ -294,7 +294,7 @@ impl BillLine {
             amount,
             cost: amount,
             what: What::Part {
-                part: part.clone(),
+                part: Box::new(part.clone()),
                 quantity,
                 unit_cost,
                 place_id: self.place_id,

@@ -58,7 +58,7 @@ struct Line {
 }
 
 enum What {
-    Part(part::Model, Decimal, Cents, i64),
+    Part(Box<part::Model>, Decimal, Cents, i64),
     Account(account::Model),
 }
 
@@ -188,7 +188,7 @@ impl CreditLine {
                     let message = format!("Only {there} lie at {}.", place.name);
                     checks.refuse(ProblemCode::OutOfRange, &at("quantity"), message);
                 }
-                What::Part(part.clone(), quantity, unit_cost, place.id)
+                What::Part(Box::new(part.clone()), quantity, unit_cost, place.id)
             }
             (None, Some(code)) => match expense(checks, &at("account"), (chart, code)) {
                 Some(account) => What::Account(account),

@@ -281,11 +281,8 @@ impl StockQuery {
             before,
         };
         let id = stock_level::Column::Id;
-        let shown = (
-            (|row: &stock_level::Model| row.id) as fn(&stock_level::Model) -> i64,
-            StockLevel::from as fn(stock_level::Model) -> StockLevel,
-        );
-        connection::newest_first(reader(ctx)?, select, id, page, shown).await
+        let db = reader(ctx)?;
+        connection::newest_first(db, select, id, page, (|row| row.id, StockLevel::from)).await
     }
 
     /// A part over all places; none where it was never in stock.

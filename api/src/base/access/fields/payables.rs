@@ -30,7 +30,11 @@ pub(super) const PAYABLES: &[Row] = &[
         Desk,
         "amount appliedOn undoes bill payment credit",
     ),
-    ("PayablesAgeing", Desk, "on brackets credit owed suppliers"),
+    (
+        "PayablesAgeing",
+        Desk,
+        "on brackets credit owed byHand suppliers",
+    ),
     ("SupplierAgeing", Desk, "supplier brackets credit owed"),
     (
         "SupplierStatement",
