@@ -148,6 +148,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     template(&shop, &machine).await;
     remarks(&shop, &machine, &open).await;
     taxes::every_kind_of_rule(&shop).await;
+    let bank = bank(&mut shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
     let supplier_id = parts::of_everything(&mut shop, &open).await;
     let close = json!({ "through": "2020-12-31" });
@@ -155,6 +156,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         .await;
     let graph = Graph::of_the_schema().knowing(&[
         ("accountId", json!(receivable(&shop).await)),
+        ("bankAccountId", json!(bank)),
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
@@ -312,6 +314,52 @@ async fn template(shop: &Shop, machine: &Machine) {
     let shown = "template { id }";
     shop.done(&shop.office, "addRepairTemplate", template, shown)
         .await;
+}
+
+/// An account at a bank with a layout, a balance it began with that is booked and reconciled, and a line that waits.
+async fn bank(shop: &mut Shop) -> String {
+    let banks = "{ bankAccounts { accountId } }";
+    let banks = shop.ask(&shop.office, banks, json!({})).await;
+    let bank = text(&banks, "data.bankAccounts.0.accountId").to_owned();
+    let layout = json!({
+        "bankAccountId": bank, "delimiter": "COMMA", "hasHeader": false, "encoding": "UTF8",
+        "dateOrder": "YEAR_MONTH_DAY", "decimalSign": "POINT",
+        "columns": { "day": "1", "amount": "2", "text": "3" }
+    });
+    shop.done(&shop.office, "saveBankLayout", layout, "layout { version }")
+        .await;
+    let start = json!({
+        "idempotencyKey": shop.key(), "bankAccountId": bank, "on": "2020-01-31", "balance": "10.00"
+    });
+    let start = shop
+        .done(&shop.owner, "startBankAccount", start, "line { lineId }")
+        .await;
+    let booking = json!({
+        "idempotencyKey": shop.key(), "lineId": start["line"]["lineId"],
+        "splits": [{ "account": "3010", "amount": "10.00" }]
+    });
+    shop.done(&shop.owner, "bookBankLine", booking, "line { lineId }")
+        .await;
+    let close = json!({
+        "idempotencyKey": shop.key(), "bankAccountId": bank, "through": "2020-01-31", "closingBalance": "10.00"
+    });
+    let closed = "reconciliation { id }";
+    shop.done(&shop.office, "reconcileBank", close, closed)
+        .await;
+    let capital = json!({
+        "idempotencyKey": shop.key(), "on": "2020-01-30", "memo": "Found later",
+        "lines": [{ "account": "1010", "debit": "2.00" }, { "account": "3010", "credit": "2.00" }]
+    });
+    shop.done(&shop.owner, "postJournal", capital, "journalEntry { id }")
+        .await;
+    let url = format!("{}/bank-accounts/{bank}/statement", shop.server.base_url());
+    let request = shop.server.http().post(url).bearer_auth(&shop.office);
+    let request = request
+        .header("Content-Type", "text/csv")
+        .body("2020-02-01,2.00,Deposit");
+    let sent = request.send().await.expect("an answer");
+    assert!(sent.status().is_success());
+    bank
 }
 
 /// The account that every invoice is posted to.

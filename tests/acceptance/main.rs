@@ -10,6 +10,7 @@
 mod access;
 mod appliances;
 mod attachments;
+mod banking;
 mod books;
 mod browser;
 mod callbacks;

@@ -13,7 +13,7 @@ use crate::support::server::{Ask, ServerOptions};
 use crate::support::shop::{Shop, today};
 
 /// A customer without an e-mail address, so that nothing is mailed; with an address whose taxes are confirmed.
-async fn neighbour(shop: &Shop) -> (String, String) {
+pub async fn neighbour(shop: &Shop) -> (String, String) {
     let customer =
         json!({ "kind": "HOUSEHOLD", "name": "Wenna Tarrow", "phone": "(217) 555-0188" });
     let customer = shop
@@ -32,7 +32,7 @@ async fn neighbour(shop: &Shop) -> (String, String) {
 }
 
 /// Two terminal blocks over the counter: 68.40, of which 7.25 % are 4.959.
-fn sale(key: &str, (customer_id, address_id): &(String, String), part_id: &str) -> Value {
+pub fn sale(key: &str, (customer_id, address_id): &(String, String), part_id: &str) -> Value {
     json!({
         "idempotencyKey": key, "customerId": customer_id, "serviceAddressId": address_id,
         "about": "Two terminal blocks over the counter",

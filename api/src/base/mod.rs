@@ -17,6 +17,7 @@ pub mod letter;
 pub mod numbers;
 pub mod outbox;
 pub mod own_work;
+pub mod records;
 pub mod search;
 pub mod secret;
 #[cfg(test)]

@@ -40,6 +40,11 @@ pub enum Kind {
     Payment,
     Refund,
     BankDeposit,
+    BankStatement,
+    BankLine,
+    BankMatch,
+    BankReconciliation,
+    Posting,
     Callback,
     Flag,
     Mail,
@@ -56,7 +61,7 @@ pub enum Kind {
 }
 
 impl Kind {
-    const ALL: [Self; 44] = [
+    const ALL: [Self; 49] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -88,6 +93,11 @@ impl Kind {
         Self::Payment,
         Self::Refund,
         Self::BankDeposit,
+        Self::BankStatement,
+        Self::BankLine,
+        Self::BankMatch,
+        Self::BankReconciliation,
+        Self::Posting,
         Self::Callback,
         Self::Flag,
         Self::Mail,

@@ -4,7 +4,7 @@ use async_graphql::{ComplexObject, Context, ID, Interface, Object, SimpleObject}
 
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::attachments::graphql::Attachment;
-use crate::banking::graphql::BankDeposit;
+use crate::banking::graphql::{BankDeposit, BankReconciliation};
 use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
@@ -47,6 +47,7 @@ pub enum Node {
     Payment(Payment),
     Refund(Refund),
     BankDeposit(BankDeposit),
+    BankReconciliation(BankReconciliation),
     PriceBook(PriceBook),
     FlatRateTask(FlatRateTask),
     Supplier(Supplier),
@@ -103,6 +104,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Payment => Payment::find(ctx, row).await?.map(Node::from),
         Kind::Refund => Refund::find(ctx, row).await?.map(Node::from),
         Kind::BankDeposit => BankDeposit::find(ctx, row).await?.map(Node::from),
+        Kind::BankReconciliation => BankReconciliation::find(ctx, row).await?.map(Node::from),
         Kind::Callback => Callback::find(ctx, row).await?.map(Node::from),
         Kind::Flag => Flag::find(ctx, row).await?.map(Node::from),
         Kind::EstimateQuestion => EstimateQuestion::find(ctx, row).await?.map(Node::from),

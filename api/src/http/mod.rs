@@ -5,6 +5,7 @@
 //! every answer carries the id under which the log speaks of it, and no secret of a path reaches the log.
 
 mod attachments;
+mod bank_statement;
 mod body;
 mod caller;
 mod documents;
@@ -115,6 +116,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .route("/readyz", web::get().to(health::readyz))
         .configure(estimate_link::routes)
         .configure(price_list::routes)
+        .configure(bank_statement::routes)
         .configure(attachments::routes)
         .configure(documents::routes)
         .configure(reports::routes)

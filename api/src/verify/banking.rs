@@ -1,4 +1,4 @@
-//! Receipts that wait, deposits at banks, and their entries.
+//! Receipts that wait, deposits at banks and their entries; what is matched, and reconciliations.
 
 use sea_orm::ConnectionTrait;
 
@@ -8,7 +8,9 @@ use super::Finding;
 use super::statement::{Rule, ask};
 
 pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
-    ask(tx, DEPOSITS).await
+    let mut findings = ask(tx, DEPOSITS).await?;
+    findings.extend(ask(tx, MATCHES).await?);
+    Ok(findings)
 }
 
 const DEPOSITS: &[Rule] = &[
@@ -84,5 +86,71 @@ const DEPOSITS: &[Rule] = &[
         sql: "SELECT r.id AS row_id, r.bank_account_id AS found, p.bank_account_id AS expected \
               FROM payment_reversal r JOIN payment p ON p.id = r.payment_id \
               WHERE COALESCE(r.bank_account_id, 0) <> COALESCE(p.bank_account_id, 0) ORDER BY r.id",
+    },
+];
+
+const MATCHES: &[Rule] = &[
+    Rule {
+        table: "bank_match",
+        what: "cents of its lines against those of its postings",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT m.id, \
+              CAST(COALESCE((SELECT SUM(l.amount_cents) FROM bank_line l WHERE l.match_id = m.id), 0) AS BIGINT) AS found, \
+              CAST((SELECT SUM(p.debit_cents - p.credit_cents) FROM bank_match_posting b \
+              JOIN posting p ON p.id = b.posting_id WHERE b.match_id = m.id) AS BIGINT) AS expected \
+              FROM bank_match m) s WHERE expected IS NULL OR found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "bank_match",
+        what: "the account of its postings and lines, which is its own",
+        sql: "SELECT m.id AS row_id, p.account_id AS found, m.account_id AS expected FROM bank_match m \
+              JOIN bank_match_posting b ON b.match_id = m.id JOIN posting p ON p.id = b.posting_id \
+              WHERE p.account_id <> m.account_id OR NOT EXISTS \
+              (SELECT 1 FROM bank_line l WHERE l.match_id = m.id AND l.account_id = m.account_id) ORDER BY m.id",
+    },
+    Rule {
+        table: "bank_reconciliation",
+        what: "cents of its lines against what it says they add up to",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, r.lines_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(l.amount_cents) FROM bank_line l WHERE l.reconciliation_id = r.id), 0) AS BIGINT) \
+              AS found FROM bank_reconciliation r WHERE r.reopened_at IS NULL) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "bank_reconciliation",
+        what: "cents of the postings matched through its day against the balance it closes with",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, r.closing_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(p.debit_cents - p.credit_cents) FROM posting p WHERE p.id IN \
+              (SELECT b.posting_id FROM bank_match_posting b JOIN bank_line l ON l.match_id = b.match_id \
+              JOIN bank_reconciliation o ON o.id = l.reconciliation_id \
+              WHERE o.account_id = r.account_id AND o.through_on <= r.through_on)), 0) AS BIGINT) AS found \
+              FROM bank_reconciliation r WHERE r.reopened_at IS NULL) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "bank_reconciliation",
+        what: "the balance it opens with against that of the one before",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, r.opening_cents AS found, \
+              COALESCE((SELECT b.closing_cents FROM bank_reconciliation b WHERE b.account_id = r.account_id \
+              AND b.reopened_at IS NULL AND b.through_on < r.through_on ORDER BY b.through_on DESC LIMIT 1), 0) AS expected \
+              FROM bank_reconciliation r WHERE r.reopened_at IS NULL) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "bank_line",
+        what: "the reconciliation of a line that lies outside its days",
+        sql: "SELECT l.id AS row_id, l.reconciliation_id AS found, CAST(NULL AS BIGINT) AS expected FROM bank_line l \
+              JOIN bank_reconciliation r ON r.id = l.reconciliation_id \
+              WHERE l.booked_on > r.through_on OR l.account_id <> r.account_id OR r.reopened_at IS NOT NULL ORDER BY l.id",
+    },
+    Rule {
+        table: "bank_line",
+        what: "lines of reconciled days that no reconciliation holds",
+        sql: "SELECT l.id AS row_id, CAST(NULL AS BIGINT) AS found, r.id AS expected FROM bank_line l \
+              JOIN bank_reconciliation r ON r.account_id = l.account_id AND r.reopened_at IS NULL \
+              AND r.through_on >= l.booked_on WHERE l.reconciliation_id IS NULL ORDER BY l.id",
+    },
+    Rule {
+        table: "bank_statement",
+        what: "lines on record against those it brought",
+        sql: "SELECT s.id AS row_id, CAST(COUNT(l.id) AS BIGINT) AS found, CAST(s.line_count AS BIGINT) AS expected \
+              FROM bank_statement s LEFT JOIN bank_line l ON l.statement_id = s.id \
+              GROUP BY s.id, s.line_count HAVING COUNT(l.id) <> s.line_count ORDER BY s.id",
     },
 ];

@@ -2,13 +2,21 @@
 
 pub mod accounts;
 pub mod deposits;
+pub mod layouts;
+pub mod lines;
+pub mod matching;
+pub mod reconciliations;
 
 use async_graphql::Context;
 
 use crate::graphql::context::act;
 
-pub use accounts::BankAccount;
+pub use accounts::{BankAccount, BankAccountsQuery};
 pub use deposits::{BankDeposit, DepositsMutation, DepositsQuery};
+pub use layouts::BankLayoutMutation;
+pub use lines::BankLinesQuery;
+pub use matching::BankLinesMutation;
+pub use reconciliations::{BankReconciliation, ReconciliationsMutation, ReconciliationsQuery};
 
 /// Whether the caller handles the shop's money: owner and office do.
 fn may_read(ctx: &Context<'_>) -> async_graphql::Result<bool> {

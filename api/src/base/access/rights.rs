@@ -248,6 +248,20 @@ rights! {
     BankReceipts "bankReceipts" Desk,
     /// Undo a bank deposit that was written by mistake.
     UndoDeposit "undoDeposit" Desk,
+    /// Say how a bank's files are read, and take them in.
+    SaveBankLayout "saveBankLayout" Desk,
+    /// Say what lay at a bank before its first statement.
+    StartBankAccount "startBankAccount" Owner,
+    /// Confirm that lines of a bank and postings are the same money.
+    ConfirmMatch "confirmMatch" Desk,
+    /// Take a match off that is not reconciled.
+    Unmatch "unmatch" Desk,
+    /// Book a line of a bank by hand.
+    BookBankLine "bookBankLine" Owner,
+    /// Say that the books agree with a bank's statement.
+    ReconcileBank "reconcileBank" Desk,
+    /// Open the last reconciliation again.
+    ReopenReconciliation "reopenReconciliation" Owner,
     /// Mark an invoice as disputed by its customer.
     DisputeInvoice "disputeInvoice" Desk,
     /// Take the mark of a dispute off an invoice.

@@ -192,7 +192,8 @@ impl JournalLine {
     }
 }
 
-/// The account of this code as the rules name it, if it takes entries beside those of its own documents.
+/// The account of this code as the rules name it, if it takes entries beside those of its own documents; sales tax payable
+/// asks for its level.
 pub fn free_account(
     checks: &mut Checks,
     path: &str,
@@ -203,7 +204,13 @@ pub fn free_account(
         checks.refuse(ProblemCode::NotFound, path, message);
         return None;
     };
-    account_ref(checks, path, row)
+    let account = account_ref(checks, path, row)?;
+    if account == AccountRef::Role(Role::SalesTaxPayable) {
+        let message = "Sales tax payable is posted by level; post an entry by hand (postJournal).";
+        checks.refuse(ProblemCode::WrongState, path, message);
+        return None;
+    }
+    Some(account)
 }
 
 /// The account as the rules name it, unless documents alone keep it.

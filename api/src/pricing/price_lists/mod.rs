@@ -6,7 +6,6 @@
 //! changes because of it.
 
 mod begin;
-mod decoder;
 mod receive;
 mod staging;
 pub(super) mod store;

@@ -7,10 +7,10 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, 
 use sha2::{Digest, Sha256};
 use tokio::sync::mpsc::Receiver;
 
+use crate::base::records::{Decoder, NoList, Record};
 use crate::base::{Act, Error, ProblemCode, Result, Right, audit, search};
 
 use super::begin::{Columns, subject};
-use super::decoder::{Decoder, NoList, Record};
 use super::{staging, store};
 
 /// The largest list.
@@ -178,7 +178,7 @@ impl Intake {
         Ok(Self {
             list_id: list.id,
             columns: Columns::of(list)?,
-            decoder: Decoder::new(),
+            decoder: Decoder::new(b','),
             pending: Pending::default(),
             refused: false,
         })
@@ -304,7 +304,7 @@ impl Pending {
 
     /// The first line: names of columns, whatever their case and the blanks around them.
     fn read_names(&mut self, list_id: i64, columns: &Columns, record: &Record<'_>) {
-        let names = (0..record.len())
+        let names = (0..record.field_count())
             .map(|at| String::from_utf8_lossy(record.field(at).unwrap_or_default()).into_owned())
             .map(|name| key_of(&name))
             .collect::<Vec<_>>();

@@ -5,6 +5,7 @@
 //! with `=`, `+`, `-`, `@`, a tab or a carriage return gets an apostrophe before it. Amounts are numbers and keep their
 //! sign. A report is bounded by what it is about; journal and ledger come in pieces of a thousand postings.
 
+mod banking;
 mod file;
 mod journal;
 mod parts;
@@ -15,6 +16,7 @@ use std::str::FromStr;
 use chrono::NaiveDate;
 use futures_util::StreamExt;
 use futures_util::stream::BoxStream;
+use nameplate_entities::account;
 
 use crate::base::access::decided;
 use crate::base::{Act, Caller, Error, Result};
@@ -45,6 +47,7 @@ enum Report {
     Takings,
     GeneralLedger,
     Journal,
+    BankReconciliation,
 }
 
 impl Report {
@@ -64,6 +67,7 @@ impl Report {
             "takings" => Self::Takings,
             "general-ledger" => Self::GeneralLedger,
             "journal" => Self::Journal,
+            "bank-reconciliation" => Self::BankReconciliation,
             _ => return None,
         })
     }
@@ -84,6 +88,7 @@ impl Report {
             Self::Takings => "takings",
             Self::GeneralLedger => "generalLedger",
             Self::Journal => "journalEntries",
+            Self::BankReconciliation => "bankReconciliations",
         }
     }
 }
@@ -147,6 +152,10 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
         Report::MarginByCharge => tables::margin_by_charge(db, &mut file, span).await?,
         Report::MarginByTechnician => tables::margin_by_technician(db, &mut file, span).await?,
         Report::Takings => tables::takings(db, &mut file, span).await?,
+        Report::BankReconciliation => {
+            let account = account(act, wanted.account.as_deref()).await?;
+            banking::outstanding(db, &mut file, (account.id, span)).await?;
+        }
         Report::GeneralLedger => {
             let ledger = ledger(act, wanted.account.as_deref(), span).await?;
             return Ok(Pieces::OneByOne(ledger.pieces().boxed()));
@@ -162,16 +171,21 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
 
 async fn ledger(act: &Act, code: Option<&str>, span: Span) -> std::result::Result<Ledger, Failed> {
     let db = act.app.db.read();
-    let chart = books::chart(db).await?;
-    let account = chart.iter().find(|row| Some(&*row.code) == code);
-    let account = account.ok_or_else(|| {
-        Failed::BadRequest("Give `account` as the number of an account in the chart.".to_owned())
-    })?;
+    let account = account(act, code).await?;
     Ok(Ledger {
         db: db.clone(),
         span,
         account_id: account.id,
         opening_cents: books::balance_before(db, account.id, span.from).await?,
+    })
+}
+
+/// The account of this number.
+async fn account(act: &Act, code: Option<&str>) -> std::result::Result<account::Model, Failed> {
+    let chart = books::chart(act.app.db.read()).await?;
+    let account = chart.into_iter().find(|row| Some(&*row.code) == code);
+    account.ok_or_else(|| {
+        Failed::BadRequest("Give `account` as the number of an account in the chart.".to_owned())
     })
 }
 
@@ -192,7 +206,8 @@ impl Wanted {
             | Report::BalanceSheet
             | Report::ReceivablesAgeing
             | Report::PayablesAgeing
-            | Report::StockValue => to,
+            | Report::StockValue
+            | Report::BankReconciliation => to,
             _ => day("from", self.from.as_deref())?,
         };
         let span = Span::new(from, to).map_err(Failed::BadRequest)?;

@@ -217,6 +217,10 @@ const PARTS_MAX: i32 = 100;
 
 /// Which moves are wanted: those that fit everything given.
 #[derive(async_graphql::InputObject, Default)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "clients know ids by names that end so"
+)]
 pub struct StockMoveFilter {
     /// Of this part.
     part_id: Option<ID>,

@@ -1,6 +1,9 @@
 //! Banking through the program's own acts; every test ends with all in order.
 
+mod bank;
 mod deposits;
+mod matches;
+mod statements;
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::account;

@@ -1,6 +1,7 @@
 //! Plays the plan through the shop's own operations, each on its day, so that the demo's past is made of
 //! nothing that a real shop could not have done.
 
+mod bank;
 mod billing;
 mod opening;
 mod stocking;
@@ -70,6 +71,7 @@ pub async fn play(
     player.keep_books(1).await?;
     player.load_van_and_count(1).await?;
     player.keep_books(0).await?;
+    player.bank_statements().await?;
     Ok(Past {
         staff: player.people,
         customers: player

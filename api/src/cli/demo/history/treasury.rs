@@ -12,9 +12,9 @@ use crate::books::{self, JournalLine, PostJournal};
 use super::{Player, cents};
 
 /// How often receipts are taken to the bank.
-const BANKING_DAYS: i64 = 28;
+const BANKING_DAYS: i64 = 14;
 /// How often parts are bought, counted in bankings.
-const BUYING_BANKINGS: i64 = 6;
+const BUYING_BANKINGS: i64 = 12;
 
 impl Player<'_> {
     /// The owner's money, and the first parts.

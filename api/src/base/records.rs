@@ -1,8 +1,8 @@
-//! CSV as it arrives: bytes in, records out, never more than one record in memory.
+//! CSV as it arrives: bytes in, records out, never more than one record in memory. Price lists and banks' files come so.
 
-use csv_core::{ReadRecordResult, Reader};
+use csv_core::{ReadRecordResult, Reader, ReaderBuilder};
 
-/// Bytes of one record; a longer one is no row of a list.
+/// Bytes of one record; a longer one is no row of a file.
 const RECORD_MAX: usize = 64 * 1024;
 /// Fields of one record.
 const FIELDS_MAX: usize = 256;
@@ -23,6 +23,7 @@ enum Quotes {
 /// Reads records of RFC 4180 from pieces of any size.
 pub struct Decoder {
     reader: Reader,
+    delimiter: u8,
     bytes: Vec<u8>,
     byte_count: usize,
     ends: Vec<usize>,
@@ -56,7 +57,7 @@ impl<'a> Record<'a> {
     }
 
     /// How many fields it has.
-    pub fn len(&self) -> usize {
+    pub fn field_count(&self) -> usize {
         self.ends.len()
     }
 }
@@ -73,7 +74,7 @@ pub enum NoList {
         /// The line on which it opens.
         line: i64,
     },
-    /// A record that is larger than any row of a price list.
+    /// A record that is larger than any row of a file.
     #[error(
         "The row that begins on line {line} is longer than 64 KiB or has more than 256 columns."
     )]
@@ -93,9 +94,11 @@ impl NoList {
 }
 
 impl Decoder {
-    pub fn new() -> Self {
+    /// For records whose fields this byte parts, most often a comma.
+    pub fn new(delimiter: u8) -> Self {
         Self {
-            reader: Reader::new(),
+            reader: ReaderBuilder::new().delimiter(delimiter).build(),
+            delimiter,
             bytes: vec![0; RECORD_MAX],
             byte_count: 0,
             ends: vec![0; FIELDS_MAX],
@@ -162,7 +165,8 @@ impl Decoder {
         self.quotes = match (self.quotes, byte) {
             (Quotes::Inside, b'"') => Quotes::Behind,
             (Quotes::Behind, b'"') | (Quotes::Inside, _) => Quotes::Inside,
-            (_, b',' | b'\n' | b'\r') => Quotes::Before,
+            (_, b'\n' | b'\r') => Quotes::Before,
+            (_, other) if other == self.delimiter => Quotes::Before,
             (Quotes::Before, b'"') => {
                 self.opened = self.line;
                 Quotes::Inside
@@ -210,7 +214,7 @@ mod tests {
     }
 
     fn tried(pieces: &[&[u8]]) -> Result<Vec<(i64, Vec<String>)>, NoList> {
-        let mut decoder = Decoder::new();
+        let mut decoder = Decoder::new(b',');
         let mut records = Vec::new();
         for piece in pieces
             .iter()
@@ -218,7 +222,7 @@ mod tests {
             .chain([&&b""[..]])
         {
             decoder.feed(piece, |record| {
-                let fields = (0..record.len())
+                let fields = (0..record.field_count())
                     .map(|at| String::from_utf8_lossy(record.field(at).unwrap()).into_owned())
                     .collect();
                 records.push((record.line, fields));
@@ -253,7 +257,7 @@ mod tests {
     }
 
     fn refused(pieces: &[&[u8]]) -> NoList {
-        let mut decoder = Decoder::new();
+        let mut decoder = Decoder::new(b',');
         let mut outcomes = pieces.iter().map(|piece| decoder.feed(piece, |_| {}));
         outcomes.find_map(Result::err).expect("it is refused")
     }

@@ -1,0 +1,159 @@
+//! Postings on banks' accounts, and what they are matched to.
+//!
+//! What is open on an account is found by looking each of its postings up in `bank_match_posting`; both sides are read
+//! from indexes, one account at a time.
+
+use chrono::NaiveDate;
+use nameplate_entities::{bank_match, bank_match_posting};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, Statement, Value,
+};
+
+use crate::base::{Error, Result};
+
+/// A posting with what its entry and document say.
+#[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
+pub struct Booked {
+    pub id: i64,
+    pub account_id: i64,
+    pub entry_on: NaiveDate,
+    /// Money in is positive.
+    pub amount_cents: i64,
+    pub entry_number: String,
+    pub memo: String,
+    pub document_kind: String,
+    /// What is written on the check or transfer of a refund.
+    pub reference: Option<String>,
+    /// The customer of a refund or of a payment that came back.
+    pub party: Option<String>,
+    pub match_id: Option<i64>,
+}
+
+const BOOKED: &str = "SELECT p.id, p.account_id, p.entry_on, p.debit_cents - p.credit_cents AS amount_cents, \
+     e.number AS entry_number, e.memo, e.document_kind, f.reference, c.name AS party, m.match_id \
+     FROM posting p JOIN journal_entry e ON e.id = p.entry_id \
+     LEFT JOIN bank_match_posting m ON m.posting_id = p.id \
+     LEFT JOIN refund f ON e.document_kind = 'refund' AND f.id = e.document_id \
+     LEFT JOIN payment_reversal r ON e.document_kind = 'payment_reversal' AND r.id = e.document_id \
+     LEFT JOIN payment y ON y.id = r.payment_id \
+     LEFT JOIN customer c ON c.id = COALESCE(f.customer_id, y.customer_id)";
+
+async fn booked(db: &impl ConnectionTrait, rest: &str, values: Vec<Value>) -> Result<Vec<Booked>> {
+    let sql = format!("{BOOKED} {rest}");
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    Ok(Booked::find_by_statement(statement).all(db).await?)
+}
+
+/// Postings with these ids.
+pub async fn by_ids(db: &impl ConnectionTrait, ids: &[i64]) -> Result<Vec<Booked>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    let places: Vec<String> = (1..=ids.len()).map(|at| format!("${at}")).collect();
+    let rest = format!("WHERE p.id IN ({}) ORDER BY p.id", places.join(", "));
+    booked(db, &rest, ids.iter().map(|id| (*id).into()).collect()).await
+}
+
+/// Postings of an account in these days that nothing is matched to, at most `count`.
+pub async fn open_between(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    (from, to): (NaiveDate, NaiveDate),
+    count: u64,
+) -> Result<Vec<Booked>> {
+    let rest = format!(
+        "WHERE p.account_id = $1 AND p.entry_on >= $2 AND p.entry_on <= $3 AND m.posting_id IS NULL \
+         ORDER BY p.entry_on, p.id LIMIT {count}"
+    );
+    let values = vec![account_id.into(), from.into(), to.into()];
+    booked(db, &rest, values).await
+}
+
+/// Postings of an account through a day that no statement shows that is reconciled through it, after a place; at most
+/// `count`.
+pub async fn outstanding(
+    db: &impl ConnectionTrait,
+    (account_id, through): (i64, NaiveDate),
+    after: (NaiveDate, i64),
+    count: u64,
+) -> Result<Vec<Booked>> {
+    let rest = format!(
+        "WHERE p.account_id = $1 AND p.entry_on <= $2 AND (p.entry_on, p.id) > ($3, $4) AND {NOT_SHOWN} \
+         ORDER BY p.entry_on, p.id LIMIT {count}"
+    );
+    let values = vec![
+        account_id.into(),
+        through.into(),
+        after.0.into(),
+        after.1.into(),
+    ];
+    booked(db, &rest, values).await
+}
+
+/// A place before every posting: no books are older than the clocks of computers.
+pub fn first() -> (NaiveDate, i64) {
+    (NaiveDate::default(), 0)
+}
+
+/// No line that is reconciled through the day `$2` is matched to posting `p`.
+const NOT_SHOWN: &str = "NOT EXISTS (SELECT 1 FROM bank_match_posting s JOIN bank_line l ON l.match_id = s.match_id \
+     JOIN bank_reconciliation x ON x.id = l.reconciliation_id WHERE s.posting_id = p.id AND x.through_on <= $2)";
+
+/// How the books of an account stand against its statement through a day.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, FromQueryResult)]
+pub struct Standing {
+    pub books_cents: i64,
+    /// In the books through the day, and not on a statement.
+    pub outstanding_in_cents: i64,
+    /// The same of money out; below zero.
+    pub outstanding_out_cents: i64,
+    /// On a statement through the day, and in the books only later.
+    pub later_cents: i64,
+}
+
+/// How the books of an account stand against its statements through a day.
+pub async fn standing(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    through: NaiveDate,
+) -> Result<Standing> {
+    let net = "p.debit_cents - p.credit_cents";
+    let sum = |when: &str| {
+        format!("CAST(COALESCE(SUM(CASE WHEN {when} THEN {net} ELSE 0 END), 0) AS BIGINT)")
+    };
+    let sql = format!(
+        "SELECT {} AS books_cents, {} AS outstanding_in_cents, {} AS outstanding_out_cents, {} AS later_cents \
+         FROM (SELECT p.entry_on, p.debit_cents, p.credit_cents, CASE WHEN {NOT_SHOWN} THEN 0 ELSE 1 END AS shown \
+         FROM posting p WHERE p.account_id = $1) p",
+        sum("p.entry_on <= $2"),
+        sum("p.entry_on <= $2 AND p.shown = 0 AND p.debit_cents > 0"),
+        sum("p.entry_on <= $2 AND p.shown = 0 AND p.credit_cents > 0"),
+        sum("p.entry_on > $2 AND p.shown = 1"),
+    );
+    let values = [account_id.into(), through.into()];
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    Ok(Standing::find_by_statement(statement)
+        .one(db)
+        .await?
+        .unwrap_or_default())
+}
+
+/// The match, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<bank_match::Model> {
+    bank_match::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "match"))
+}
+
+/// Ids of the postings of a match.
+pub async fn postings_of(db: &impl ConnectionTrait, match_id: i64) -> Result<Vec<i64>> {
+    let rows = bank_match_posting::Entity::find()
+        .filter(bank_match_posting::Column::MatchId.eq(match_id))
+        .all(db)
+        .await?;
+    Ok(rows.into_iter().map(|row| row.posting_id).collect())
+}
