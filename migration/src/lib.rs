@@ -28,6 +28,7 @@ mod m20261128_21_payables;
 mod m20261128_22_banking;
 mod m20261128_23_payers;
 mod m20261128_24_e_invoices;
+mod m20261128_25_journal_by_day;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -63,6 +64,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_22_banking::Migration),
             Box::new(m20261128_23_payers::Migration),
             Box::new(m20261128_24_e_invoices::Migration),
+            Box::new(m20261128_25_journal_by_day::Migration),
         ]
     }
 }

@@ -1,5 +1,6 @@
 //! Reports against documents and books, on both databases.
 
+use futures_util::TryStreamExt;
 use nameplate_entities::kinds::{LevelKind, ReversalKind};
 use nameplate_entities::{invoice, tax_level};
 use nameplate_rules::books::AccountKind;
@@ -8,13 +9,14 @@ use nameplate_rules::tax::Purchases;
 use sea_orm::{EntityTrait, QueryOrder};
 
 use super::testing::TestShop;
+use crate::base::Act;
 use crate::base::testing::noon;
 use crate::books::{Days, JournalLine, PostJournal, balances, post_journal};
 use crate::invoices::{
     CreditInvoice, Excess, RecordPayment, ReversePayment, credit_invoice, open_now, open_on,
     record_payment, reverse_payment,
 };
-use crate::reports::{self, Basis, Span, TaxLiability, margins};
+use crate::reports::{self, Basis, Pieces, Span, TaxLiability, Wanted, margins};
 
 fn today() -> Span {
     let day = noon().date_naive();
@@ -280,5 +282,67 @@ async fn a_report_runs_the_same_few_statements_however_much_was_billed() {
         shop.bill(5_000).await;
         shop.pay(7_000).await;
         assert_eq!(statements().await, [1, 6, 7]);
+    }
+}
+
+/// The journal as it is handed over, a line for each row of the file.
+async fn handed_over(act: &Act, span: Span) -> Vec<String> {
+    let wanted = Wanted {
+        report: "journal".to_owned(),
+        from: Some(span.from.to_string()),
+        through: Some(span.to.to_string()),
+        ..Wanted::default()
+    };
+    let Ok(Pieces::OneByOne(pieces)) = reports::export(act, &wanted).await else {
+        panic!("the journal comes piece by piece");
+    };
+    let bytes: Vec<Vec<u8>> = pieces.try_collect().await.unwrap();
+    let text = String::from_utf8(bytes.concat()).unwrap();
+    text.lines().map(str::to_owned).collect()
+}
+
+#[tokio::test]
+async fn the_journal_goes_by_day_over_many_pieces_and_loses_no_line() {
+    const POSTED: usize = 520;
+    for shop in TestShop::everywhere().await {
+        let last = today().to;
+        let line = |debit, credit| JournalLine {
+            account: if debit { "1010" } else { "3010" }.to_owned(),
+            debit: debit.then_some(Cents(100)),
+            credit,
+            tax_level_id: None,
+        };
+        let mut day = last;
+        for number in 0..POSTED {
+            // Two days by turns, so that the order posted is not the order of days.
+            day = if day == last {
+                last.pred_opt().unwrap()
+            } else {
+                last
+            };
+            let new = PostJournal {
+                idempotency_key: shop.key(),
+                on: day,
+                memo: format!("Entry {number}"),
+                lines: vec![line(true, None), line(false, Some(Cents(100)))],
+            };
+            post_journal(&shop.owner, new).await.unwrap();
+        }
+        let span = Span {
+            from: last.pred_opt().unwrap(),
+            to: last,
+        };
+        let rows = handed_over(&shop.owner, span).await;
+        let entries: Vec<&String> = rows.iter().filter(|row| row.contains(",Entry ")).collect();
+        assert_eq!(entries.len(), 2 * POSTED);
+        let days: Vec<&str> = entries
+            .iter()
+            .filter_map(|row| row.split(',').nth(1))
+            .collect();
+        assert!(days.is_sorted(), "{days:?}");
+        let one_day = Span { from: last, ..span };
+        let rows = handed_over(&shop.owner, one_day).await;
+        let of_day = rows.iter().filter(|row| row.contains(",Entry "));
+        assert_eq!(of_day.count(), POSTED);
     }
 }

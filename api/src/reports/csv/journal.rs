@@ -11,15 +11,17 @@ use super::super::store::Span;
 use super::super::store::journal::{self, AccountLine, JournalRow};
 use super::file::{File, amount, text};
 
-/// Postings in one piece of the journal.
+/// Lines in one piece of a ledger.
 const PIECE: u64 = 1_000;
+/// Entries in one piece of the journal; most have two to six postings.
+const ENTRIES: u64 = 250;
 
-/// The journal for the accountant, a row for each posting, in the order it was posted.
+/// The journal for the accountant, a row for each posting, by day and then in the order posted.
 pub struct Journal {
     db: DatabaseConnection,
     span: Span,
-    /// The last posting sent; none before the header.
-    sent: Option<(i64, i32)>,
+    /// The last entry sent, with its day; none before the header.
+    sent: Option<(NaiveDate, i64)>,
 }
 
 impl Journal {
@@ -41,17 +43,14 @@ impl Journal {
             if journal.sent.is_none() {
                 file.row(JOURNAL)?;
             }
-            let after = journal.sent.unwrap_or((0, 0));
-            let rows = journal::journal(&journal.db, journal.span, (after, PIECE)).await?;
+            let after = journal.sent.unwrap_or((journal.span.from, 0));
+            let rows = journal::journal(&journal.db, journal.span, (after, ENTRIES)).await?;
             for row in &rows {
                 file.row(journal_row(row))?;
             }
-            let more = is_full(rows.len());
-            journal.sent = rows
-                .last()
-                .map(|row| (row.entry_id, row.position))
-                .or(Some(after));
-            Ok(Some((file.bytes()?, more.then_some(journal))))
+            let last = rows.last().map(|row| (row.entry_on, row.entry_id));
+            journal.sent = last.or(Some(after));
+            Ok(Some((file.bytes()?, last.is_some().then_some(journal))))
         })
     }
 }

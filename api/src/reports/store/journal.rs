@@ -27,19 +27,21 @@ pub struct JournalRow {
     pub hash: Option<String>,
 }
 
-/// The next postings of entries of these days after a place, in the order they were posted; at most `count`.
+/// The postings of the next entries of these days after a place, by day and then as posted; at most `count` entries.
+///
+/// The entries are found first, by their index, so that a page costs the same wherever it lies.
 pub async fn journal(
     db: &impl ConnectionTrait,
     span: Span,
-    (after, count): ((i64, i32), u64),
+    (after, count): ((NaiveDate, i64), u64),
 ) -> Result<Vec<JournalRow>> {
-    // No index on the day: each page would be sorted out of all the days, and not follow on the one before it.
-    let day = "COALESCE(p.entry_on, p.entry_on)";
     let sql = format!(
         "SELECT p.entry_id, p.position, e.number, e.entry_on, e.posted_at, e.memo, e.document_kind, \
-         COALESCE(i.number, m.number, c.number, f.number, w.number, b.number, y.number) AS document_number, a.code, a.name, p.debit_cents, p.credit_cents, \
-         v.name AS tax_level, r.number AS reverses, s.hash \
-         FROM posting p JOIN journal_entry e ON e.id = p.entry_id JOIN account a ON a.id = p.account_id \
+         COALESCE(i.number, m.number, c.number, f.number, w.number, b.number, y.number) AS document_number, \
+         a.code, a.name, p.debit_cents, p.credit_cents, v.name AS tax_level, r.number AS reverses, s.hash \
+         FROM (SELECT * FROM journal_entry WHERE entry_on >= $1 AND entry_on <= $2 AND (entry_on, id) > ($3, $4) \
+         ORDER BY entry_on, id LIMIT {count}) e \
+         JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
          LEFT JOIN tax_level v ON v.id = p.tax_level_id \
          LEFT JOIN journal_entry r ON r.id = e.reverses_entry_id \
          LEFT JOIN journal_seal s ON s.entry_id = e.id \
@@ -51,8 +53,7 @@ pub async fn journal(
          LEFT JOIN bank_deposit b ON e.document_kind = 'bank_deposit' AND b.id = e.document_id \
          LEFT JOIN payment_reversal x ON e.document_kind = 'payment_reversal' AND x.id = e.document_id \
          LEFT JOIN payment y ON y.id = x.payment_id \
-         WHERE {day} >= $1 AND {day} <= $2 AND (p.entry_id, p.position) > ($3, $4) \
-         ORDER BY p.entry_id, p.position LIMIT {count}"
+         ORDER BY e.entry_on, e.id, p.position"
     );
     let mut values = span.values();
     values.extend([after.0.into(), after.1.into()]);
