@@ -150,7 +150,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     taxes::every_kind_of_rule(&shop).await;
     let bank = bank(&mut shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
-    let supplier_id = parts::of_everything(&mut shop, &open).await;
+    let supplier_id = parts::of_everything(&mut shop, &machine, &open).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;

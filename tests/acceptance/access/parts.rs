@@ -3,11 +3,11 @@
 use serde_json::json;
 
 use crate::support::graphql::text;
-use crate::support::shop::{Job, Shop, today};
+use crate::support::shop::{Job, Machine, Shop, today};
 
-/// A bill with parts that is paid in part, a receipt without a bill, an order that an open call waits for; gives the
-/// supplier.
-pub async fn of_everything(shop: &mut Shop, job: &Job) -> String {
+/// A bill with parts that is paid in part, a receipt without a bill, an order that an open call waits for, and a call whose
+/// parts have come; gives the supplier.
+pub async fn of_everything(shop: &mut Shop, machine: &Machine, job: &Job) -> String {
     let supplier = json!({ "name": "Gannet Parts", "termsDays": 10 });
     let supplier = shop
         .done(&shop.office, "addSupplier", supplier, "supplier { id }")
@@ -30,11 +30,25 @@ pub async fn of_everything(shop: &mut Shop, job: &Job) -> String {
     });
     shop.done(&shop.office, "receiveParts", receipt, "stockMove { id }")
         .await;
-    let order = json!({
-        "idempotencyKey": shop.key(), "partId": shop.part_id, "quantity": "2", "supplierId": supplier_id,
-        "callId": job.call_id
+    ordered(shop, &supplier_id, &job.call_id).await;
+    let waiting = shop.call(machine).await;
+    let order_id = ordered(shop, &supplier_id, text(&waiting, "call.id")).await;
+    let receipt = json!({
+        "idempotencyKey": shop.key(), "partId": shop.part_id, "quantity": "2", "unitCost": "11.40", "orderId": order_id
     });
-    shop.done(&shop.office, "orderPart", order, "partOrder { id }")
+    shop.done(&shop.office, "receiveParts", receipt, "stockMove { id }")
         .await;
     supplier_id
+}
+
+/// Two parts ordered for a call.
+async fn ordered(shop: &mut Shop, supplier_id: &str, call_id: &str) -> String {
+    let order = json!({
+        "idempotencyKey": shop.key(), "partId": shop.part_id, "quantity": "2", "supplierId": supplier_id,
+        "callId": call_id
+    });
+    let order = shop
+        .done(&shop.office, "orderPart", order, "partOrder { id }")
+        .await;
+    text(&order, "partOrder.id").to_owned()
 }
