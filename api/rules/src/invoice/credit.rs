@@ -405,12 +405,7 @@ pub(super) fn groups(
             }
         }
     }
-    if adds_up
-        && sums
-            .iter()
-            .zip(levels)
-            .all(|(sum, level)| *sum == level.tax)
-    {
+    if adds_up && moved_to_fit(&mut groups, &mut sums, levels)? {
         return Ok(groups);
     }
     Ok(vec![Group {
@@ -418,6 +413,54 @@ pub(super) fn groups(
         lines: (0..lines.len()).collect(),
         shares: levels.iter().map(|level| level.tax).collect(),
     }])
+}
+
+/// Moves cents between levels of one group until the groups add up to the levels: an invoice of a share of a sale may
+/// have a level's cent where its own lines alone would not put it. Gives whether they do.
+///
+/// No cent is put on a line that a level leaves alone, and no level of a group gets the other sign.
+fn moved_to_fit(
+    groups: &mut [Group],
+    sums: &mut [Cents],
+    levels: &[CreditLevel],
+) -> Result<bool, MoneyRefusal> {
+    let off = |sums: &[Cents], at: usize| -> Result<i64, MoneyRefusal> {
+        let (Some(level), Some(sum)) = (levels.get(at), sums.get(at)) else {
+            return Ok(0);
+        };
+        let off = level.tax.checked_sub(*sum).ok_or(MoneyRefusal::TooLarge)?;
+        Ok(off.0)
+    };
+    for group in groups {
+        for (to, to_level) in group.levels.clone().into_iter().enumerate() {
+            for (from, from_level) in group.levels.clone().into_iter().enumerate() {
+                let wanted = off(sums, to_level)?.min(-off(sums, from_level)?);
+                let (Some(takes), Some(gives)) = (group.shares.get(to), group.shares.get(from))
+                else {
+                    continue;
+                };
+                // Above zero what gives stays above zero, and below zero what takes stays below.
+                let most = if gives.0 > 0 { gives.0 } else { -takes.0 };
+                let cents = wanted.min(most);
+                if to == from || cents <= 0 {
+                    continue;
+                }
+                for (share, level, cents) in [(to, to_level, cents), (from, from_level, -cents)] {
+                    for slot in [group.shares.get_mut(share), sums.get_mut(level)] {
+                        if let Some(slot) = slot {
+                            let moved = slot.checked_add(Cents(cents));
+                            *slot = moved.ok_or(MoneyRefusal::TooLarge)?;
+                        }
+                    }
+                }
+            }
+        }
+    }
+    let fits = sums
+        .iter()
+        .zip(levels)
+        .all(|(sum, level)| *sum == level.tax);
+    Ok(fits)
 }
 
 /// Divides a part of a sum over the shares it is made of: nothing gives nothing, the whole gives the shares, and a

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::invoice::credit::{Wanted, credit_part};
 use crate::worked::rows;
 
 #[derive(Deserialize)]
@@ -127,6 +128,51 @@ fn a_line_that_a_level_leaves_alone_brings_its_payer_none_of_that_level() {
     };
     assert_eq!(of(0), [(10_000, 600), (10_000, 200)]);
     assert_eq!(of(1), [(0, 0), (10_000, 200)]);
+}
+
+/// State 6.25 % leaves labour alone, county 1.75 % takes all: a part of 100.19 and labour of 144.00, half of each.
+#[test]
+fn a_share_credited_line_by_line_gives_no_level_what_it_leaves_alone() {
+    let lines = [
+        line(ChargeKind::Part, 10_019, 801),
+        line(ChargeKind::Labour, 14_400, 252),
+    ];
+    let level = |rate: &str, exempts: &[ChargeKind], taxable, tax| SaleLevel {
+        rate: Percent::parse(rate).unwrap(),
+        exempts: exempts.to_vec(),
+        taxable: Cents(taxable),
+        tax: Cents(tax),
+    };
+    let levels = [
+        level("6.25", &[ChargeKind::Labour], 10_019, 626),
+        level("1.75", &[], 24_419, 427),
+    ];
+    let half = percent("50");
+    let takings = [taking(1, 0, half), taking(1, 1, half)];
+    for part in divide(&lines, &levels, (2, &takings)).unwrap() {
+        let billed: Vec<CreditLine> = part
+            .lines
+            .iter()
+            .map(|of| CreditLine {
+                kind: lines[of.line].kind,
+                billed: of.amounts,
+                credited: LineAmounts::default(),
+            })
+            .collect();
+        let own: Vec<CreditLevel> = levels
+            .iter()
+            .zip(&part.levels)
+            .map(|(level, own)| CreditLevel {
+                rate: level.rate,
+                exempts: level.exempts.clone(),
+                tax: own.tax,
+            })
+            .collect();
+        let labour = credit_part(&billed, &own, &[(1, Wanted::Rest)]).unwrap();
+        let labour_tax = billed[1].billed.tax;
+        assert_eq!(labour.levels[0], LevelPart::default());
+        assert_eq!(labour.levels[1].tax, labour_tax);
+    }
 }
 
 /// Some line of a job: a part, a discount on it, a credited diagnosis, taxed or not.
