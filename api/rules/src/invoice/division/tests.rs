@@ -134,7 +134,7 @@ fn a_line_that_a_level_leaves_alone_brings_its_payer_none_of_that_level() {
 #[test]
 fn a_share_credited_line_by_line_gives_no_level_what_it_leaves_alone() {
     let lines = [
-        line(ChargeKind::Part, 10_019, 801),
+        line(ChargeKind::Part, 10_019, 802),
         line(ChargeKind::Labour, 14_400, 252),
     ];
     let level = |rate: &str, exempts: &[ChargeKind], taxable, tax| SaleLevel {
@@ -144,7 +144,7 @@ fn a_share_credited_line_by_line_gives_no_level_what_it_leaves_alone() {
         tax: Cents(tax),
     };
     let levels = [
-        level("6.25", &[ChargeKind::Labour], 10_019, 626),
+        level("6.25", &[ChargeKind::Labour], 10_019, 627),
         level("1.75", &[], 24_419, 427),
     ];
     let half = percent("50");
