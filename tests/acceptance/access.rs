@@ -122,7 +122,11 @@ fn was_refused(answer: &Value) -> bool {
 async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let mut shop = Shop::open(db, ServerOptions::default()).await;
     let machine = shop
-        .machine("Odalys Fenwick", "odalys@mail.example", "N14-104211")
+        .machine_of(
+            "ORGANISATION",
+            ("Odalys Fenwick", "odalys@mail.example"),
+            "N14-104211",
+        )
         .await;
     shop.machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
         .await;
@@ -252,11 +256,7 @@ async fn money(shop: &mut Shop, machine: &Machine) {
     });
     shop.done(&shop.owner, "writeOffInvoice", write_off, "invoice { id }")
         .await;
-    let business = json!({ "kind": "ORGANISATION", "name": "Gull Street Lettings" });
-    let business = shop
-        .done(&shop.office, "addCustomer", business, "customer { id }")
-        .await;
-    let wants = json!({ "customerId": business["customer"]["id"], "wanted": true });
+    let wants = json!({ "customerId": machine.customer_id, "wanted": true });
     let selection = "eInvoicing { wanted }";
     shop.done(&shop.office, "changeEInvoicing", wants, selection)
         .await;

@@ -194,41 +194,55 @@ async fn documents_of_every_sort_obey_the_published_schemas_and_rules() {
         assert!(text.contains("<cac:BillingReference>"), "{text}");
         files.push(("credit", text));
 
-        let done = shop.completed_call().await;
-        let lines = vec![
-            NewLine::of(ChargeKind::Diagnostic),
-            NewLine {
-                minutes: Some(90),
-                ..NewLine::of(ChargeKind::Labour)
-            },
-        ];
-        let order = IssueInvoice {
-            divide: all_to(&landlord),
-            ..shop.on_the_spot(done.id, lines)
-        };
-        let on_the_spot = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
-        files.push(("on-the-spot", shop.told(&on_the_spot).await));
-
-        for (name, basis, prices) in [
-            ("by-item", TaxBasis::Item, Prices::BeforeTax),
-            ("tax-inside", TaxBasis::Invoice, Prices::WithTax),
-        ] {
-            let place = shop.taxed_place(name, basis, prices).await;
-            let place = shop.place_of(landlord.id, place).await;
-            let order = shop.sale(landlord.id, place, &[1_005, 1_005, 1_005]);
-            let bill = issue_free_invoice(&shop.owner, order).await.unwrap();
-            let text = shop.told(&bill).await;
-            if name == "by-item" {
-                // 10.05 at 8 % is 0.804 by line, 2.40 in all; once it were 2.41.
-                assert_eq!(bill.tax_cents, 240);
-                assert!(text.contains("7.96 % is what the tax"), "{text}");
-            }
-            files.push((name, text));
-        }
+        files.push(("on-the-spot", on_the_spot(&shop, &landlord).await));
+        files.extend(over_the_counter(&shop, &landlord).await);
         let folder = tempfile::tempdir().unwrap();
         hold(folder.path(), &files);
         shop.is_in_order().await;
     }
+}
+
+/// A call without an estimate: a diagnosis and labor.
+async fn on_the_spot(shop: &TestShop, landlord: &customer::Model) -> String {
+    let done = shop.completed_call().await;
+    let lines = vec![
+        NewLine::of(ChargeKind::Diagnostic),
+        NewLine {
+            minutes: Some(90),
+            ..NewLine::of(ChargeKind::Labour)
+        },
+    ];
+    let order = IssueInvoice {
+        divide: all_to(landlord),
+        ..shop.on_the_spot(done.id, lines)
+    };
+    let on_the_spot = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
+    shop.told(&on_the_spot).await
+}
+
+/// Sales of a place that rounds by line, and of one whose prices hold the tax.
+async fn over_the_counter(
+    shop: &TestShop,
+    landlord: &customer::Model,
+) -> Vec<(&'static str, String)> {
+    let mut files = Vec::new();
+    for (name, basis, prices) in [
+        ("by-item", TaxBasis::Item, Prices::BeforeTax),
+        ("tax-inside", TaxBasis::Invoice, Prices::WithTax),
+    ] {
+        let place = shop.taxed_place(name, basis, prices).await;
+        let place = shop.place_of(landlord.id, place).await;
+        let order = shop.sale(landlord.id, place, &[1_005, 1_005, 1_005]);
+        let bill = issue_free_invoice(&shop.owner, order).await.unwrap();
+        let text = shop.told(&bill).await;
+        if name == "by-item" {
+            // 10.05 at 8 % is 0.804 by line, 2.40 in all; once it were 2.41.
+            assert_eq!(bill.tax_cents, 240);
+            assert!(text.contains("7.96 % is what the tax"), "{text}");
+        }
+        files.push((name, text));
+    }
+    files
 }
 
 #[tokio::test]

@@ -165,8 +165,18 @@ impl Shop {
 
     /// Records a household with a range.
     pub async fn machine(&mut self, name: &str, email: &str, serial: &str) -> Machine {
+        self.machine_of("HOUSEHOLD", (name, email), serial).await
+    }
+
+    /// Records a customer of this kind with a range.
+    pub async fn machine_of(
+        &mut self,
+        kind: &str,
+        (name, email): (&str, &str),
+        serial: &str,
+    ) -> Machine {
         let customer =
-            json!({ "kind": "HOUSEHOLD", "name": name, "email": email, "phone": "(217) 555-0123" });
+            json!({ "kind": kind, "name": name, "email": email, "phone": "(217) 555-0123" });
         let customer = self
             .done(&self.office, "addCustomer", customer, "customer { id }")
             .await;

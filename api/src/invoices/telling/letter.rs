@@ -277,12 +277,7 @@ fn document(
         } else {
             Vec::new()
         },
-        notes: content
-            .reason
-            .iter()
-            .chain(Some(&content.share).filter(|share| !share.is_empty()))
-            .cloned()
-            .collect(),
+        notes: notes(content),
         how_to_pay: how_to_pay(content),
         warranty: if is_invoice {
             content.warranty.clone()
@@ -292,6 +287,12 @@ fn document(
         terms: String::new(),
         cautions: Vec::new(),
     })
+}
+
+/// Why it was credited, and which payer's share it is.
+fn notes(content: &Content) -> Vec<String> {
+    let share = Some(&content.share).filter(|share| !share.is_empty());
+    content.reason.iter().chain(share).cloned().collect()
 }
 
 fn shop_block(content: &Content) -> documents::ShopBlock {
