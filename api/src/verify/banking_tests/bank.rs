@@ -1,5 +1,7 @@
 //! A bank of the test's shop, and its files.
 
+use std::fmt::Write;
+
 use super::*;
 use crate::banking::{
     BankColumns, ConfirmMatch, Fault, Imported, Purpose, ReconcileBank, SaveBankLayout, Taken,
@@ -26,32 +28,31 @@ pub(super) fn names(amount: &str) -> BankColumns {
     }
 }
 
+/// Comma, a first line of names, signed amounts.
+pub(super) fn layout(account_id: i64) -> SaveBankLayout {
+    SaveBankLayout {
+        account_id,
+        delimiter: BankDelimiter::Comma,
+        has_header: true,
+        encoding: BankEncoding::Utf8,
+        date_order: DateOrder::YearMonthDay,
+        decimal_sign: DecimalSign::Point,
+        columns: names("Amount"),
+        near_days: None,
+        version: None,
+    }
+}
+
 impl TestShop {
     pub(super) async fn bank(&self) -> i64 {
         let bank = books::bank_account(self.bench.app.db.read(), "", None).await;
         bank.unwrap().id
     }
 
-    pub(super) fn layout(&self, account_id: i64) -> SaveBankLayout {
-        SaveBankLayout {
-            account_id,
-            delimiter: BankDelimiter::Comma,
-            has_header: true,
-            encoding: BankEncoding::Utf8,
-            date_order: DateOrder::YearMonthDay,
-            decimal_sign: DecimalSign::Point,
-            columns: names("Amount"),
-            near_days: None,
-            version: None,
-        }
-    }
-
     /// A bank whose files are read by the plain layout.
     pub(super) async fn read_bank(&self) -> i64 {
         let bank = self.bank().await;
-        save_bank_layout(&self.owner, self.layout(bank))
-            .await
-            .unwrap();
+        save_bank_layout(&self.owner, layout(bank)).await.unwrap();
         bank
     }
 
@@ -59,7 +60,7 @@ impl TestShop {
         let mut file = "Date,Description,Amount,Currency\r\n".to_owned();
         for (days_ago, words, amount) in rows {
             let day = today() - chrono::TimeDelta::days(*days_ago);
-            file.push_str(&format!("{day},{words},{amount},USD\r\n"));
+            writeln!(file, "{day},{words},{amount},USD\r").unwrap();
         }
         self.take(account_id, file.as_bytes()).await.unwrap()
     }

@@ -1,6 +1,6 @@
 //! Files of a bank, and a month from the file to its reconciliation.
 
-use super::bank::names;
+use super::bank::{layout, names};
 use super::*;
 use crate::banking::{
     BankColumns, BookBankLine, ConfirmMatch, Purpose, SaveBankLayout, Split, StartBankAccount,
@@ -50,8 +50,8 @@ async fn a_month_is_matched_split_reconciled_and_a_back_dated_entry_does_not_mov
         assert_eq!(now.books_cents, 54_000 - 823);
         let matched = shop.lines().await.first().unwrap().match_id.unwrap();
         at(WrongState, "matchId", unmatch(&shop.owner, matched).await);
-        let mut file = "Date,Description,Amount,Currency\n".to_owned();
-        file.push_str(&format!("{},NEW,1.00,USD\n", today() - Days::new(5)));
+        let day = today() - Days::new(5);
+        let file = format!("Date,Description,Amount,Currency\n{day},NEW,1.00,USD\n");
         let faults = shop.take(bank, file.as_bytes()).await.err().unwrap();
         assert_eq!((faults[0].code, faults[0].line), (WrongState, 2));
         shop.is_in_order().await;
@@ -176,7 +176,7 @@ async fn a_file_in_windows_1252_with_two_columns_by_place_is_read_and_overlaps_a
     for shop in TestShop::everywhere().await {
         let bank = shop.bank().await;
         let place = |at: &str| Some(at.to_owned());
-        let layout = SaveBankLayout {
+        let of_places = SaveBankLayout {
             delimiter: BankDelimiter::Semicolon,
             has_header: false,
             encoding: BankEncoding::Windows1252,
@@ -192,10 +192,12 @@ async fn a_file_in_windows_1252_with_two_columns_by_place_is_read_and_overlaps_a
                 bank_key: place("5"),
                 ..names("")
             },
-            ..shop.layout(bank)
+            ..layout(bank)
         };
-        save_bank_layout(&shop.owner, layout.clone()).await.unwrap();
-        let again = save_bank_layout(&shop.owner, layout).await;
+        save_bank_layout(&shop.owner, of_places.clone())
+            .await
+            .unwrap();
+        let again = save_bank_layout(&shop.owner, of_places).await;
         at(Conflict, "version", again);
         let file = b"02.05.2026;Caf\xe9;;1.234,50;\r\n02.05.2026;Caf\xe9;;1.234,50;\r\n03.05.2026;Zins;2,00;;B77\r\n";
         let taken = shop.take(bank, file).await.unwrap();
@@ -242,7 +244,7 @@ async fn a_layout_that_cannot_be_is_refused_with_the_column() {
                 currency: None,
                 ..names("")
             },
-            ..shop.layout(bank)
+            ..layout(bank)
         };
         let refused = refusals(save_bank_layout(&shop.owner, bad).await);
         let paths: Vec<&str> = refused.iter().map(|(_, path)| path.as_str()).collect();
