@@ -7,7 +7,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::money::{Cents, MoneyRefusal, ratio_half_up, spread, whole_weights};
+use crate::money::{Cents, MoneyRefusal, ratio_half_up, whole_weights};
 use crate::percent::Percent;
 use crate::tax::ChargeKind;
 
