@@ -226,7 +226,7 @@ fn weights(
             }
         }
     }
-    let last = of_line().last().map_or(0, |(at, _)| at);
+    let last = of_line().next_back().map_or(0, |(at, _)| at);
     percents.push(Decimal::ONE_HUNDRED);
     let mut shares = whole_weights(&percents).ok_or(MoneyRefusal::TooLarge)?;
     let hundred = shares.pop().ok_or(MoneyRefusal::TooLarge)?;

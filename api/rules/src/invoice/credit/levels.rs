@@ -132,11 +132,10 @@ fn moved_to_fit(
                     continue;
                 }
                 for (share, level, cents) in [(to, to_level, cents), (from, from_level, -cents)] {
-                    for slot in [group.shares.get_mut(share), sums.get_mut(level)] {
-                        if let Some(slot) = slot {
-                            let moved = slot.checked_add(Cents(cents));
-                            *slot = moved.ok_or(MoneyRefusal::TooLarge)?;
-                        }
+                    let slots = [group.shares.get_mut(share), sums.get_mut(level)];
+                    for slot in slots.into_iter().flatten() {
+                        let moved = slot.checked_add(Cents(cents));
+                        *slot = moved.ok_or(MoneyRefusal::TooLarge)?;
                     }
                 }
             }

@@ -1,6 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
+use crate::money::spread;
 use crate::worked::rows;
 
 #[derive(Deserialize)]
