@@ -18,8 +18,9 @@ mod store;
 pub use chain::{hash as chain_hash, link_posting};
 pub use operations::{
     AccountAsRead, AddAccount, ChangeAccount, CloseYear, JournalLine, PostJournal, ReopenBooks,
-    ReverseJournal, add_account, change_account, close_books, close_year, free_account, open,
-    post_journal, reopen_books, restore_account, retire_account, reverse_journal,
+    ReverseJournal, add_account, bank_of_code, change_account, close_books, close_year,
+    free_account, open, post_journal, reopen_books, restore_account, retire_account,
+    reverse_journal,
 };
 pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_key};
 pub use store::balances::balance_before;

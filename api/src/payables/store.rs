@@ -217,6 +217,23 @@ pub async fn take_back(
     take_off(tx, laid.bill_id, back).await
 }
 
+/// The last day from which something that had settled one of these bills was undone.
+///
+/// # Errors
+/// Internal only.
+pub async fn last_undone(
+    db: &impl ConnectionTrait,
+    bill_ids: impl IntoIterator<Item = i64>,
+) -> Result<Option<NaiveDate>> {
+    let row = payable_allocation::Entity::find()
+        .filter(payable_allocation::Column::BillId.is_in(bill_ids))
+        .filter(payable_allocation::Column::UndoesAllocationId.is_not_null())
+        .order_by_desc(payable_allocation::Column::AppliedOn)
+        .one(db)
+        .await?;
+    Ok(row.map(|row| row.applied_on))
+}
+
 /// The payment, which the input names at `path`.
 ///
 /// # Errors

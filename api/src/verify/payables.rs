@@ -88,6 +88,22 @@ const RULES: &[Rule] = &[
               OR (c.id IS NOT NULL AND c.kind <> 'credit') OR l.applied_on < b.billed_on ORDER BY l.id",
     },
     Rule {
+        table: "payable_allocation",
+        what: "cents open on a bill below zero on the day of a row that settles it",
+        sql: "SELECT row_id, found, CAST(NULL AS BIGINT) AS expected FROM (SELECT l.id AS row_id, \
+              CAST(b.total_cents - SUM(l.amount_cents) OVER (PARTITION BY l.bill_id ORDER BY l.applied_on) AS BIGINT) \
+              AS found FROM payable_allocation l JOIN supplier_bill b ON b.id = l.bill_id) t \
+              WHERE found < 0 ORDER BY row_id",
+    },
+    Rule {
+        table: "supplier_bill_line",
+        what: "an order, or a receipt for an order, of another supplier than the bill's (supplier found)",
+        sql: "SELECT l.id AS row_id, b.supplier_id AS found, o.supplier_id AS expected FROM supplier_bill_line l \
+              JOIN supplier_bill b ON b.id = l.bill_id LEFT JOIN stock_move m ON m.id = l.receipt_move_id \
+              JOIN part_order o ON o.id = COALESCE(l.part_order_id, m.part_order_id) \
+              WHERE o.supplier_id <> b.supplier_id ORDER BY l.id",
+    },
+    Rule {
         table: "unbilled_receipt",
         what: "receipts whose bill is there but that still wait for it, or the other way round (lines found)",
         sql: "SELECT u.move_id AS row_id, CAST(COUNT(l.id) AS BIGINT) AS found, \

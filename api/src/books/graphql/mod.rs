@@ -242,12 +242,16 @@ impl JournalEntry {
 }
 
 /// Records that entries belong to, with the word the journal keeps for each.
-const DOCUMENTS: [(Kind, &str); 5] = [
+const DOCUMENTS: [(Kind, &str); 9] = [
     (Kind::Invoice, "invoice"),
     (Kind::Payment, "payment"),
     (Kind::Refund, "refund"),
     (Kind::ServiceCall, "service_call"),
     (Kind::Remedy, "remedy"),
+    (Kind::BankDeposit, "bank_deposit"),
+    (Kind::StockMove, "stock_move"),
+    (Kind::SupplierBill, "supplier_bill"),
+    (Kind::SupplierPayment, "supplier_payment"),
 ];
 
 /// One side of an entry on one account; one of debit and credit is zero.

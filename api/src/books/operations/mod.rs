@@ -213,6 +213,25 @@ pub fn free_account(
     Some(account)
 }
 
+/// The account at a bank of this code, in use: what money is paid from.
+pub fn bank_of_code(
+    checks: &mut Checks,
+    path: &str,
+    (chart, code): (&[account::Model], &str),
+) -> Option<account::Model> {
+    free_account(checks, path, (chart, code))?;
+    let row = chart.iter().find(|row| row.code == code.trim())?;
+    if !row.is_bank {
+        let message = format!(
+            "{} {} is no account at a bank; mark it as one, or name another.",
+            row.code, row.name
+        );
+        checks.refuse(ProblemCode::WrongState, path, message);
+        return None;
+    }
+    Some(row.clone())
+}
+
 /// The account as the rules name it, unless documents alone keep it.
 fn account_ref(checks: &mut Checks, path: &str, row: &account::Model) -> Option<AccountRef> {
     if row.retired_at.is_some() {

@@ -35,7 +35,7 @@ pub struct SupplierBillLineInput {
     order_id: Option<ID>,
     /// The move by which they came in before the bill; another cost than was said then goes to cost of sales.
     receipt_id: Option<ID>,
-    /// Code of the account of an expense.
+    /// Code of the account of an expense, or of what the shop keeps, such as tools.
     account: Option<String>,
     /// How much, for an expense or charge.
     amount: Option<Money>,

@@ -1,9 +1,8 @@
 //! Recording a supplier's bill: parts into stock, expenses, charges.
 
 use chrono::{Days, NaiveDate};
-use nameplate_entities::kinds::SupplierBillKind;
+use nameplate_entities::kinds::{AccountKind, SupplierBillKind};
 use nameplate_entities::{account, part, payable, supplier, supplier_bill, unbilled_receipt};
-use nameplate_rules::books::Role;
 use nameplate_rules::money::{Cents, spread_by_cents};
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
@@ -83,7 +82,7 @@ pub enum What {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Taken` for a number of this supplier that is on record; `WrongState` for an account that
-/// documents keep, a place out of use, a closed order, or a receipt that is billed; `ImpossibleDate`; `PeriodClosed`;
+/// takes no bills, a place out of use, an order that is closed, a receipt that is billed, or either of another supplier; `ImpossibleDate`; `PeriodClosed`;
 /// refusals name the field.
 pub async fn record_supplier_bill(
     act: &Act,
@@ -175,9 +174,10 @@ impl RecordSupplierBill {
         let terms = supplier
             .terms_days
             .and_then(|days| u64::try_from(days).ok());
-        let due_on = self
-            .due_on
-            .unwrap_or(self.billed_on + Days::new(terms.unwrap_or(TERMS_DAYS)));
+        let by_terms = self
+            .billed_on
+            .checked_add_days(Days::new(terms.unwrap_or(TERMS_DAYS)));
+        let due_on = self.due_on.or(by_terms).unwrap_or(self.billed_on);
         checks.in_order(&[
             ("billedOn", "the day of the bill,", Some(self.billed_on)),
             ("dueOn", "The day it is due", Some(due_on)),
@@ -226,7 +226,7 @@ async fn checked(tx: &impl ConnectionTrait, new: &RecordSupplierBill) -> Result<
                 message,
             );
         }
-        let known = (&parts[..], &chart[..]);
+        let known = (new.supplier_id, &parts[..], &chart[..]);
         lines.extend(line.checked(tx, &mut checks, &path, known).await?);
     }
     checks.finish()?;
@@ -239,7 +239,7 @@ impl BillLine {
         tx: &impl ConnectionTrait,
         checks: &mut Checks,
         path: &str,
-        (parts, chart): (&[part::Model], &[account::Model]),
+        (supplier_id, parts, chart): (i64, &[part::Model], &[account::Model]),
     ) -> Result<Option<Line>> {
         let at = |field: &str| format!("{path}.{field}");
         let description =
@@ -258,15 +258,13 @@ impl BillLine {
             }
             return Ok(self.money(checks, path, (description, chart)));
         };
-        for (field, given) in [
+        let extra = [
             ("account", self.account.is_some()),
             ("amount", self.amount.is_some()),
-        ] {
-            if given {
-                let message =
-                    "A line of parts has a quantity and a unit cost, and goes to the stock.";
-                checks.refuse(ProblemCode::Malformed, &at(field), message);
-            }
+        ];
+        for (field, _) in extra.iter().filter(|(_, given)| *given) {
+            let message = "A line of parts has a quantity and a unit cost, and goes to the stock.";
+            checks.refuse(ProblemCode::Malformed, &at(field), message);
         }
         let Some(part) = parts.iter().find(|part| part.id == part_id) else {
             return Err(Error::not_found(at("partId"), "part"));
@@ -278,9 +276,12 @@ impl BillLine {
         };
         stock::pieces(checks, &at("quantity"), quantity);
         checks.not_negative(&at("unitCost"), unit_cost);
-        let receipt = self.receipt(tx, checks, &at("receiptId"), part_id).await?;
+        let whose = (supplier_id, part_id);
+        let receipt = self.receipt(tx, checks, &at("receiptId"), whose).await?;
         if let Some(id) = self.order_id {
-            stock::order_to_receive(tx, (&at("orderId"), id), part_id).await?;
+            let path = at("orderId");
+            let order = stock::order_to_receive(tx, (&path, id), part_id).await?;
+            of_this_supplier(checks, &path, (supplier_id, order.supplier_id));
         }
         if let Some(id) = self.place_id {
             stock::place_or_main(tx, &at("placeId"), Some(id)).await?;
@@ -304,13 +305,13 @@ impl BillLine {
         }))
     }
 
-    /// The receipt that this line bills: of the same part, and not billed yet.
+    /// The receipt that this line bills: of the same part, for no order of another supplier, and not billed yet.
     async fn receipt(
         &self,
         tx: &impl ConnectionTrait,
         checks: &mut Checks,
         path: &str,
-        part_id: i64,
+        (supplier_id, part_id): (i64, i64),
     ) -> Result<Option<unbilled_receipt::Model>> {
         let Some(id) = self.receipt_id else {
             return Ok(None);
@@ -333,10 +334,14 @@ impl BillLine {
             || Some(moved.quantity.0) != self.quantity.map(|q| q.normalize())
         {
             let message = format!(
-                "This receipt is of another part, or not of {} pieces.",
+                "This receipt is of another part, or of {} pieces: a line bills all of them.",
                 moved.quantity
             );
             checks.refuse(ProblemCode::WrongState, path, message);
+        }
+        // Without an order the supplier of a receipt is only the one the part usually comes from.
+        if let (Some(_), Some(sent_by)) = (moved.part_order_id, row.supplier_id) {
+            of_this_supplier(checks, path, (supplier_id, sent_by));
         }
         Ok(Some(row))
     }
@@ -368,18 +373,33 @@ impl BillLine {
     }
 }
 
-/// The account of an expense.
+/// Nobody bills what was ordered from somebody else.
+fn of_this_supplier(checks: &mut Checks, path: &str, (billing, ordered_from): (i64, i64)) {
+    if billing != ordered_from {
+        let message = "This was ordered from another supplier than the one who bills it.";
+        checks.refuse(ProblemCode::WrongState, path, message);
+    }
+}
+
+/// The account of what was bought: an expense, or something the shop keeps, such as tools. Anything else would make a
+/// bill an entry by hand, which is the owner's alone.
 pub fn expense(
     checks: &mut Checks,
     path: &str,
     (chart, code): (&[account::Model], &str),
 ) -> Option<account::Model> {
-    let account = books::free_account(checks, path, (chart, code))?;
-    if account == Role::SalesTaxPayable.into() {
-        let message = "Sales tax payable is what the shop's own sales owe. Tax on a bill is a cost of what was bought.";
+    books::free_account(checks, path, (chart, code))?;
+    let row = chart.iter().find(|row| row.code == code.trim())?;
+    let is_kept = row.kind == AccountKind::Asset && row.role.is_none() && !row.is_bank;
+    if row.kind != AccountKind::Expense && !is_kept {
+        let message = format!(
+            "{} {} is neither an expense nor something the shop keeps, such as tools.",
+            row.code, row.name
+        );
         checks.refuse(ProblemCode::WrongState, path, message);
+        return None;
     }
-    chart.iter().find(|row| row.code == code.trim()).cloned()
+    Some(row.clone())
 }
 
 /// Spreads what names no account over the cost of the parts that come in, by largest remainder.

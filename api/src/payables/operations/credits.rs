@@ -1,5 +1,7 @@
 //! What suppliers give back, and laying it against their bills.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{StockMoveKind, SupplierBillKind};
@@ -66,7 +68,7 @@ enum What {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Taken` for a number of this supplier that is on record; `OutOfRange` for more parts than lie
-/// there; `WrongState` for an account that documents keep; `ImpossibleDate`, also for a day before the bill;
+/// there, over all lines; `WrongState` for an account that takes no bills; `ImpossibleDate`, also for a day before the bill;
 /// `PeriodClosed`; refusals name the field.
 pub async fn record_supplier_credit(
     act: &Act,
@@ -149,10 +151,26 @@ impl RecordSupplierCredit {
         let chart = books::chart(tx).await?;
         let mut checks = Checks::new();
         let mut lines = Vec::with_capacity(self.lines.len());
+        // How many of a part leave one place, whatever the lines they stand on.
+        let mut going: HashMap<(i64, i64), Decimal> = HashMap::new();
         for (at, line) in self.lines.iter().enumerate() {
             let path = format!("lines.{at}");
             let known = (&parts[..], &chart[..]);
-            lines.extend(line.checked(tx, &mut checks, &path, known).await?);
+            let line = line.checked(tx, &mut checks, &path, known).await?;
+            if let Some(What::Part(part, quantity, _, place_id)) =
+                line.as_ref().map(|line| &line.what)
+            {
+                let at = (part.id, *place_id);
+                let whole = going.entry(at).or_insert(Decimal::ZERO);
+                *whole = whole.saturating_add(*quantity);
+                let there = stock::pieces_at(tx, at).await?;
+                if *whole > there {
+                    let path = format!("{path}.quantity");
+                    let message = format!("Only {there} lie there, and {whole} would go back.");
+                    checks.refuse(ProblemCode::OutOfRange, &path, message);
+                }
+            }
+            lines.extend(line);
         }
         checks.finish()?;
         Ok(lines)
@@ -183,11 +201,6 @@ impl CreditLine {
                 stock::pieces(checks, &at("quantity"), quantity);
                 checks.not_negative(&at("unitCost"), unit_cost);
                 let place = stock::place_or_main(tx, &at("placeId"), self.place_id).await?;
-                let there = stock::pieces_at(tx, (part.id, place.id)).await?;
-                if quantity > there {
-                    let message = format!("Only {there} lie at {}.", place.name);
-                    checks.refuse(ProblemCode::OutOfRange, &at("quantity"), message);
-                }
                 What::Part(Box::new(part.clone()), quantity, unit_cost, place.id)
             }
             (None, Some(code)) => match expense(checks, &at("account"), (chart, code)) {
@@ -246,6 +259,7 @@ async fn give_back(
                     part,
                     place_id: *place_id,
                     quantity: *quantity,
+                    assumed: Cents(part.cost_cents),
                     kind: StockMoveKind::SentBack,
                     on: credit.billed_on,
                     about: About {
@@ -272,7 +286,8 @@ async fn give_back(
     Ok(postings)
 }
 
-/// A credit about a bill is laid against it, as far as that is open.
+/// A credit about a bill is laid against it, as far as that is open. Where something that had settled the bill was undone
+/// later than the day of the credit, it is laid on that day: before, the bill was settled.
 async fn lay_by_itself(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -283,7 +298,9 @@ async fn lay_by_itself(
     if amount <= Cents::ZERO {
         return Ok(());
     }
-    lay(tx, act, (credit, &owed), (amount, credit.billed_on)).await
+    let undone_on = store::last_undone(tx, [bill.id]).await?;
+    let on = undone_on.map_or(credit.billed_on, |day| day.max(credit.billed_on));
+    lay(tx, act, (credit, &owed), (amount, on)).await
 }
 
 /// Lays so much of a credit against a bill. Both stand on one account, so nothing is posted.

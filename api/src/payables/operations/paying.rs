@@ -48,7 +48,7 @@ pub struct PaySupplier {
 /// # Errors
 /// `Forbidden`; `NotFound` for supplier, bill or account; `WrongState` for an account that is no bank's; `TooMuch` for
 /// more than is open, `Unbalanced` when the parts do not add up to the amount; `ImpossibleDate`, also for a bill of a later
-/// day; `PeriodClosed`; refusals name the field.
+/// day, or before another payment of the bill was undone; `PeriodClosed`; refusals name the field.
 pub async fn pay_supplier(act: &Act, new: PaySupplier) -> Result<supplier_payment::Model> {
     let staff_id = act.staff_with(Right::PaySupplier)?;
     let verb = Right::PaySupplier.mutation();
@@ -63,6 +63,7 @@ pub async fn pay_supplier(act: &Act, new: PaySupplier) -> Result<supplier_paymen
     let bank = bank(&tx, &new.paid_from).await?;
     books::check_open(&tx, "paidOn", new.paid_on).await?;
     let parts = new.divided(&tx).await?;
+    new.not_before_undoing(&tx, &parts).await?;
     let row = supplier_payment::ActiveModel {
         number: Set(numbers::take(&tx, Series::SupplierPayment).await?),
         supplier_id: Set(supplier.id),
@@ -99,17 +100,12 @@ pub async fn pay_supplier(act: &Act, new: PaySupplier) -> Result<supplier_paymen
     Ok(row)
 }
 
-/// The bank account of this code, or the account of receipts not yet banked for cash out of the till.
+/// The account at a bank of this code.
 async fn bank(tx: &impl ConnectionTrait, code: &str) -> Result<account::Model> {
     let path = "paidFrom";
     let mut checks = Checks::new();
     let chart = books::chart(tx).await?;
-    books::free_account(&mut checks, path, (&chart, code));
-    let row = chart.into_iter().find(|row| row.code == code.trim());
-    if row.as_ref().is_some_and(|row| !row.is_bank) {
-        let message = "This is no bank account; mark it as one, or name another.";
-        checks.refuse(ProblemCode::WrongState, path, message);
-    }
+    let row = books::bank_of_code(&mut checks, path, (&chart, code));
     checks.finish()?;
     row.ok_or_else(|| Error::not_found(path, "account"))
 }
@@ -141,6 +137,26 @@ impl PaySupplier {
             Some(parts) => self.as_told(tx, &open, parts).await,
             None => self.oldest_first(&open),
         }
+    }
+
+    /// What is open now was open on the day of the payment only if nothing that had settled it was undone since.
+    async fn not_before_undoing(
+        &self,
+        tx: &impl ConnectionTrait,
+        parts: &[(i64, Cents)],
+    ) -> Result<()> {
+        let bills = parts.iter().map(|(bill_id, _)| *bill_id);
+        let undone_on = store::last_undone(tx, bills).await?;
+        let mut checks = Checks::new();
+        checks.in_order(&[
+            (
+                "",
+                "the day an earlier payment of these bills was undone,",
+                undone_on,
+            ),
+            ("paidOn", "The day of the payment", Some(self.paid_on)),
+        ]);
+        checks.finish()
     }
 
     fn oldest_first(&self, open: &[payable::Model]) -> Result<Vec<(i64, Cents)>> {
