@@ -21,7 +21,9 @@ pub use operations::{
     ScheduleVisit, cancel, finish_visit, record_reading, record_remedy, record_root_cause,
     schedule_visit,
 };
-pub use records::{NewCall, NewFinding, add_finding, create, mark_completed, must_be_open};
+pub use records::{
+    NewCall, NewFinding, add_finding, create, mark_completed, must_be_open, set_part_cost,
+};
 pub use store::{
     Work, calls_of_appliance, findings_of_calls, get_call, get_own_call, parts_of_remedies,
     remedies_of_findings, visible_to, work_of_calls,

@@ -1,8 +1,11 @@
 //! Records that higher acts write in their own transaction: a new call, a finding, a call's completion.
 
 use chrono::NaiveDate;
+use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{CallKind, CallState};
-use nameplate_entities::{finding, service_call};
+use nameplate_entities::{finding, part_used, service_call};
+use nameplate_rules::money::Cents;
+use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 use serde::Serialize;
 
@@ -159,6 +162,31 @@ pub async fn mark_completed(
     )
     .await?;
     Ok(after)
+}
+
+/// Writes how many of a part were fitted for good and what they cost, as the stock says it.
+///
+/// # Errors
+/// Internal only.
+pub async fn set_part_cost(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    before: &part_used::Model,
+    (quantity, cost): (Decimal, Cents),
+) -> Result<()> {
+    if before.quantity.0 == quantity && before.cost_cents == cost.0 {
+        return Ok(());
+    }
+    let mut row = before.clone().into_active_model();
+    row.quantity = Set(Exact(quantity.normalize()));
+    row.cost_cents = Set(cost.0);
+    let after = row.update(tx).await?;
+    let used = Subject {
+        kind: "part_used",
+        id: before.id,
+    };
+    audit::record(tx, act, verb, used, (Some(before), Some(&after))).await
 }
 
 /// Nothing is written on a call that is completed or cancelled.

@@ -3,7 +3,6 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallbackClass, CallbackState, FlagLevel};
 use nameplate_entities::{callback, service_call, shop_warranty};
-use nameplate_rules::books::AccountRef;
 use nameplate_rules::books::events::{self, PartPayer};
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
@@ -125,8 +124,7 @@ async fn post_parts(
     completed_on: NaiveDate,
 ) -> Result<()> {
     let payer = payer(callbacks::callback_of(tx, call.id).await?.as_ref());
-    let against = AccountRef::Role(payer.expense());
-    let cost = stock::take_fitted(tx, act, call, (against, completed_on)).await?;
+    let cost = stock::take_fitted(tx, act, call, (payer.expense(), completed_on)).await?;
     let entry = events::part_used(payer, cost)
         .map_err(|error| Error::caused("cost of the parts of a call", error))?;
     let Some(entry) = entry else {

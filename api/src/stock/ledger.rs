@@ -58,6 +58,8 @@ pub struct Out<'a> {
     pub part: &'a part::Model,
     pub place_id: i64,
     pub quantity: Decimal,
+    /// What one costs of those beyond what is on hand.
+    pub assumed: Cents,
     pub kind: StockMoveKind,
     pub on: NaiveDate,
     pub about: About,
@@ -131,8 +133,7 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
     /// `OutOfRange` for more than can be counted.
     pub async fn go_out(&self, new: Out<'_>) -> Result<stock_move::Model> {
         let mut holding = self.holding(new.part.id).await?;
-        let assumed = Cents(new.part.cost_cents);
-        let taken = holding.take(new.quantity, assumed).map_err(refused)?;
+        let taken = holding.take(new.quantity, new.assumed).map_err(refused)?;
         let level = self
             .level(new.part.id, (new.place_id, -new.quantity))
             .await?;

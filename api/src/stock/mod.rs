@@ -4,10 +4,12 @@
 //! places, with its value in *layers*; a *move* is one change of either. Value that the books had before parts were
 //! recorded is *unassigned*: moves without a part. Parts *fitted* are taken from stock when their call is completed.
 //! What must stay true: moves are never changed; levels, holdings and layers are the sums of their moves; all moves'
-//! value is the balance of parts stock on every day, because each is posted in its own transaction; nothing else posts there.
+//! value is the balance of parts stock on every day, because each is posted in the transaction that writes it; nothing
+//! else posts there.
 //!
 //! A place may stand below zero: technicians fit parts that were bought on the way. What leaves beyond what is on hand
-//! leaves at the cost in the catalogue, and the next receipt settles it (`nameplate_rules::stock`).
+//! leaves at what it cost when it was fitted, or else at the cost in the catalogue, and the next receipt settles it
+//! (`nameplate_rules::stock`).
 
 pub mod graphql;
 mod ledger;

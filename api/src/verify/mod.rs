@@ -15,8 +15,8 @@ mod entries;
 mod invoices;
 mod mail;
 mod numbers;
-mod payers;
 mod payables;
+mod payers;
 mod statement;
 mod stock;
 mod work;
@@ -79,13 +79,15 @@ mod mistake_tests;
 #[cfg(test)]
 mod money_tests;
 #[cfg(test)]
-mod payer_tests;
-#[cfg(test)]
 mod parts_day_tests;
+#[cfg(test)]
+mod parts_refusal_tests;
 #[cfg(test)]
 mod parts_testing;
 #[cfg(test)]
 mod payable_tests;
+#[cfg(test)]
+mod payer_tests;
 #[cfg(test)]
 mod receivable_tests;
 #[cfg(test)]

@@ -29,7 +29,7 @@ pub struct ReceivePartsInput {
     received_on: Option<NaiveDate>,
     /// The order they were sent for.
     order_id: Option<ID>,
-    /// Code of the account they were paid from at once; when left out, the bill is still to come.
+    /// Code of the account at a bank they were paid from at once; when left out, the bill is still to come.
     paid_from: Option<String>,
     /// Such as the number on the packing slip.
     note: Option<String>,
@@ -106,7 +106,7 @@ impl MoveStockInput {
 payload! {
     /// What moving parts gave.
     MoveStockPayload {
-        /// How many lie at the second place now, a move for each line.
+        /// The moves into the second place, one for each line.
         stock_moves: Vec<StockMove>
     }
 }
@@ -132,7 +132,8 @@ pub struct CountStockInput {
     /// The day it counts for; today when left out. What was counted is compared with the record as it is now.
     counted_on: Option<NaiveDate>,
     /// Whether this takes over stock that was there before it was recorded: its value comes out of what the books had of
-    /// parts, and beyond that is the owner's equity. Otherwise differences go to stock differences.
+    /// parts, and beyond that is the owner's equity. Otherwise differences go to stock differences. Only the owner takes
+    /// over, only more than the record has, and only parts that were neither bought nor counted before.
     #[graphql(default)]
     takes_over: bool,
     /// Such as who counted.
@@ -302,7 +303,8 @@ impl StockMutation {
         MoveStockPayload::of(outcome.map(all))
     }
 
-    /// Counts parts at a place; a technician those in the own van, without saying what they cost.
+    /// Counts parts at a place; a technician those in the own van, without saying what they cost; only the owner takes
+    /// stock over.
     async fn count_stock(
         &self,
         ctx: &Context<'_>,

@@ -6,7 +6,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{Role as StaffRole, StockMoveKind};
-use nameplate_entities::{part, stock_move};
+use nameplate_entities::{part, stock_level, stock_move};
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, Error, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::{books, pricing, shop};
 
 use super::super::ledger::{About, In, Ledger, Out, subject};
@@ -49,8 +49,8 @@ pub struct CountStock {
 /// Counts parts at a place, and brings the record up to it. Parts that are not named stay as they are.
 ///
 /// # Errors
-/// `Forbidden`, also for a technician beside the own van, or with a cost, or taking over; `NotFound`; `WrongState` for a
-/// place out of use; `PeriodClosed`; refusals name the field.
+/// `Forbidden`, also for a technician beside the own van, or with a cost, and for all but the owner taking over;
+/// `NotFound`; `WrongState` for a place out of use, or a part that cannot be taken over; `PeriodClosed`; refusals name the field.
 pub async fn count_stock(act: &Act, new: CountStock) -> Result<Vec<stock_move::Model>> {
     act.staff_with(Right::CountStock)?;
     let verb = Right::CountStock.mutation();
@@ -73,6 +73,7 @@ pub async fn count_stock(act: &Act, new: CountStock) -> Result<Vec<stock_move::M
     let ids: Vec<i64> = new.lines.iter().map(|line| line.part_id).collect();
     let parts = parts_of_lines(&tx, &ids).await?;
     let levels = store::levels_at(&tx, place.id, ids.iter().copied()).await?;
+    new.may_take_over(&tx, &levels).await?;
     let mut rows = Vec::new();
     for (at, (line, part)) in new.lines.iter().zip(&parts).enumerate() {
         let there = levels.iter().find(|level| level.part_id == part.id);
@@ -115,13 +116,50 @@ impl CountStock {
         checks.finish()?;
         Ok(note)
     }
+
+    /// Stock of before is taken over once: what is missing is a loss, and parts that were bought or counted since are
+    /// no stock of before. Several places may each be counted once.
+    async fn may_take_over(
+        &self,
+        tx: &impl ConnectionTrait,
+        levels: &[stock_level::Model],
+    ) -> Result<()> {
+        if !self.takes_over {
+            return Ok(());
+        }
+        let equity = books::account_id(tx, &AccountRef::Role(Role::OwnersEquity)).await?;
+        let ids = self.lines.iter().map(|line| line.part_id);
+        let known = store::bought_or_counted(tx, (self.place_id, equity), ids).await?;
+        let mut checks = Checks::new();
+        for (at, line) in self.lines.iter().enumerate() {
+            let there = levels.iter().find(|level| level.part_id == line.part_id);
+            let there = there.map_or(Decimal::ZERO, |level| level.quantity.0);
+            if line.quantity < there {
+                let message =
+                    "Fewer than the record has are a loss: count them without taking over.";
+                let path = format!("lines.{at}.quantity");
+                checks.refuse(ProblemCode::WrongState, &path, message);
+            } else if line.quantity > there && known.contains(&line.part_id) {
+                let message =
+                    "This part was bought or counted before: count it without taking over.";
+                let path = format!("lines.{at}.partId");
+                checks.refuse(ProblemCode::WrongState, &path, message);
+            }
+        }
+        checks.finish()
+    }
 }
 
-/// What parts cost, and what the owner brought in, is not a technician's to say.
+/// What parts cost is not a technician's to say; what the owner brought in is the owner's.
 fn may_count(act: &Act, new: &CountStock) -> Result<()> {
     let (_, role) = act.staff()?;
-    let says_money = new.takes_over || new.lines.iter().any(|line| line.unit_cost.is_some());
-    if role == StaffRole::Technician && says_money {
+    let says_cost = new.lines.iter().any(|line| line.unit_cost.is_some());
+    let is_refused = match role {
+        StaffRole::Owner => false,
+        StaffRole::Technician => new.takes_over || says_cost,
+        StaffRole::Office => new.takes_over,
+    };
+    if is_refused {
         return Err(Error::Forbidden);
     }
     Ok(())
@@ -181,6 +219,7 @@ impl Difference<'_> {
                 part: self.part,
                 place_id: self.place_id,
                 quantity: -self.by,
+                assumed: Cents(self.part.cost_cents),
                 kind: self.kind,
                 on: self.on,
                 about,

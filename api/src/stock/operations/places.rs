@@ -119,7 +119,12 @@ pub async fn change_stock_place(act: &Act, change: ChangeStockPlace) -> Result<s
         row.name_key = Set(name.to_lowercase());
         row.name = Set(name);
     }
+    let comes_back = change.is_retired == Some(false) && before.retired_at.is_some();
     match change.technician_id {
+        Change::Keep if comes_back => {
+            let about = (Some(before.id), before.kind, before.technician_id);
+            check_technician(&tx, &mut checks, about).await?;
+        }
         Change::Keep => {}
         Change::Clear => row.technician_id = Set(None),
         Change::To(id) => {
@@ -129,7 +134,9 @@ pub async fn change_stock_place(act: &Act, change: ChangeStockPlace) -> Result<s
         }
     }
     retire(&tx, &mut checks, (&before, &change)).await?;
-    if let Some(is_retired) = change.is_retired {
+    if let Some(is_retired) = change.is_retired
+        && is_retired != before.retired_at.is_some()
+    {
         row.retired_at = Set(is_retired.then_some(act.at));
     }
     let verb = Right::ChangeStockPlace.mutation();

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::StockMoveKind;
-use nameplate_entities::stock_move;
+use nameplate_entities::{part_order, stock_move};
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -33,7 +33,7 @@ pub struct ReceiveParts {
     pub received_on: Option<NaiveDate>,
     /// The order they were sent for.
     pub order_id: Option<i64>,
-    /// Code of the account they were paid from at once; when left out the bill is still to come.
+    /// Code of the account at a bank they were paid from at once; when left out the bill is still to come.
     pub paid_from: Option<String>,
     /// Such as the number on the packing slip.
     pub note: Option<String>,
@@ -43,7 +43,7 @@ pub struct ReceiveParts {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a place out of use, an order that is closed or of another part, or an
-/// account that documents keep; `PeriodClosed`; refusals name the field.
+/// account that is no bank's; `ImpossibleDate`, also for a day before the order; `PeriodClosed`; refusals name the field.
 pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::Model> {
     act.staff_with(Right::ReceiveParts)?;
     let verb = Right::ReceiveParts.mutation();
@@ -65,10 +65,7 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     let part = pricing::get_part(&tx, "partId", new.part_id).await?;
     let place = places::place_or_main(&tx, "placeId", new.place_id).await?;
     books::check_open(&tx, "receivedOn", on).await?;
-    let order = match new.order_id {
-        Some(id) => Some(ordering::order_to_receive(&tx, ("orderId", id), part.id).await?),
-        None => None,
-    };
+    let order = new.order(&tx, on).await?;
     let cost = cost_of("unitCost", new.unit_cost, new.quantity)?;
     let ledger = Ledger::open(&tx, act).await?;
     let came = ledger
@@ -107,7 +104,28 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     Ok(came.row)
 }
 
-/// The account they were paid from, or that of parts whose bill is still to come.
+impl ReceiveParts {
+    /// The order they were sent for, not later than they came.
+    async fn order(
+        &self,
+        tx: &impl ConnectionTrait,
+        on: NaiveDate,
+    ) -> Result<Option<part_order::Model>> {
+        let Some(id) = self.order_id else {
+            return Ok(None);
+        };
+        let order = ordering::order_to_receive(tx, ("orderId", id), self.part_id).await?;
+        let mut checks = Checks::new();
+        checks.in_order(&[
+            ("orderId", "the day of the order,", Some(order.ordered_on)),
+            ("receivedOn", "The day they came", Some(on)),
+        ]);
+        checks.finish()?;
+        Ok(Some(order))
+    }
+}
+
+/// The account at a bank they were paid from, or that of parts whose bill is still to come.
 async fn against(
     tx: &impl ConnectionTrait,
     checks: &mut Checks,
@@ -118,7 +136,8 @@ async fn against(
         return Ok(unbilled);
     };
     let chart = books::chart(tx).await?;
-    Ok(books::free_account(checks, "paidFrom", (&chart, code)).unwrap_or(unbilled))
+    let bank = books::bank_of_code(checks, "paidFrom", (&chart, code));
+    Ok(bank.map_or(unbilled, |row| AccountRef::Code(row.code)))
 }
 
 /// What so many pieces cost.

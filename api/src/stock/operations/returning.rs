@@ -1,21 +1,20 @@
 //! Parts that come back unused after their call was completed.
 
 use chrono::NaiveDate;
-use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::StockMoveKind;
 use nameplate_entities::{account, part_used, stock_move};
 use nameplate_rules::books::{AccountRef, events};
 use nameplate_rules::money::Cents;
 use nameplate_rules::stock::share;
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
+use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books::{self, NewEntry};
-use crate::{pricing, shop};
+use crate::{calls, pricing, shop};
 
 use super::super::ledger::{About, In, Ledger, refused, subject};
 use super::super::store;
@@ -178,18 +177,8 @@ impl Used {
         verb: &'static str,
         (quantity, cost): (Decimal, Cents),
     ) -> Result<()> {
-        let before = &self.row;
-        let after = part_used::ActiveModel {
-            id: Set(before.id),
-            quantity: Set(Exact((before.quantity.0 - quantity).normalize())),
-            cost_cents: Set(before.cost_cents - cost.0),
-            ..Default::default()
-        };
-        let after = after.update(tx).await?;
-        let used = Subject {
-            kind: "part_used",
-            id: before.id,
-        };
-        audit::record(tx, act, verb, used, (Some(before), Some(&after))).await
+        let quantity = self.row.quantity.0 - quantity;
+        let cost = Cents(self.row.cost_cents - cost.0);
+        calls::set_part_cost(tx, act, verb, &self.row, (quantity, cost)).await
     }
 }

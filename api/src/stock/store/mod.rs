@@ -4,6 +4,7 @@ pub mod orders;
 pub mod values;
 
 use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::StockMoveKind;
 use nameplate_entities::{
     account, journal_entry, part_used, posting, stock_holding, stock_layer, stock_level,
     stock_move, stock_place, stock_terms, unbilled_receipt,
@@ -27,7 +28,7 @@ pub async fn terms(db: &impl ConnectionTrait) -> Result<stock_terms::Model> {
         .ok_or_else(|| Error::internal("the terms about stock are missing"))
 }
 
-/// Whether anything is on hand, short, or of value without a part.
+/// Whether any part is on hand, short, or of value.
 pub async fn is_any_held(db: &impl ConnectionTrait) -> Result<bool> {
     let held = Condition::any()
         .add(stock_holding::Column::ValueCents.ne(0))
@@ -225,6 +226,38 @@ pub async fn get_move(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "move of stock"))
+}
+
+/// Which of these parts were bought, counted or adjusted before. A count of another place that took stock over, which is
+/// against owner's equity, is none of these.
+///
+/// # Errors
+/// Internal only.
+pub async fn bought_or_counted(
+    db: &impl ConnectionTrait,
+    (place_id, equity_id): (i64, i64),
+    part_ids: impl IntoIterator<Item = i64>,
+) -> Result<Vec<i64>> {
+    let kinds = [
+        StockMoveKind::Received,
+        StockMoveKind::Counted,
+        StockMoveKind::Adjusted,
+    ];
+    let own = Condition::any()
+        .add(stock_move::Column::Kind.ne(StockMoveKind::Counted))
+        .add(stock_move::Column::AccountId.is_null())
+        .add(stock_move::Column::AccountId.ne(equity_id))
+        .add(stock_move::Column::PlaceId.eq(place_id));
+    Ok(stock_move::Entity::find()
+        .select_only()
+        .column(stock_move::Column::PartId)
+        .distinct()
+        .filter(stock_move::Column::PartId.is_in(part_ids))
+        .filter(stock_move::Column::Kind.is_in(kinds))
+        .filter(own)
+        .into_tuple()
+        .all(db)
+        .await?)
 }
 
 /// What took a move back so far.
