@@ -158,7 +158,7 @@ impl JournalLine {
         (chart, levels): (&[account::Model], &[i64]),
     ) -> Option<Posting> {
         let at = |field: &str| format!("{below}.{field}");
-        let account_ref = free_account(checks, &at("account"), (chart, &self.account));
+        let account_ref = account_of_code(checks, &at("account"), (chart, &self.account));
         if let Some(id) = self.tax_level_id
             && !levels.contains(&id)
         {
@@ -199,18 +199,26 @@ pub fn free_account(
     path: &str,
     (chart, code): (&[account::Model], &str),
 ) -> Option<AccountRef> {
-    let Some(row) = chart.iter().find(|row| row.code == code.trim()) else {
-        let message = format!("There is no account {code}; add it first.");
-        checks.refuse(ProblemCode::NotFound, path, message);
-        return None;
-    };
-    let account = account_ref(checks, path, row)?;
+    let account = account_of_code(checks, path, (chart, code))?;
     if account == AccountRef::Role(Role::SalesTaxPayable) {
         let message = "Sales tax payable is posted by level; post an entry by hand (postJournal).";
         checks.refuse(ProblemCode::WrongState, path, message);
         return None;
     }
     Some(account)
+}
+
+fn account_of_code(
+    checks: &mut Checks,
+    path: &str,
+    (chart, code): (&[account::Model], &str),
+) -> Option<AccountRef> {
+    let Some(row) = chart.iter().find(|row| row.code == code.trim()) else {
+        let message = format!("There is no account {code}; add it first.");
+        checks.refuse(ProblemCode::NotFound, path, message);
+        return None;
+    };
+    account_ref(checks, path, row)
 }
 
 /// The account at a bank of this code, in use: what money is paid from.
