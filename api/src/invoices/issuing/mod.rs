@@ -79,12 +79,19 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice
         verb,
     };
     let work = (order.work_done, order.option);
-    let (sale, offered) = sale_of(&tx, &issue, &billed, work).await?;
+    // The ways to a sale and to its bills are long; kept on the heap, they do not swell every caller.
+    let (sale, offered) = Box::pin(sale_of(&tx, &issue, &billed, work)).await?;
     let certificate = sale.header.tax_exemption_id.clone().take().flatten();
     let invoices = if order.divide.is_empty() {
-        vec![sale::bill(&tx, act, &issue, (sale, &billed.customer)).await?]
+        vec![Box::pin(sale::bill(&tx, act, &issue, (sale, &billed.customer))).await?]
     } else {
-        dividing::bill(&tx, act, &issue, (sale, &billed, &order.divide)).await?
+        Box::pin(dividing::bill(
+            &tx,
+            act,
+            &issue,
+            (sale, &billed, &order.divide),
+        ))
+        .await?
     };
     if let Some(certificate) = certificate {
         certificates::note(&tx, act, (verb, certificate)).await?;
