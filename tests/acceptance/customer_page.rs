@@ -300,8 +300,9 @@ on_both_databases! {
             "authorisedBy": "Odalys Fenwick", "how": "BY_TELEPHONE", "telephone": "(217) 555-0123",
             "givenAt": moment()
         });
+        // Before anything is accepted it is about work billed on the spot, and widens no estimate of later.
         let early = consent(shop.key());
-        shop.refused_as(&shop.office, "recordConsent", early, "WRONG_STATE").await;
+        shop.done(&shop.office, "recordConsent", early, "consent { id }").await;
         let link = link(&mut shop, &revision).await;
         shop.accept(&link, "Odalys Fenwick").await;
         let places = [
