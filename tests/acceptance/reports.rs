@@ -117,7 +117,7 @@ on_both_databases! {
         let lines: Vec<&str> = journal.lines().collect();
         assert_eq!(lines.len(), 9);
         assert!(lines[0].starts_with("entry,day,posted_at,memo,"), "{journal}");
-        assert!(lines[1].starts_with("J-000002,2025-03-20,"), "{journal}");
+        assert!(lines[1].starts_with("J-000003,2025-03-01,"), "{journal}");
         assert!(journal.contains(",\"'=HYPERLINK(\"\"x\"\")\",manual,,1010,Bank,7.50,0.00,,,1,"), "{journal}");
         assert!(journal.contains(",\"Tools, two \"\"new\"\"\",manual,"), "{journal}");
         let (_, ledger) = csv(&shop, owner, "general-ledger.csv?account=1010&from=2025-03-20&through=2025-03-31").await;

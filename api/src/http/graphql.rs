@@ -14,6 +14,7 @@ use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::http::GraphiQLSource;
 use async_graphql::{Request, Response, ServerError, Variables};
 use serde_json::{Map, Value, json};
+use tokio::runtime::Handle;
 use tracing::Instrument;
 
 use crate::base::config::Mode;
@@ -156,7 +157,7 @@ async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Res
         .data(act);
     let schema = shared.schema.clone();
     let running = async move { schema.execute(request).await };
-    let response = guarded(running, REQUEST_TIMEOUT).await?;
+    let response = guarded(&shared.runtime, running, REQUEST_TIMEOUT).await?;
     if !progress.began() {
         return Err(Refusal::of(
             StatusCode::UNPROCESSABLE_ENTITY,
@@ -267,10 +268,11 @@ fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal> {
 
 /// Runs a request in a task of its own: what panics there ends there, and what takes too long is stopped.
 async fn guarded(
+    runtime: &Handle,
     running: impl Future<Output = Response> + Send + 'static,
     time_max: Duration,
 ) -> Result<Response, Refusal> {
-    let task = tokio::spawn(running.in_current_span());
+    let task = runtime.spawn(running.in_current_span());
     let abort = task.abort_handle();
     match tokio::time::timeout(time_max, task).await {
         Ok(Ok(response)) => Ok(response),
@@ -332,7 +334,10 @@ mod tests {
     #[tokio::test]
     async fn a_panic_becomes_one_masked_error() {
         let running = async { panic!("the secret cause") };
-        let refusal = guarded(running, SOON).await.err().unwrap();
+        let refusal = guarded(&Handle::current(), running, SOON)
+            .await
+            .err()
+            .unwrap();
         assert_eq!(refusal.status, StatusCode::INTERNAL_SERVER_ERROR);
         let said = json!(refusal.errors).to_string();
         assert!(
@@ -344,7 +349,10 @@ mod tests {
     #[tokio::test]
     async fn what_takes_too_long_is_stopped() {
         let running = std::future::pending();
-        let refusal = guarded(running, SOON).await.err().unwrap();
+        let refusal = guarded(&Handle::current(), running, SOON)
+            .await
+            .err()
+            .unwrap();
         assert_eq!(refusal.status, StatusCode::SERVICE_UNAVAILABLE);
     }
 }

@@ -28,6 +28,7 @@ use actix_web::dev::Server;
 use actix_web::middleware::{Compress, DefaultHeaders, from_fn};
 use actix_web::web::{self, Data};
 use actix_web::{App as ActixApp, HttpRequest, HttpServer};
+use tokio::runtime::Handle;
 use tracing_actix_web::TracingLogger;
 
 use crate::base::App;
@@ -45,12 +46,14 @@ pub struct Shared {
     app: Arc<App>,
     schema: Schema,
     inputs: Inputs,
+    /// Where requests are resolved. The threads that listen have the small stacks of their library.
+    runtime: Handle,
     /// Set when the server was asked to end; `/readyz` then says no.
     pub leaving: AtomicBool,
 }
 
 impl Shared {
-    /// Builds the schema.
+    /// Builds the schema. Requests are resolved in the runtime that this is called in; without one it panics.
     ///
     /// # Errors
     /// When the schema's own text cannot be read back, which only a mistake in it can do.
@@ -61,6 +64,7 @@ impl Shared {
             app,
             schema,
             inputs,
+            runtime: Handle::current(),
             leaving: AtomicBool::new(false),
         }))
     }
