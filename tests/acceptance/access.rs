@@ -256,7 +256,7 @@ async fn money(shop: &mut Shop, machine: &Machine) {
     });
     shop.done(&shop.owner, "writeOffInvoice", write_off, "invoice { id }")
         .await;
-    let wants = json!({ "customerId": machine.customer_id, "wanted": true });
+    let wants = json!({ "customerId": machine.customer_id, "wanted": false, "buyerReference": "Cost centre 12" });
     let selection = "eInvoicing { wanted }";
     shop.done(&shop.office, "changeEInvoicing", wants, selection)
         .await;

@@ -5,8 +5,6 @@
 //! What must stay true: lines and tax levels add up to the totals, an invoice and its whole credit add up
 //! to nothing line by line and level by level, and the shares of a line's payers add up to the line.
 
-use std::collections::BTreeMap;
-
 use serde::{Deserialize, Serialize};
 
 use crate::estimate::{Line, TaxLevel};
@@ -33,24 +31,6 @@ pub enum Payer {
     WarrantyPayer,
     /// The shop itself.
     Shop,
-}
-
-/// A line and who owes it.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
-pub struct PayerLine {
-    /// Who owes it.
-    pub payer: Payer,
-    /// The line.
-    pub line: Line,
-}
-
-/// One payer's share of a line.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Share {
-    /// Who.
-    pub payer: Payer,
-    /// How much of the line.
-    pub amount: Cents,
 }
 
 /// The totals of a document.
@@ -84,45 +64,9 @@ pub enum InvoiceRefusal {
     /// The tax of the levels is not the tax of the lines.
     #[error("the lines carry {by_line} of tax, but the levels {by_level}")]
     LevelsDiffer { by_line: Cents, by_level: Cents },
-    /// The payers' shares are not the line.
-    #[error("the payers' shares add up to {shares}, but the line is {line}")]
-    SharesDiffer { line: Cents, shares: Cents },
-    /// A share of the other sign than its line.
-    #[error("a share of {share} does not fit a line of {line}")]
-    ShareOfOtherSign { line: Cents, share: Cents },
     /// A sum does not fit.
     #[error(transparent)]
     Money(#[from] MoneyRefusal),
-}
-
-/// Sorts lines by who owes them, keeping their order; each payer's lines make one document.
-#[must_use]
-pub fn by_payer(lines: Vec<PayerLine>) -> BTreeMap<Payer, Vec<Line>> {
-    let mut documents: BTreeMap<Payer, Vec<Line>> = BTreeMap::new();
-    for PayerLine { payer, line } in lines {
-        documents.entry(payer).or_default().push(line);
-    }
-    documents
-}
-
-/// Refuses shares that do not add up to their line, or that go the other way.
-///
-/// # Errors
-/// `ShareOfOtherSign`, `SharesDiffer`, `Money`.
-pub fn check_shares(line: Cents, shares: &[Share]) -> Result<(), InvoiceRefusal> {
-    for Share { amount, .. } in shares {
-        if *amount != Cents::ZERO && amount.is_negative() != line.is_negative() {
-            return Err(InvoiceRefusal::ShareOfOtherSign {
-                line,
-                share: *amount,
-            });
-        }
-    }
-    let shares = Cents::sum(shares.iter().map(|share| share.amount))?;
-    if shares != line {
-        return Err(InvoiceRefusal::SharesDiffer { line, shares });
-    }
-    Ok(())
 }
 
 impl InvoiceDraft {

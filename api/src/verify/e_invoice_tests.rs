@@ -110,7 +110,7 @@ impl TestShop {
     }
 }
 
-/// Writes files and holds them against the standards; without what `tests/run` brings, their figures alone are held.
+/// Writes files and holds them against the standards, with the validators that `tests/run` brings.
 fn hold(folder: &Path, files: &[(&str, String)]) {
     let paths: Vec<PathBuf> = files
         .iter()
@@ -120,9 +120,8 @@ fn hold(folder: &Path, files: &[(&str, String)]) {
             path
         })
         .collect();
-    let Ok(python) = std::env::var("NAMEPLATE_TEST_PYTHON") else {
-        return;
-    };
+    let python = std::env::var("NAMEPLATE_TEST_PYTHON")
+        .expect("the validators of e-invoices are there: start the tests by tests/run");
     let script = concat!(
         env!("CARGO_MANIFEST_DIR"),
         "/../tests/standards/e_invoice.py"
@@ -290,6 +289,14 @@ async fn what_cannot_be_told_is_refused_with_the_reason() {
     let order = shop.divided(call.id, all_to(&landlord));
     let bill = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
     assert_eq!(refusals(e_invoice(db, bill.id).await), at(SettingMissing));
+    let wants = ChangeEInvoicing {
+        customer_id: landlord.id,
+        wanted: true,
+        buyer_reference: None,
+        registration: None,
+    };
+    let too_early = change_e_invoicing(&shop.owner, wants).await;
+    assert_eq!(refusals(too_early), [(SettingMissing, "wanted".to_owned())]);
     shop.registered().await;
     assert!(e_invoice(db, bill.id).await.is_ok());
     let tx = shop.bench.app.db.write().await.unwrap();

@@ -215,51 +215,6 @@ fn a_document_whose_levels_miss_its_lines_by_a_cent_is_refused() {
     );
 }
 
-#[test]
-fn lines_part_by_payer_and_keep_their_order() {
-    let lines = document(&[100, 200, 300], NO_DISCOUNT, &place(&[]))
-        .lines()
-        .to_vec();
-    let payers = [Payer::WarrantyPayer, Payer::Customer, Payer::WarrantyPayer];
-    let owed = lines
-        .into_iter()
-        .zip(payers)
-        .map(|(line, payer)| PayerLine { payer, line });
-    let parted = by_payer(owed.collect());
-    let nets = |payer| -> Vec<i64> { parted[&payer].iter().map(|line| line.net.0).collect() };
-    assert_eq!(nets(Payer::WarrantyPayer), [100, 300]);
-    assert_eq!(nets(Payer::Customer), [200]);
-    assert!(!parted.contains_key(&Payer::Shop));
-}
-
-#[test]
-fn the_shares_of_a_line_add_up_to_it_or_are_refused() {
-    let share = |payer, amount| Share {
-        payer,
-        amount: Cents(amount),
-    };
-    let both = [
-        share(Payer::WarrantyPayer, 7_000),
-        share(Payer::Customer, 3_000),
-    ];
-    assert_eq!(check_shares(Cents(10_000), &both), Ok(()));
-    assert_eq!(
-        check_shares(Cents(10_001), &both),
-        Err(InvoiceRefusal::SharesDiffer {
-            line: Cents(10_001),
-            shares: Cents(10_000)
-        })
-    );
-    let other_way = [share(Payer::Customer, -1), share(Payer::Shop, 2)];
-    assert_eq!(
-        check_shares(Cents(1), &other_way),
-        Err(InvoiceRefusal::ShareOfOtherSign {
-            line: Cents(1),
-            share: Cents(-1)
-        })
-    );
-}
-
 proptest! {
     #[test]
     fn an_invoice_and_its_credit_add_up_to_nothing_everywhere(

@@ -7,7 +7,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
-use crate::customers;
+use crate::{customers, shop};
 
 /// What a customer wants of e-invoices.
 #[derive(Clone, Debug)]
@@ -24,7 +24,8 @@ pub struct ChangeEInvoicing {
 /// Writes what a customer wants of e-invoices, in place of what was written before.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a household; refusals name the field.
+/// `Forbidden`; `NotFound`; `WrongState` for a household; `SettingMissing` at `wanted` while the shop has no tax
+/// registration, as each mail would go without the file; refusals name the field.
 pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e_invoicing::Model> {
     act.staff_with(Right::ChangeEInvoicing)?;
     let mut checks = Checks::new();
@@ -40,6 +41,15 @@ pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e
         return Err(Error::refused(
             ProblemCode::WrongState,
             "customerId",
+            message,
+        ));
+    }
+    if change.wanted && shop::settings(&tx).await?.row.tax_registration.is_none() {
+        let message =
+            "An e-invoice names the shop's tax registration. The owner writes it down first.";
+        return Err(Error::refused(
+            ProblemCode::SettingMissing,
+            "wanted",
             message,
         ));
     }

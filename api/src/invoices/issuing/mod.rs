@@ -54,7 +54,8 @@ pub struct IssueInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
-/// billed already, or whose certificate another invoice used up; `TooMuch` for a bill beyond what was agreed to;
+/// billed already, or whose certificate another invoice used up, and at `divide` while a deposit for the call is of
+/// somebody who would get no bill; `TooMuch` for a bill beyond what was agreed to;
 /// `PeriodClosed`; those of [`unoffered::sale`] and [`dividing::bill`].
 pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice::Model>> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
@@ -93,6 +94,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice
         ))
         .await?
     };
+    deposits_are_laid(&tx, billed.call.id, &invoices).await?;
     if let Some(certificate) = certificate {
         certificates::note(&tx, act, (verb, certificate)).await?;
     }
@@ -181,6 +183,27 @@ async fn may_be_billed(tx: &impl ConnectionTrait, billed: &Billed) -> Result<()>
             "Call {number} is billed already by {}.",
             standing.number
         ))),
+    }
+}
+
+/// A deposit for the call is of somebody who gets a bill; otherwise it would lie there, tied to a call that is billed.
+async fn deposits_are_laid(
+    tx: &impl ConnectionTrait,
+    call_id: i64,
+    invoices: &[invoice::Model],
+) -> Result<()> {
+    let billed: Vec<i64> = invoices.iter().map(|row| row.customer_id).collect();
+    match store::deposit_of_another(tx, call_id, &billed).await? {
+        None => Ok(()),
+        Some(deposit) => Err(Error::refused(
+            ProblemCode::WrongState,
+            "divide",
+            format!(
+                "Deposit {} for this call is of a customer who would get no bill. Name that customer as a payer, or \
+                 pay the deposit back first.",
+                deposit.number
+            ),
+        )),
     }
 }
 

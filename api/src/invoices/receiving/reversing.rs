@@ -41,7 +41,8 @@ pub struct ReversePayment {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a payment undone already, one of which something was refunded, or one whose
-/// invoice was credited and that credit is used up, naming what stands in the way; `SettingMissing` for a fee the shop
+/// invoice was credited and that credit is used up, naming what stands in the way, and at `kind` for one recorded by
+/// mistake that was taken to a bank; `SettingMissing` for a fee the shop
 /// has not set; `ImpossibleDate` for a day to come or before the payment settled anything; `PeriodClosed`.
 pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment::Model> {
     let staff_id = act.staff_with(Right::ReversePayment)?;
@@ -62,6 +63,7 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
     checks.finish()?;
     let before = store::get_payment(&tx, "paymentId", order.payment_id).await?;
     let laid = to_undo(&tx, &before, order.reversed_on).await?;
+    must_have_come(&before, order.kind)?;
     let bank_fee = bank_fee(&before, &order)?;
     books::check_open(&tx, "reversedOn", order.reversed_on).await?;
     let row = payment_reversal::ActiveModel {
@@ -165,6 +167,21 @@ async fn to_undo(
         ));
     }
     Ok(laid)
+}
+
+/// Refuses to say of a payment that lies in a bank that it never came: the books would let the bank take it back.
+fn must_have_come(row: &payment::Model, kind: ReversalKind) -> Result<()> {
+    match row.banked_on {
+        Some(day) if kind == ReversalKind::RecordedByMistake => Err(Error::refused(
+            ProblemCode::WrongState,
+            "kind",
+            format!(
+                "{} was taken to the bank on {day}. If it never came, undo that deposit first (undoDeposit).",
+                row.number
+            ),
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// What the bank kept: nothing of a payment that it never had.

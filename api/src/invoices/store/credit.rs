@@ -163,6 +163,24 @@ pub async fn deposits_for(db: &impl ConnectionTrait, call_id: i64) -> Result<i64
     Ok(row.map_or(0, |row| row.cents))
 }
 
+/// A deposit for the call of which something is left, from somebody who is none of these customers.
+///
+/// # Errors
+/// Internal only.
+pub async fn deposit_of_another(
+    db: &impl ConnectionTrait,
+    call_id: i64,
+    customer_ids: &[i64],
+) -> Result<Option<payment::Model>> {
+    Ok(payment::Entity::find()
+        .filter(payment::Column::DepositCallId.eq(call_id))
+        .filter(payment::Column::UnallocatedCents.gt(0))
+        .filter(payment::Column::CustomerId.is_not_in(customer_ids.iter().copied()))
+        .order_by_asc(payment::Column::Id)
+        .one(db)
+        .await?)
+}
+
 /// The entry of a document that is not itself a reversal.
 ///
 /// # Errors

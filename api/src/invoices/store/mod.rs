@@ -19,8 +19,8 @@ pub use calls::{
     trip_billed_with,
 };
 pub use credit::{
-    Source, deposits_for, entry_of, entry_of_payment, get_refund, laid_with, named_users,
-    refunds_of, sources, sources_of_credits,
+    Source, deposit_of_another, deposits_for, entry_of, entry_of_payment, get_refund, laid_with,
+    named_users, refunds_of, sources, sources_of_credits,
 };
 pub use late::{invoices_by_id, overdue, to_remind};
 pub use made_under::{Span, priced_by, priced_from, went_out_at};

@@ -263,3 +263,29 @@ async fn damage_to_deposits_is_found() {
         assert!(!shop.spoil(sql).await.is_empty(), "{sql} was not found");
     }
 }
+
+#[tokio::test]
+async fn money_in_a_bank_is_not_said_never_to_have_come() {
+    for shop in TestShop::everywhere().await {
+        let check = shop.got(900, PaymentMethod::Check, 0).await;
+        bank_receipts(&shop.owner, shop.slip(&[check.id]))
+            .await
+            .unwrap();
+        let never_came = ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: check.id,
+            kind: ReversalKind::RecordedByMistake,
+            reason: "Typed twice".to_owned(),
+            reversed_on: today(),
+            charge_fee: false,
+            bank_fee: None,
+        };
+        at(
+            WrongState,
+            "kind",
+            reverse_payment(&shop.owner, never_came).await,
+        );
+        assert_eq!(shop.stands_at("1010").await, 900);
+        shop.is_in_order().await;
+    }
+}

@@ -4,6 +4,33 @@ use super::*;
 use crate::base::ProblemCode;
 
 #[tokio::test]
+async fn a_deposit_of_somebody_who_gets_no_bill_stands_in_the_way() {
+    for shop in TestShop::everywhere().await {
+        let landlord = shop.payer("Landlord", None).await;
+        let call = shop.accepted_call(Cents(5_000), None).await;
+        let deposit = RecordDeposit {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            customer_id: Some(landlord.id),
+            method: PaymentMethod::Transfer,
+            reference: None,
+            received_on: noon().date_naive(),
+            amount: Cents(1_000),
+        };
+        record_deposit(&shop.owner, deposit).await.unwrap();
+        let alone = shop.divided(call.id, Vec::new());
+        let refused = issue_invoice(&shop.owner, alone).await;
+        let at_divide = [(ProblemCode::WrongState, "divide".to_owned())];
+        assert_eq!(refusals(refused), at_divide);
+        let with = shop.divided(call.id, vec![percent(&landlord, 50)]);
+        let bills = issue_invoice(&shop.owner, with).await.unwrap();
+        let open = shop.open_cents(bills[1].id).await;
+        assert_eq!(open, bills[1].total_cents - 1_000);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
 async fn a_landlord_pays_a_part_of_the_repair_and_the_tenant_the_rest() {
     for shop in TestShop::everywhere().await {
         let landlord = shop.payer("Landlord", Some(45)).await;
