@@ -56,7 +56,8 @@ pub struct IssueInvoice {
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
 /// billed already, or whose certificate another invoice used up, and at `divide` while a deposit for the call is of
 /// somebody who would get no bill; `TooMuch` for a bill beyond what was agreed to;
-/// `PeriodClosed`; those of [`unoffered::sale`] and [`dividing::bill`].
+/// `PeriodClosed`; those of a bill without an estimate and of a bill that is
+/// divided.
 pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice::Model>> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
     let verb = Right::IssueInvoice.mutation();

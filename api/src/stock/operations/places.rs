@@ -296,7 +296,7 @@ pub async fn in_use(
 /// The place that was named, or the main shelf.
 ///
 /// # Errors
-/// As [`in_use`].
+/// `NotFound`; `WrongState` at `path` for a place that is out of use.
 pub async fn place_or_main(
     tx: &impl ConnectionTrait,
     path: &str,
