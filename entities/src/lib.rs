@@ -99,6 +99,7 @@ pub mod stock_terms;
 pub mod supplier;
 pub mod supplier_bill;
 pub mod supplier_bill_line;
+pub mod supplier_bill_undoing;
 pub mod supplier_payment;
 pub mod tax_exemption;
 pub mod tax_jurisdiction;

@@ -28,6 +28,8 @@ pub struct Model {
     pub move_id: Option<i64>,
     /// By which its parts came before the bill.
     pub receipt_move_id: Option<i64>,
+    /// What of that receipt's cost it took; none on lines of before, which took all of it.
+    pub awaited_cents: Option<i64>,
     pub part_order_id: Option<i64>,
 }
 

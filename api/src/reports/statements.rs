@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
+use nameplate_entities::account;
 use nameplate_rules::books::statements::{self, TrialBalance as Sums};
 use nameplate_rules::books::{AccountKind, Role, Side};
 use nameplate_rules::money::Cents;
@@ -12,7 +13,7 @@ use crate::base::{Error, Result};
 use crate::books::{self, Balance, Closings, Days, balances, role_key};
 
 use super::store::Span;
-use super::{Basis, cash, too_large};
+use super::{Basis, cash, paid_bills, too_large};
 
 /// Accounts with a balance, by code, and their sums, row for row.
 pub struct Statement {
@@ -74,7 +75,8 @@ pub async fn balance_sheet(db: &impl ConnectionTrait, on: NaiveDate) -> Result<S
 /// Revenue and expenses of some days. Entries that close a year do not count.
 ///
 /// On the cash basis, entries of invoices and others that touch what is owed on them are left out, and sales count as far
-/// as they are paid, after their discounts. Expenses count on the day they are posted.
+/// as they are paid, after their discounts. Expenses of suppliers' bills count as far as they are paid, other expenses and
+/// the cost of parts used on the day they are posted.
 pub async fn income(db: &impl ConnectionTrait, span: Span, basis: Basis) -> Result<Statement> {
     let days = Days {
         from: Some(span.from),
@@ -84,7 +86,7 @@ pub async fn income(db: &impl ConnectionTrait, span: Span, basis: Basis) -> Resu
     };
     let mut rows = balances(db, days).await?;
     if basis == Basis::Cash {
-        add_paid_sales(db, span, &mut rows).await?;
+        count_as_paid(db, span, &mut rows).await?;
     }
     rows.retain(|row| {
         matches!(
@@ -95,7 +97,8 @@ pub async fn income(db: &impl ConnectionTrait, span: Span, basis: Basis) -> Resu
     Statement::of(rows)
 }
 
-async fn add_paid_sales(
+/// Sales of invoices come to the rest, and expenses of bills move to the days they are paid on.
+async fn count_as_paid(
     db: &impl ConnectionTrait,
     span: Span,
     rows: &mut Vec<Balance>,
@@ -104,23 +107,36 @@ async fn add_paid_sales(
     for (sale, amount) in cash::cash(db, span).await?.sales {
         cash::add(by_role.entry(sale.role).or_insert(Cents::ZERO), amount)?;
     }
+    let expenses = paid_bills::paid_less_recorded(db, span).await?;
     let chart = books::chart(db).await?;
     for (role, amount) in by_role {
         let key = role_key(role);
         let account = chart.iter().find(|row| row.role.as_deref() == Some(&*key));
-        let account =
-            account.ok_or_else(|| Error::internal("a revenue account is not in the chart"))?;
-        let mut balance = Cents(0);
-        if let Some(at) = rows.iter().position(|row| row.id == account.id) {
-            balance = Cents(rows.swap_remove(at).balance_cents);
-        }
-        let turned = balance.checked_sub(amount);
-        let mut row = Balance::from(account.clone());
-        row.balance_cents = turned
-            .ok_or_else(|| Error::internal("a sum is too large"))?
-            .0;
-        rows.push(row);
+        add_to(rows, account, amount.checked_neg())?;
+    }
+    for (account_id, amount) in expenses {
+        let account = chart.iter().find(|row| row.id == account_id);
+        add_to(rows, account, Some(amount))?;
     }
     rows.sort_by(|a, b| a.code.cmp(&b.code));
+    Ok(())
+}
+
+/// Adds a debit to the account's row, which is made where there is none.
+fn add_to(
+    rows: &mut Vec<Balance>,
+    account: Option<&account::Model>,
+    debit: Option<Cents>,
+) -> Result<()> {
+    let account = account.ok_or_else(|| Error::internal("an account is not in the chart"))?;
+    let mut row = Balance::from(account.clone());
+    if let Some(at) = rows.iter().position(|row| row.id == account.id) {
+        row = rows.swap_remove(at);
+    }
+    let mut balance = Cents(row.balance_cents);
+    let debit = debit.ok_or_else(|| Error::internal("a sum is too large"))?;
+    cash::add(&mut balance, debit)?;
+    row.balance_cents = balance.0;
+    rows.push(row);
     Ok(())
 }

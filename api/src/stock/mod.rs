@@ -18,7 +18,7 @@ mod store;
 
 pub use ledger::{About, Came, In, Ledger, Out, subject};
 pub use operations::fitting::{record_remedy, take_fitted};
-pub use operations::ordering::{Delivery, deliver, order_to_receive};
+pub use operations::ordering::{Delivery, deliver, order_to_receive, undeliver};
 pub use operations::pieces;
 pub use operations::places::place_or_main;
 pub use operations::receiving::cost_of;

@@ -79,11 +79,15 @@ mod mistake_tests;
 #[cfg(test)]
 mod money_tests;
 #[cfg(test)]
+mod paid_bill_tests;
+#[cfg(test)]
 mod parts_day_tests;
 #[cfg(test)]
 mod parts_refusal_tests;
 #[cfg(test)]
 mod parts_testing;
+#[cfg(test)]
+mod payable_mistake_tests;
 #[cfg(test)]
 mod payable_tests;
 #[cfg(test)]

@@ -80,6 +80,15 @@ impl<'a> Desk<'a> {
         }
     }
 
+    pub async fn undo(&self, bill_id: i64) -> Result<supplier_bill::Model> {
+        let order = UndoSupplierBill {
+            idempotency_key: self.shop().key(),
+            bill_id,
+            reason: "typed wrong".to_owned(),
+        };
+        payables::undo_supplier_bill(&self.shop().owner(), order).await
+    }
+
     pub fn credit(&self, number: &str, lines: Vec<CreditLine>) -> RecordSupplierCredit {
         RecordSupplierCredit {
             idempotency_key: self.shop().key(),
@@ -92,14 +101,14 @@ impl<'a> Desk<'a> {
         }
     }
 
-    async fn open(&self, bill_id: i64) -> i64 {
+    pub async fn open(&self, bill_id: i64) -> i64 {
         let row = payable::Entity::find_by_id(bill_id)
             .one(self.parts.db())
             .await;
         row.unwrap().unwrap().open_cents
     }
 
-    async fn owed_on(&self, on: &str) -> i64 {
+    pub async fn owed_on(&self, on: &str) -> i64 {
         let rows = payables::open_on(self.parts.db(), day(on)).await.unwrap();
         rows.iter().map(|row| row.open_cents).sum()
     }

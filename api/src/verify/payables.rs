@@ -18,7 +18,7 @@ const RULES: &[Rule] = &[
         sql: "SELECT a.id AS row_id, found, expected FROM account a, \
               (SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS found \
               FROM posting p JOIN account b ON b.id = p.account_id JOIN journal_entry j ON j.id = p.entry_id \
-              WHERE b.role = 'payables' AND j.document_kind NOT IN ('manual', 'year_end')) f, \
+              WHERE b.role = 'payables' AND j.document_kind <> 'manual') f, \
               (SELECT CAST(COALESCE(SUM(CASE WHEN kind = 'bill' THEN open_cents ELSE -open_cents END), 0) AS BIGINT) \
               AS expected FROM payable) e WHERE a.role = 'payables' AND found <> expected",
     },
@@ -28,6 +28,8 @@ const RULES: &[Rule] = &[
         sql: "SELECT bill_id AS row_id, CAST(SUM(open) AS BIGINT) AS found, CAST(SUM(left_over) AS BIGINT) AS expected \
               FROM (SELECT bill_id, open_cents AS open, 0 AS left_over FROM payable \
               UNION ALL SELECT id, 0, total_cents FROM supplier_bill \
+              UNION ALL SELECT b.id, 0, -b.total_cents FROM supplier_bill b \
+              JOIN supplier_bill_undoing u ON u.bill_id = b.id \
               UNION ALL SELECT bill_id, 0, -amount_cents FROM payable_allocation \
               UNION ALL SELECT credit_id, 0, -amount_cents FROM payable_allocation WHERE credit_id IS NOT NULL) t \
               GROUP BY bill_id HAVING SUM(open) <> SUM(left_over) ORDER BY bill_id",
@@ -50,14 +52,29 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "supplier_bill",
-        what: "cents in a bill's entry against its total",
-        sql: "SELECT b.id AS row_id, CAST(COALESCE(e.owed, 0) AS BIGINT) AS found, \
-              CASE WHEN b.kind = 'bill' THEN b.total_cents ELSE -b.total_cents END AS expected FROM supplier_bill b \
+        what: "cents in a bill's entries against its total, nothing once it is undone",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT b.id, CAST(COALESCE(e.owed, 0) AS BIGINT) AS found, \
+              CASE WHEN u.bill_id IS NOT NULL THEN 0 WHEN b.kind = 'bill' THEN b.total_cents ELSE -b.total_cents END \
+              AS expected FROM supplier_bill b LEFT JOIN supplier_bill_undoing u ON u.bill_id = b.id \
               LEFT JOIN (SELECT j.document_id, SUM(p.credit_cents - p.debit_cents) AS owed FROM journal_entry j \
               JOIN posting p ON p.entry_id = j.id JOIN account a ON a.id = p.account_id AND a.role = 'payables' \
-              WHERE j.document_kind = 'supplier_bill' GROUP BY j.document_id) e ON e.document_id = b.id \
-              WHERE COALESCE(e.owed, 0) <> CASE WHEN b.kind = 'bill' THEN b.total_cents ELSE -b.total_cents END \
-              ORDER BY b.id",
+              WHERE j.document_kind = 'supplier_bill' GROUP BY j.document_id) e ON e.document_id = b.id) t \
+              WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "supplier_bill",
+        what: "bills of one supplier that stand under one number of the supplier",
+        sql: "SELECT MAX(b.id) AS row_id, CAST(COUNT(*) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
+              FROM supplier_bill b LEFT JOIN supplier_bill_undoing u ON u.bill_id = b.id WHERE u.bill_id IS NULL \
+              GROUP BY b.supplier_id, b.kind, b.supplier_number_key HAVING COUNT(*) > 1 ORDER BY row_id",
+    },
+    Rule {
+        table: "supplier_bill_undoing",
+        what: "a bill undone before its day, or settled later than that (bill found)",
+        sql: "SELECT u.bill_id AS row_id, u.bill_id AS found, CAST(NULL AS BIGINT) AS expected \
+              FROM supplier_bill_undoing u JOIN supplier_bill b ON b.id = u.bill_id \
+              WHERE u.undone_on < b.billed_on OR EXISTS (SELECT 1 FROM payable_allocation l \
+              WHERE (l.bill_id = b.id OR l.credit_id = b.id) AND l.applied_on > u.undone_on) ORDER BY u.bill_id",
     },
     Rule {
         table: "supplier_payment",
@@ -105,10 +122,46 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "unbilled_receipt",
-        what: "receipts whose bill is there but that still wait for it, or the other way round (lines found)",
-        sql: "SELECT u.move_id AS row_id, CAST(COUNT(l.id) AS BIGINT) AS found, \
-              CASE WHEN u.is_open THEN CAST(0 AS BIGINT) ELSE CAST(1 AS BIGINT) END AS expected FROM unbilled_receipt u \
-              LEFT JOIN supplier_bill_line l ON l.receipt_move_id = u.move_id GROUP BY u.move_id, u.is_open \
-              HAVING COUNT(l.id) <> CASE WHEN u.is_open THEN 0 ELSE 1 END ORDER BY u.move_id",
+        what: "cents of a receipt still without a bill against its cost less what bills took",
+        sql: "SELECT r.move_id AS row_id, r.open_cents AS found, CAST(r.cost_cents - COALESCE(t.taken, 0) AS BIGINT) \
+              AS expected FROM unbilled_receipt r LEFT JOIN (SELECT l.receipt_move_id, \
+              SUM(COALESCE(l.awaited_cents, o.cost_cents)) AS taken FROM supplier_bill_line l \
+              JOIN unbilled_receipt o ON o.move_id = l.receipt_move_id \
+              LEFT JOIN supplier_bill_undoing u ON u.bill_id = l.bill_id WHERE u.bill_id IS NULL \
+              GROUP BY l.receipt_move_id) t ON t.receipt_move_id = r.move_id \
+              WHERE r.open_cents <> r.cost_cents - COALESCE(t.taken, 0) ORDER BY r.move_id",
+    },
+    Rule {
+        table: "unbilled_receipt",
+        what: "a receipt that waits for a bill against whether pieces of it are without one",
+        sql: "SELECT move_id AS row_id, CASE WHEN is_open THEN CAST(1 AS BIGINT) ELSE CAST(0 AS BIGINT) END AS found, \
+              CASE WHEN open_quantity = '0' THEN CAST(0 AS BIGINT) ELSE CAST(1 AS BIGINT) END AS expected \
+              FROM unbilled_receipt WHERE is_open <> (open_quantity <> '0') ORDER BY move_id",
+    },
+    Rule {
+        table: "payable_allocation",
+        what: "a row that undoes another one of another bill, source or amount, or before it (cents found)",
+        sql: "SELECT a.id AS row_id, a.amount_cents AS found, -o.amount_cents AS expected FROM payable_allocation a \
+              JOIN payable_allocation o ON o.id = a.undoes_allocation_id WHERE a.bill_id <> o.bill_id \
+              OR COALESCE(a.payment_id, 0) <> COALESCE(o.payment_id, 0) \
+              OR COALESCE(a.credit_id, 0) <> COALESCE(o.credit_id, 0) \
+              OR a.amount_cents <> -o.amount_cents OR a.applied_on < o.applied_on ORDER BY a.id",
+    },
+    Rule {
+        table: "payable",
+        what: "supplier, kind or due day of what is open against the bill's (supplier found)",
+        sql: "SELECT p.bill_id AS row_id, p.supplier_id AS found, b.supplier_id AS expected FROM payable p \
+              JOIN supplier_bill b ON b.id = p.bill_id \
+              WHERE p.supplier_id <> b.supplier_id OR p.kind <> b.kind OR p.due_on <> b.due_on ORDER BY p.bill_id",
+    },
+    Rule {
+        table: "supplier_bill_line",
+        what: "a line's part and quantity against the move by which they came or went (part found)",
+        sql: "SELECT l.id AS row_id, l.part_id AS found, m.part_id AS expected FROM supplier_bill_line l \
+              JOIN supplier_bill b ON b.id = l.bill_id \
+              LEFT JOIN stock_move m ON m.id = COALESCE(l.move_id, l.receipt_move_id) WHERE l.part_id IS NOT NULL \
+              AND (m.id IS NULL OR m.part_id IS NULL OR m.part_id <> l.part_id OR l.quantity IS NULL \
+              OR (l.move_id IS NOT NULL AND m.quantity <> CASE WHEN b.kind = 'bill' THEN l.quantity \
+              ELSE '-' || l.quantity END)) ORDER BY l.id",
     },
 ];

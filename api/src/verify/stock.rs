@@ -138,6 +138,17 @@ const SUMS: &[Sums] = &[
         running: false,
     },
     Sums {
+        table: "unbilled_receipt",
+        what: "pieces of a receipt that are billed or wait for a bill",
+        sql: "SELECT t.row_id, t.row_id AS key_a, t.row_id AS key_b, t.moved, m.quantity AS expected FROM \
+              (SELECT move_id AS row_id, open_quantity AS moved FROM unbilled_receipt \
+              UNION ALL SELECT l.receipt_move_id, l.quantity FROM supplier_bill_line l \
+              LEFT JOIN supplier_bill_undoing u ON u.bill_id = l.bill_id \
+              WHERE l.receipt_move_id IS NOT NULL AND u.bill_id IS NULL) t \
+              JOIN stock_move m ON m.id = t.row_id ORDER BY t.row_id",
+        running: false,
+    },
+    Sums {
         table: "part_used",
         what: "pieces fitted on a completed call against what left for it",
         sql: "SELECT u.id AS row_id, u.id AS key_a, u.id AS key_b, \
@@ -222,8 +233,7 @@ const RULES: &[Rule] = &[
         sql: "SELECT a.id AS row_id, found, expected FROM account a, \
               (SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS found \
               FROM posting p JOIN account b ON b.id = p.account_id WHERE b.role = 'received_not_billed') f, \
-              (SELECT CAST(COALESCE(SUM(cost_cents), 0) AS BIGINT) AS expected FROM unbilled_receipt \
-              WHERE is_open) e WHERE a.role = 'received_not_billed' AND found <> expected",
+              (SELECT CAST(COALESCE(SUM(open_cents), 0) AS BIGINT) AS expected FROM unbilled_receipt) e WHERE a.role = 'received_not_billed' AND found <> expected",
     },
     Rule {
         table: "stock_place",

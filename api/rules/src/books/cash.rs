@@ -1,4 +1,4 @@
-//! What of an invoice counts on the cash basis: the share of it that is paid.
+//! What of an invoice, or of a supplier's bill, counts on the cash basis: the share of it that is paid.
 //!
 //! Method: an invoice is made of parts, such as each kind of sale after its discounts and the tax of each level. Its
 //! credit notes are taken off its parts from their day on. Through a day, what is paid of it is divided over the parts in
@@ -6,12 +6,16 @@
 //! some days is the difference between the divisions at their two ends. So each cent counts once, however many payments
 //! there are, and a paid invoice counts as it was issued. Money that settles no invoice is the customer's and does not
 //! count; nor does what is written off.
+//!
+//! A supplier's bill is made of its lines, and is settled by payments and by credits laid against it. A credit is made of
+//! its lines too, and is settled by being laid; what counts of it is taken off. So what counts of bills and credits
+//! together adds up to the money paid.
 
 use super::BooksRefusal;
 use crate::money::{Cents, MoneyRefusal, ratio_half_up, spread_by_cents};
 use std::collections::BTreeMap;
 
-/// The parts of an invoice on some day, by whatever tells them apart, and what was paid of it by then.
+/// The parts of an invoice or bill on some day, by whatever tells them apart, and what was paid of it by then.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Settled<K> {
     /// Parts after the credit notes issued by then. They add up to the invoice's total less these.
@@ -27,8 +31,9 @@ impl<K: Ord + Clone> Settled<K> {
     /// `Overflow`.
     ///
     /// # Source
-    /// 26 CFR 1.446-1(c)(1)(i): under the cash receipts method income counts when it is received. The division over the
-    /// parts of one invoice is common practice, no source. `worked/cash-basis.json`.
+    /// 26 CFR 1.446-1(c)(1)(i): under the cash receipts method income counts when it is received, and expenses when they
+    /// are paid; so 26 CFR 1.461-1(a)(1) of deductions. The division over the parts of one invoice or bill is common
+    /// practice, no source. `worked/cash-basis.json`, `worked/cash-basis-bills.json`.
     ///
     /// # Example
     /// ```
@@ -120,11 +125,12 @@ mod tests {
 
     #[test]
     fn worked_examples_give_each_period_its_share() {
-        let cases: Vec<Case> =
-            serde_json::from_str(include_str!("../../../../fixtures/worked/cash-basis.json"))
-                .unwrap();
-        assert!(cases.len() > 3);
-        for case in cases {
+        let of_sales = include_str!("../../../../fixtures/worked/cash-basis.json");
+        let of_bills = include_str!("../../../../fixtures/worked/cash-basis-bills.json");
+        let read = |text| serde_json::from_str::<Vec<Case>>(text).unwrap();
+        let cases = [read(of_sales), read(of_bills)];
+        assert!(cases.iter().all(|cases| cases.len() > 3));
+        for case in cases.into_iter().flatten() {
             let mut before = settled(&BTreeMap::new(), 0);
             for (step, expected) in case.input.iter().zip(&case.expected) {
                 let after = settled(&step.parts, step.paid);

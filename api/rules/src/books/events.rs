@@ -4,6 +4,10 @@
 //! left out, an event without any money gives no entry where that is lawful (a free repair is still invoiced), and a
 //! builder never balances by itself: what a document owes must equal its lines and taxes, or it is refused.
 
+mod suppliers;
+
+pub use suppliers::{PartsBilled, supplier_bill, supplier_paid};
+
 use super::{AccountKind, AccountRef, BooksRefusal, Entry, Posting, Role, Side, sum};
 use crate::money::Cents;
 use crate::tax::ChargeKind;
@@ -321,33 +325,6 @@ pub fn stock_changed(
         turned(Posting::debit(Role::PartsStock, by))?,
         turned(Posting::credit(against, by))?,
     ])
-}
-
-/// Supplier's bill: stock and expenses against payables. Expenses name their account by role or code.
-///
-/// # Errors
-/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`.
-pub fn supplier_bill(
-    parts_stock: Cents,
-    expenses: &[(AccountRef, Cents)],
-) -> Result<Entry, BooksRefusal> {
-    not_negative("the stock part of the bill", parts_stock)?;
-    let mut postings = vec![Posting::debit(Role::PartsStock, parts_stock)];
-    for (account, amount) in expenses {
-        not_negative("an expense of the bill", *amount)?;
-        postings.push(Posting::debit(account.clone(), *amount));
-    }
-    let whole = sum(postings.iter().map(|p| p.amount))?;
-    postings.push(Posting::credit(Role::Payables, whole));
-    entry(postings)
-}
-
-/// Supplier paid from the bank.
-///
-/// # Errors
-/// `NegativeAmount`, `TooFewPostings` for nothing.
-pub fn supplier_paid(amount: Cents) -> Result<Entry, BooksRefusal> {
-    pair(Role::Payables, Role::Bank, amount)
 }
 
 /// Who bears what a warranty payer left unpaid.

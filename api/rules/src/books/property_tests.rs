@@ -36,6 +36,12 @@ pub enum Event {
     },
     SupplierBill {
         parts_stock: Cents,
+        #[serde(default)]
+        awaited: Cents,
+        #[serde(default)]
+        difference: Cents,
+        #[serde(default)]
+        expense: Cents,
     },
     SupplierPaid(Cents),
     ClaimShortPaid {
@@ -71,8 +77,20 @@ pub fn post(event: &Event) -> Result<Option<Entry>, BooksRefusal> {
             tax_relief,
         } => write_off(*owed_by, *bad_debt, tax_relief).map(Some),
         Event::PartUsed { paid_by, cost } => part_used(*paid_by, *cost),
-        Event::SupplierBill { parts_stock } => supplier_bill(*parts_stock, &[]).map(Some),
-        Event::SupplierPaid(amount) => supplier_paid(*amount).map(Some),
+        Event::SupplierBill {
+            parts_stock,
+            awaited,
+            difference,
+            expense,
+        } => {
+            let parts = PartsBilled {
+                in_stock: *parts_stock,
+                awaited: *awaited,
+                difference: *difference,
+            };
+            supplier_bill(parts, &[(Role::OtherExpense.into(), *expense)]).map(Some)
+        }
+        Event::SupplierPaid(amount) => supplier_paid(Role::Bank, *amount).map(Some),
         Event::ClaimShortPaid { borne_by, amount } => {
             claim_short_paid(*borne_by, *amount).map(Some)
         }
@@ -179,7 +197,14 @@ fn event() -> impl Strategy<Value = Event> {
             }
         }),
         (payer, cents()).prop_map(|(paid_by, cost)| Event::PartUsed { paid_by, cost }),
-        cents().prop_map(|parts_stock| Event::SupplierBill { parts_stock }),
+        (cents(), cents(), cents(), cents()).prop_map(
+            |(parts_stock, awaited, difference, expense)| Event::SupplierBill {
+                parts_stock,
+                awaited,
+                difference,
+                expense,
+            }
+        ),
         cents().prop_map(Event::SupplierPaid),
         (bearer, cents()).prop_map(|(borne_by, amount)| Event::ClaimShortPaid { borne_by, amount }),
         cents().prop_map(Event::WarrantyAccrued),

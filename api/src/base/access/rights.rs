@@ -184,6 +184,10 @@ rights! {
     RecordSupplierCredit "recordSupplierCredit" Desk,
     /// Lay a supplier's credit against a bill.
     ApplySupplierCredit "applySupplierCredit" Desk,
+    /// Take back a supplier's credit that was laid against a bill.
+    UndoAppliedSupplierCredit "undoAppliedSupplierCredit" Desk,
+    /// Undo a supplier's bill or credit that was recorded by mistake.
+    UndoSupplierBill "undoSupplierBill" Desk,
     /// Pay a supplier's bills.
     PaySupplier "paySupplier" Desk,
     /// Undo a payment to a supplier.

@@ -3,17 +3,20 @@
 pub mod mutations;
 pub mod payments;
 pub mod reports;
+pub mod undoing;
 
 use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::SupplierBillKind as KindOfBill;
+use nameplate_entities::kinds::{AccountKind, SupplierBillKind as KindOfBill};
 use nameplate_entities::{
-    account, part, payable, payable_allocation, supplier_bill, supplier_bill_line, supplier_payment,
+    account, part, payable, payable_allocation, supplier_bill, supplier_bill_line,
+    supplier_bill_undoing, supplier_payment,
 };
 use sea_orm::sea_query::Query;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
+use crate::books;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -24,6 +27,7 @@ use crate::pricing::graphql::{Part, Supplier};
 use crate::shop::graphql::Staff;
 use crate::stock::graphql::{PartOrder, StockMove, StockPlace};
 
+use super::accounts_of_bills;
 pub use mutations::PayablesMutation;
 pub use payments::{PayableAllocation, SupplierPayment};
 pub use reports::PayableReportsQuery;
@@ -63,6 +67,13 @@ impl SupplierBill {
         } else {
             Ok(None)
         }
+    }
+
+    async fn undoing(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<supplier_bill_undoing::Model>> {
+        loaders::row::<supplier_bill_undoing::Entity>(ctx, self.row.id).await
     }
 }
 
@@ -136,6 +147,16 @@ impl SupplierBill {
     /// Who recorded it.
     async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
         Staff::of(ctx, self.row.recorded_by).await
+    }
+
+    /// The day from which it counts no more, as it was recorded by mistake; null while it stands.
+    async fn undone_on(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<NaiveDate>> {
+        Ok(self.undoing(ctx).await?.map(|row| row.undone_on))
+    }
+
+    /// Why it was undone.
+    async fn undone_because(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        Ok(self.undoing(ctx).await?.map(|row| row.reason))
     }
 
     /// Its lines, in order.
@@ -241,12 +262,41 @@ impl SupplierBillLine {
     }
 }
 
+/// An account that a line of a supplier's bill or credit may name.
+#[derive(SimpleObject)]
+pub struct BillAccount {
+    /// Its number in the chart.
+    code: String,
+    /// Its name.
+    name: String,
+    /// Whether it is something the shop keeps, such as tools, and no expense.
+    is_kept: bool,
+}
+
+impl From<account::Model> for BillAccount {
+    fn from(row: account::Model) -> Self {
+        Self {
+            is_kept: row.kind == AccountKind::Asset,
+            code: row.code,
+            name: row.name,
+        }
+    }
+}
+
 /// Suppliers' bills and payments.
 #[derive(Default)]
 pub struct PayablesQuery;
 
 #[Object]
 impl PayablesQuery {
+    /// The accounts that lines of suppliers' bills and credits may name, by number: expenses, and what the shop keeps.
+    #[graphql(complexity = "10 + 50 * child_complexity")]
+    async fn bill_accounts(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<BillAccount>> {
+        let chart = books::chart(reader(ctx)?).await.map_err(edge)?;
+        let rows = accounts_of_bills(chart).into_iter();
+        Ok(rows.map(BillAccount::from).collect())
+    }
+
     /// Bills and credits of suppliers, the newest first.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     #[expect(

@@ -13,7 +13,12 @@ use crate::payload;
 use super::super::{
     ApplySupplierCredit, BillLine, BillPart, CreditLine, PaySupplier, RecordSupplierBill,
     RecordSupplierCredit, UndoSupplierPayment, apply_supplier_credit, pay_supplier,
-    record_supplier_bill, record_supplier_credit, undo_supplier_payment,
+    record_supplier_bill, record_supplier_credit, undo_applied_supplier_credit, undo_supplier_bill,
+    undo_supplier_payment,
+};
+use super::undoing::{
+    UndoAppliedSupplierCreditInput, UndoAppliedSupplierCreditPayload, UndoSupplierBillInput,
+    UndoSupplierBillPayload,
 };
 use super::{SupplierBill, SupplierPayment};
 
@@ -33,9 +38,10 @@ pub struct SupplierBillLineInput {
     place_id: Option<ID>,
     /// The order they were sent for.
     order_id: Option<ID>,
-    /// The move by which they came in before the bill; another cost than was said then goes to cost of sales.
+    /// The move by which they came in before the bill, all of them or some; another cost than was said then goes to cost
+    /// of sales.
     receipt_id: Option<ID>,
-    /// Code of the account of an expense, or of what the shop keeps, such as tools.
+    /// Code of the account of an expense, or of what the shop keeps, such as tools; `billAccounts` lists them.
     account: Option<String>,
     /// How much, for an expense or charge.
     amount: Option<Money>,
@@ -239,7 +245,8 @@ pub struct PaySupplierInput {
     paid_on: NaiveDate,
     /// How much; not more than is open.
     amount: Money,
-    /// Code of the bank account it was paid from.
+    /// Code of the bank account it was paid from; `bankAccounts` lists them. Money of the till is on none of them: bank it
+    /// first (`bankReceipts`), or let the owner post what was paid out of it.
     paid_from: String,
     /// What it settles, adding up to the amount; the bills due first when left out.
     allocations: Option<Vec<BillPartInput>>,
@@ -354,6 +361,29 @@ impl PayablesMutation {
         let act = act(ctx)?;
         let outcome = async { apply_supplier_credit(act, input.command()?).await }.await;
         ApplySupplierCreditPayload::of(outcome.map(SupplierBill::from))
+    }
+
+    /// Takes back all that was laid of a credit against a bill, as of today: the bill is open again, the credit is left.
+    async fn undo_applied_supplier_credit(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Credit, bill and why.")] input: UndoAppliedSupplierCreditInput,
+    ) -> async_graphql::Result<UndoAppliedSupplierCreditPayload> {
+        let act = act(ctx)?;
+        let outcome = async { undo_applied_supplier_credit(act, input.command()?).await }.await;
+        UndoAppliedSupplierCreditPayload::of(outcome.map(SupplierBill::from))
+    }
+
+    /// Undoes a bill or credit that was recorded by mistake, as of today: its parts go back, and the supplier's number is
+    /// free again. What is paid on it or laid of it is undone first.
+    async fn undo_supplier_bill(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The bill or credit, and why.")] input: UndoSupplierBillInput,
+    ) -> async_graphql::Result<UndoSupplierBillPayload> {
+        let act = act(ctx)?;
+        let outcome = async { undo_supplier_bill(act, input.command()?).await }.await;
+        UndoSupplierBillPayload::of(outcome.map(SupplierBill::from))
     }
 
     /// Pays one or more bills of a supplier from a bank account.

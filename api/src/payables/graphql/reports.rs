@@ -2,10 +2,7 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
 use chrono::NaiveDate;
-use nameplate_rules::invoice::{OpenItem, ageing};
-use nameplate_rules::money::Cents;
 
-use crate::base::Error;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
 use crate::graphql::ids::Kind;
@@ -14,8 +11,8 @@ use crate::invoices::graphql::receivables::AgeBrackets;
 use crate::pricing::graphql::Supplier;
 use crate::shop;
 
-use super::super::store::{self, OpenBill};
-use nameplate_entities::kinds::SupplierBillKind;
+use super::super::Aged;
+use super::super::store;
 
 /// Most lines of one statement.
 const LINES_MAX: u64 = 1_000;
@@ -32,6 +29,17 @@ pub struct SupplierAgeing {
     owed: Money,
     #[graphql(skip)]
     supplier_id: i64,
+}
+
+impl From<(i64, Aged)> for SupplierAgeing {
+    fn from((supplier_id, aged): (i64, Aged)) -> Self {
+        Self {
+            brackets: aged.brackets.into(),
+            credit: aged.credit.into(),
+            owed: aged.owed.into(),
+            supplier_id,
+        }
+    }
 }
 
 #[ComplexObject]
@@ -72,6 +80,10 @@ pub enum SupplierLineKind {
     Payment,
     /// A payment was undone.
     PaymentUndone,
+    /// A bill was undone.
+    BillUndone,
+    /// A credit was undone.
+    CreditUndone,
 }
 
 /// One thing that happened, and what was owed after it.
@@ -91,7 +103,8 @@ pub struct SupplierStatementLine {
     balance: Money,
 }
 
-/// A supplier's account over some days.
+/// A supplier's account over some days. Entries by hand of before name no supplier and stand on none; `payablesAgeing` shows
+/// them.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct SupplierStatement {
@@ -103,7 +116,9 @@ pub struct SupplierStatement {
     opening: Money,
     /// What happened, oldest first; at most 1,000.
     lines: Vec<SupplierStatementLine>,
-    /// What is owed after the last line.
+    /// Whether more happened than the lines show: ask for fewer days to see the rest.
+    has_more: bool,
+    /// What is owed after the last day, whether or not the lines show all of it.
     closing: Money,
     #[graphql(skip)]
     supplier_id: i64,
@@ -138,27 +153,15 @@ impl PayableReportsQuery {
             store::open_now(db).await
         }
         .map_err(edge)?;
-        let suppliers = rows
-            .chunk_by(|a, b| a.supplier_id == b.supplier_id)
-            .filter_map(|of_one| Some((of_one.first()?.supplier_id, of_one)))
-            .map(|(supplier_id, of_one)| {
-                let (brackets, credit, owed) = aged(of_one, on)?;
-                Ok(SupplierAgeing {
-                    brackets,
-                    credit,
-                    owed,
-                    supplier_id,
-                })
-            })
-            .collect::<async_graphql::Result<Vec<_>>>()?;
-        let (brackets, credit, owed) = aged(&rows, on)?;
+        let suppliers = Aged::by_supplier(&rows, on).map_err(edge)?;
+        let whole = Aged::of(&rows, on).map_err(edge)?;
         Ok(PayablesAgeing {
             on,
-            brackets,
-            credit,
-            owed,
+            brackets: whole.brackets.into(),
+            credit: whole.credit.into(),
+            owed: whole.owed.into(),
             by_hand: Money::cents(store::by_hand_on(db, on).await.map_err(edge)?),
-            suppliers,
+            suppliers: suppliers.into_iter().map(SupplierAgeing::from).collect(),
         })
     }
 
@@ -182,12 +185,14 @@ impl PayableReportsQuery {
         }
         let db = reader(ctx)?;
         let opening = store::balance_before(db, id, from).await.map_err(edge)?;
-        let moves = store::moves_between(db, id, (from, until), LINES_MAX)
-            .await
-            .map_err(edge)?;
+        let moves = store::moves_between(db, id, (from, until), LINES_MAX + 1);
+        let moves = moves.await.map_err(edge)?;
+        let closing = store::balance_through(db, id, until).await.map_err(edge)?;
+        let lines_max = usize::try_from(LINES_MAX).unwrap_or(usize::MAX);
+        let has_more = moves.len() > lines_max;
         let mut balance = opening;
         let mut lines = Vec::with_capacity(moves.len());
-        for moved in moves {
+        for moved in moves.into_iter().take(lines_max) {
             balance = balance.saturating_add(moved.cents);
             lines.push(SupplierStatementLine {
                 on: moved.on_day,
@@ -203,7 +208,8 @@ impl PayableReportsQuery {
             until,
             opening: Money::cents(opening),
             lines,
-            closing: Money::cents(balance),
+            has_more,
+            closing: Money::cents(closing),
             supplier_id: id,
         }))
     }
@@ -214,28 +220,8 @@ fn kind_of(word: &str) -> SupplierLineKind {
         "bill" => SupplierLineKind::Bill,
         "credit" => SupplierLineKind::Credit,
         "payment" => SupplierLineKind::Payment,
+        "bill_undone" => SupplierLineKind::BillUndone,
+        "credit_undone" => SupplierLineKind::CreditUndone,
         _ => SupplierLineKind::PaymentUndone,
     }
-}
-
-/// Brackets of what is open, what is left of credits, and the difference.
-fn aged(rows: &[OpenBill], on: NaiveDate) -> async_graphql::Result<(AgeBrackets, Money, Money)> {
-    let is_bill = |row: &&OpenBill| row.kind == SupplierBillKind::Bill;
-    let items: Vec<OpenItem> = rows
-        .iter()
-        .filter(is_bill)
-        .map(|row| OpenItem {
-            due_on: row.due_on,
-            open: Cents(row.open_cents),
-        })
-        .collect();
-    let credits = rows.iter().filter(|row| !is_bill(row));
-    let credit: i64 = credits.map(|row| row.open_cents.saturating_neg()).sum();
-    let aged = ageing(&items, on).map_err(|refusal| edge(Error::caused("ageing", refusal)))?;
-    let owed = aged.total.0.saturating_sub(credit);
-    Ok((
-        AgeBrackets::from(aged),
-        Money::cents(credit),
-        Money::cents(owed),
-    ))
 }

@@ -3,20 +3,22 @@
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::StockMoveKind;
 use nameplate_entities::{part, stock_move, supplier_bill, supplier_bill_line};
-use nameplate_rules::books::{Posting, Role};
+use nameplate_rules::books::events::{self, PartsBilled};
+use nameplate_rules::books::{Entry, Role};
 use nameplate_rules::money::Cents;
+use nameplate_rules::stock::share;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
-use crate::base::{Act, Result};
+use crate::base::{Act, Error, Result};
 use crate::books;
 use crate::stock::{self, About, Delivery, In, Ledger};
 
 use super::super::store;
 use super::bills::{Line, What};
-use super::{by_code, debit, less, sum};
+use super::{by_code, less, sum};
 
-/// Writes the lines, takes the parts in, and gives the entry's postings.
+/// Writes the lines, takes the parts in, and gives the entry.
 ///
 /// # Errors
 /// Those of the stock.
@@ -25,11 +27,9 @@ pub async fn take_in(
     act: &Act,
     (verb, bill): (&'static str, &supplier_bill::Model),
     lines: &[Line],
-) -> Result<Vec<Posting>> {
-    let mut postings = Vec::new();
-    let mut in_stock = Cents::ZERO;
-    let mut difference = Cents::ZERO;
-    let mut awaited = Cents::ZERO;
+) -> Result<Entry> {
+    let mut expenses = Vec::new();
+    let mut parts = PartsBilled::default();
     let payable = books::account_id(tx, &Role::Payables.into()).await?;
     for (position, line) in (1_i32..).zip(lines) {
         let mut row = supplier_bill_line::ActiveModel {
@@ -44,7 +44,7 @@ pub async fn take_in(
             What::Spread => {}
             What::Expense(account) => {
                 row.account_id = Set(Some(account.id));
-                postings.extend(debit(by_code(account), line.amount));
+                expenses.push((by_code(account), line.amount));
             }
             What::Part {
                 part,
@@ -60,10 +60,14 @@ pub async fn take_in(
                 row.part_order_id = Set(*order_id);
                 if let Some(receipt) = receipt {
                     row.receipt_move_id = Set(Some(receipt.move_id));
-                    let expected = Cents(receipt.cost_cents);
-                    awaited = sum([awaited, expected])?;
-                    difference = sum([difference, less(line.cost, expected)?])?;
-                    store::is_billed(tx, receipt).await?;
+                    // Bill by bill its share of what is left, so the last one takes all of the rest.
+                    let left = (Cents(receipt.open_cents), receipt.open_quantity.0);
+                    let expected = share(left.0, *quantity, left.1)
+                        .map_err(|error| Error::caused("share of a receipt", error))?;
+                    row.awaited_cents = Set(Some(expected.0));
+                    parts.awaited = sum([parts.awaited, expected])?;
+                    parts.difference = sum([parts.difference, less(line.cost, expected)?])?;
+                    store::bill_some(tx, receipt, (*quantity, expected)).await?;
                 } else {
                     let came = Arriving {
                         bill,
@@ -76,18 +80,14 @@ pub async fn take_in(
                         .await?;
                     row.place_id = Set(moved.place_id);
                     row.move_id = Set(Some(moved.id));
-                    in_stock = sum([in_stock, line.cost])?;
+                    parts.in_stock = sum([parts.in_stock, line.cost])?;
                 }
             }
         }
         row.insert(tx).await?;
     }
-    postings.extend(debit(Role::PartsStock, in_stock));
-    postings.extend(debit(Role::ReceivedNotBilled, awaited));
-    postings.extend(debit(Role::PartsCostOfSales, difference));
-    let owed = Cents(bill.total_cents);
-    postings.push(Posting::credit(Role::Payables, owed));
-    Ok(postings)
+    events::supplier_bill(parts, &expenses)
+        .map_err(|error| Error::caused("entry of a supplier's bill", error))
 }
 
 /// Parts of a line that come in with the bill.

@@ -16,7 +16,7 @@ use crate::{books, pricing, shop, stock};
 
 use super::super::store;
 use super::arriving::take_in;
-use super::{LINES_MAX, of_bill, post, sum};
+use super::{LINES_MAX, of_bill, post_entry, sum};
 
 /// Days a supplier's bill is due after when the supplier has no terms of its own. Common practice, no source.
 const TERMS_DAYS: u64 = 30;
@@ -117,13 +117,13 @@ pub async fn record_supplier_bill(
         ..row
     };
     let row = row.insert(&tx).await?;
-    let postings = take_in(&tx, act, (verb, &row), &lines).await?;
+    let entry = take_in(&tx, act, (verb, &row), &lines).await?;
     let about = (
         of_bill(row.id),
         row.billed_on,
         format!("Bill {} of {}", row.supplier_number, supplier.name),
     );
-    post(&tx, act, about, postings).await?;
+    post_entry(&tx, act, about, entry).await?;
     open(&tx, &row).await?;
     audit::created(&tx, act, verb, of_bill(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
@@ -305,7 +305,8 @@ impl BillLine {
         }))
     }
 
-    /// The receipt that this line bills: of the same part, for no order of another supplier, and not billed yet.
+    /// The receipt that this line bills, wholly or in part: of the same part, for no order of another supplier, and with as
+    /// many pieces not billed yet.
     async fn receipt(
         &self,
         tx: &impl ConnectionTrait,
@@ -330,14 +331,18 @@ impl BillLine {
                 "This receipt is billed already.",
             );
         }
-        if moved.part_id != Some(part_id)
-            || Some(moved.quantity.0) != self.quantity.map(|q| q.normalize())
-        {
-            let message = format!(
-                "This receipt is of another part, or of {} pieces: a line bills all of them.",
-                moved.quantity
+        if moved.part_id != Some(part_id) {
+            checks.refuse(
+                ProblemCode::WrongState,
+                path,
+                "This receipt is of another part.",
             );
-            checks.refuse(ProblemCode::WrongState, path, message);
+        } else if row.is_open && self.quantity > Some(row.open_quantity.0) {
+            let message = format!(
+                "Only {} pieces of this receipt are not billed yet; bill the rest as new parts.",
+                row.open_quantity
+            );
+            checks.refuse(ProblemCode::OutOfRange, path, message);
         }
         // Without an order the supplier of a receipt is only the one the part usually comes from.
         if let (Some(_), Some(sent_by)) = (moved.part_order_id, row.supplier_id) {
@@ -402,7 +407,19 @@ pub fn expense(
     Some(row.clone())
 }
 
-/// Spreads what names no account over the cost of the parts that come in, by largest remainder.
+/// The accounts that a line of a bill or credit may name, by number.
+pub fn accounts_of_bills(chart: Vec<account::Model>) -> Vec<account::Model> {
+    let named = |row: &account::Model| {
+        let one = std::slice::from_ref(row);
+        expense(&mut Checks::new(), "", (one, &row.code)).is_some()
+    };
+    let mut rows: Vec<account::Model> = chart.into_iter().filter(named).collect();
+    rows.sort_by(|a, b| a.code.cmp(&b.code));
+    rows
+}
+
+/// Spreads what names no account over the cost of all parts, by largest remainder. The share of parts that came in before
+/// the bill is cost of sales with whatever else the bill asks beyond what they were entered at.
 fn spread_charges(lines: &mut [Line]) -> Result<()> {
     let charges = lines
         .iter()
@@ -411,17 +428,11 @@ fn spread_charges(lines: &mut [Line]) -> Result<()> {
     if charges == Cents::ZERO {
         return Ok(());
     }
-    let comes_in = |line: &Line| matches!(&line.what, What::Part { receipt: None, .. });
-    let weights: Vec<Cents> = lines
-        .iter()
-        .map(|line| {
-            if comes_in(line) {
-                line.amount
-            } else {
-                Cents::ZERO
-            }
-        })
-        .collect();
+    let weight = |line: &Line| match line.what {
+        What::Part { .. } => line.amount,
+        _ => Cents::ZERO,
+    };
+    let weights: Vec<Cents> = lines.iter().map(weight).collect();
     let shares = spread_by_cents(charges, &weights).map_err(|_| {
         let message =
             "There is no cost of parts to spread a charge over: name the account it goes to.";

@@ -5,7 +5,9 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{StockMoveKind, SupplierBillKind};
-use nameplate_entities::{account, part, payable, supplier_bill, supplier_bill_line};
+use nameplate_entities::{
+    account, part, payable, payable_allocation, supplier_bill, supplier_bill_line,
+};
 use nameplate_rules::books::{Posting, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -320,6 +322,35 @@ async fn lay(
     store::take_off(tx, credit.id, amount).await
 }
 
+/// What is open on a bill and left of a credit, and what of the one settles the other, for the audit.
+#[derive(Debug, Serialize)]
+pub struct Standing {
+    pub bill: payable::Model,
+    pub credit: payable::Model,
+    pub laid: Vec<payable_allocation::Model>,
+    /// Why it was taken back.
+    pub reason: Option<String>,
+}
+
+impl Standing {
+    /// As it stands now.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn of(
+        tx: &impl ConnectionTrait,
+        (credit_id, bill_id): (i64, i64),
+        reason: Option<String>,
+    ) -> Result<Self> {
+        Ok(Self {
+            bill: store::payable_of(tx, bill_id).await?,
+            credit: store::payable_of(tx, credit_id).await?,
+            laid: store::laid_of_credit(tx, (credit_id, bill_id)).await?,
+            reason,
+        })
+    }
+}
+
 /// Credit to lay against a bill.
 #[derive(Clone, Debug, Serialize)]
 pub struct ApplySupplierCredit {
@@ -348,13 +379,11 @@ pub async fn apply_supplier_credit(
     let mut checks = Checks::new();
     checks.positive("amount", order.amount);
     checks.finish()?;
-    let credit = store::get_bill(&tx, "creditId", order.credit_id).await?;
-    if credit.kind != SupplierBillKind::Credit {
-        return Err(Error::not_found("creditId", "supplier's credit"));
-    }
+    let credit = store::get_credit(&tx, ("creditId", order.credit_id)).await?;
     let bill = store::get_bill_of(&tx, ("billId", order.bill_id), credit.supplier_id).await?;
-    let left = Cents(store::payable_of(&tx, credit.id).await?.open_cents);
-    let owed = store::payable_of(&tx, bill.id).await?;
+    let before = Standing::of(&tx, (credit.id, bill.id), None).await?;
+    let left = Cents(before.credit.open_cents);
+    let owed = &before.bill;
     let most = left.min(Cents(owed.open_cents));
     if order.amount > most {
         let message = format!(
@@ -366,9 +395,9 @@ pub async fn apply_supplier_credit(
         return Err(Error::refused(ProblemCode::TooMuch, "amount", message));
     }
     let on = shop::settings(&tx).await?.day_of(act.at);
-    lay(&tx, act, (&credit, &owed), (order.amount, on)).await?;
-    let after = store::payable_of(&tx, bill.id).await?;
-    let both = (Some(&owed), Some(&after));
+    lay(&tx, act, (&credit, owed), (order.amount, on)).await?;
+    let after = Standing::of(&tx, (credit.id, bill.id), None).await?;
+    let both = (Some(&before), Some(&after));
     audit::record(&tx, act, verb, of_bill(bill.id), both).await?;
     once.keep(&tx, act, &bill.id).await?;
     tx.commit().await?;

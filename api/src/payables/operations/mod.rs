@@ -4,6 +4,7 @@ mod arriving;
 pub mod bills;
 pub mod credits;
 pub mod paying;
+pub mod undoing;
 
 use nameplate_entities::account;
 use nameplate_rules::books::{AccountRef, BooksRefusal, Entry, Posting};
@@ -58,7 +59,7 @@ fn debit(account: impl Into<AccountRef>, amount: Cents) -> Option<Posting> {
 async fn post(
     tx: &impl ConnectionTrait,
     act: &Act,
-    (document, on, memo): (Subject, chrono::NaiveDate, String),
+    about: (Subject, chrono::NaiveDate, String),
     postings: Vec<Posting>,
 ) -> Result<()> {
     if postings.is_empty() {
@@ -66,6 +67,15 @@ async fn post(
     }
     let entry: std::result::Result<Entry, BooksRefusal> = Entry::balanced(postings);
     let entry = entry.map_err(|error| Error::caused("entry of a supplier's document", error))?;
+    post_entry(tx, act, about, entry).await
+}
+
+async fn post_entry(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (document, on, memo): (Subject, chrono::NaiveDate, String),
+    entry: Entry,
+) -> Result<()> {
     let new = NewEntry {
         on,
         memo,

@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{account, payable, supplier_payment};
-use nameplate_rules::books::{Posting, Role};
+use nameplate_rules::books::events;
 use nameplate_rules::invoice::{OpenItem, allocate};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
@@ -18,7 +18,7 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::{books, pricing, shop};
 
 use super::super::store::{self, Laid, Source};
-use super::{by_code, less, of_payment, post, sum};
+use super::{by_code, less, of_payment, post_entry, sum};
 
 /// What part of a payment settles which bill.
 #[derive(Clone, Debug, Serialize)]
@@ -88,12 +88,10 @@ pub async fn pay_supplier(act: &Act, new: PaySupplier) -> Result<supplier_paymen
         };
         laid.write(&tx, act.at).await?;
     }
-    let postings = vec![
-        Posting::debit(Role::Payables, new.amount),
-        Posting::credit(by_code(&bank), new.amount),
-    ];
+    let entry = events::supplier_paid(by_code(&bank), new.amount)
+        .map_err(|error| Error::caused("entry of a payment to a supplier", error))?;
     let memo = format!("Payment {} to {}", row.number, supplier.name);
-    post(&tx, act, (of_payment(row.id), row.paid_on, memo), postings).await?;
+    post_entry(&tx, act, (of_payment(row.id), row.paid_on, memo), entry).await?;
     audit::created(&tx, act, verb, of_payment(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
@@ -266,7 +264,7 @@ pub async fn undo_supplier_payment(
     for laid in store::laid_with(&tx, before.id).await? {
         store::take_back(&tx, (&laid, order.undone_on), act.at).await?;
     }
-    let entry = store::entry_of_payment(&tx, before.id).await?;
+    let entry = store::entry_of(&tx, of_payment(before.id)).await?;
     let memo = format!("Payment {} undone", before.number);
     books::reverse(&tx, act, ("paymentId", &entry), (order.undone_on, memo)).await?;
     let mut row = before.clone().into_active_model();

@@ -1,17 +1,17 @@
 //! What suppliers are owed, and what the stock is worth.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::SupplierBillKind;
-use nameplate_rules::invoice::{OpenItem, ageing};
 use nameplate_rules::money::Cents;
 use sea_orm::{ConnectionTrait, StreamTrait};
 
-use crate::base::{Error, Result};
-use crate::{payables, pricing, stock};
+use crate::base::Result;
+use crate::payables::{self, Aged};
+use crate::{pricing, stock};
 
 use super::file::{File, amount, text};
 
-/// What suppliers are owed by how late it is, as it stood on the day; what is left of credits apart.
+/// What suppliers are owed by how late it is, as it stood on the day; what is left of credits apart. What entries by hand
+/// of before say is payable, of no supplier, stands last, so that the last column adds up to the account on any day.
 pub async fn payables_ageing(
     db: &impl ConnectionTrait,
     file: &mut File,
@@ -28,36 +28,26 @@ pub async fn payables_ageing(
         "owed",
     ])?;
     let rows = payables::open_on(db, on).await?;
-    let ids = rows.iter().map(|row| row.supplier_id);
-    let names = payables::named(db, ids).await?;
-    for of_one in rows.chunk_by(|a, b| a.supplier_id == b.supplier_id) {
-        let Some(first) = of_one.first() else {
-            continue;
-        };
-        let name = names.iter().find(|row| row.id == first.supplier_id);
-        let is_bill = |row: &&payables::OpenBill| row.kind == SupplierBillKind::Bill;
-        let items = of_one.iter().filter(is_bill).map(|row| OpenItem {
-            due_on: row.due_on,
-            open: Cents(row.open_cents),
-        });
-        let items: Vec<OpenItem> = items.collect();
-        let aged = ageing(&items, on).map_err(|refusal| Error::caused("ageing", refusal))?;
-        let credits = of_one.iter().filter(|row| !is_bill(row));
-        let left = Cents::sum(credits.map(|row| Cents(row.open_cents)))
-            .map_err(|error| Error::caused("payables ageing", error))?;
-        let credit = left.checked_neg().unwrap_or_default();
-        let owed = Cents::sum([aged.total, left])
-            .map_err(|error| Error::caused("payables ageing", error))?;
+    let aged = Aged::by_supplier(&rows, on)?;
+    let names = payables::named(db, aged.iter().map(|(supplier_id, _)| *supplier_id)).await?;
+    for (supplier_id, aged) in &aged {
+        let name = names.iter().find(|row| row.id == *supplier_id);
+        let brackets = &aged.brackets;
         file.row([
             text(name.map_or("", |row| &row.name)),
-            amount(aged.not_yet_due),
-            amount(aged.days_1_to_30),
-            amount(aged.days_31_to_60),
-            amount(aged.days_61_to_90),
-            amount(aged.over_90),
-            amount(credit),
-            amount(owed),
+            amount(brackets.not_yet_due),
+            amount(brackets.days_1_to_30),
+            amount(brackets.days_31_to_60),
+            amount(brackets.days_61_to_90),
+            amount(brackets.over_90),
+            amount(aged.credit),
+            amount(aged.owed),
         ])?;
+    }
+    let by_hand = payables::by_hand_on(db, on).await?;
+    if by_hand != 0 {
+        let owed = amount(Cents(by_hand));
+        file.row(["entries by hand of before", "", "", "", "", "", "", &owed])?;
     }
     Ok(())
 }

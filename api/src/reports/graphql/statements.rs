@@ -50,14 +50,15 @@ pub struct AccountAmount {
 }
 
 /// What was earned and what it cost. On the cash basis sales count as far as they are paid, after their discounts, and
-/// neither write-offs nor other entries that touch receivables count; expenses count on the day they are posted.
+/// neither write-offs nor other entries that touch receivables count. Expenses of suppliers' bills count as far as these
+/// are paid, on the day paid; parts bought into stock when they are used; other expenses on the day they are posted.
 #[derive(SimpleObject)]
 pub struct IncomeStatement {
     /// First day.
     from: NaiveDate,
     /// Last day.
     to: NaiveDate,
-    /// Which days a sale counts on.
+    /// Which days sales and suppliers' bills count on.
     basis: Basis,
     /// Revenue by account.
     revenue_rows: Vec<AccountAmount>,

@@ -1,5 +1,6 @@
 //! Every query of the reports. Each is bounded: by the accounts, levels and staff of the shop, by a page, or by a limit.
 
+pub mod bills;
 pub mod documents;
 pub mod journal;
 pub mod margins;

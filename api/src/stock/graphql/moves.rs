@@ -191,8 +191,18 @@ impl UnbilledReceipt {
         }
     }
 
-    /// What they were said to cost.
+    /// What all of them were said to cost.
     async fn cost(&self) -> Money {
         Money::cents(self.row.cost_cents)
+    }
+
+    /// How many of them are still to be billed.
+    async fn open_quantity(&self) -> ExactDecimal {
+        self.row.open_quantity.into()
+    }
+
+    /// What those were said to cost.
+    async fn open_cost(&self) -> Money {
+        Money::cents(self.row.open_cents)
     }
 }

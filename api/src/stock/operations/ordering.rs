@@ -175,6 +175,33 @@ pub async fn deliver(
     Ok(after)
 }
 
+/// What came for an order, by a bill that is undone, did not come: it is on order again, unless it was closed by hand.
+///
+/// # Errors
+/// Internal only.
+pub async fn undeliver(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    (order_id, quantity): (i64, Decimal),
+) -> Result<part_order::Model> {
+    let before = store::get_order(tx, "", order_id).await?;
+    let received = before.received_quantity.0 - quantity;
+    let mut row = before.clone().into_active_model();
+    row.received_quantity = Set(Exact(received.normalize()));
+    if before.closed_because.is_none() {
+        row.state = Set(PartOrderState::Ordered);
+        row.closed_on = Set(None);
+    } else if received <= Decimal::ZERO {
+        row.state = Set(PartOrderState::Cancelled);
+    }
+    row.version = Set(before.version + 1);
+    let after = row.update(tx).await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(tx, act, verb, subject(after.id), both).await?;
+    Ok(after)
+}
+
 fn must_be_open(order: &part_order::Model, path: &str) -> Result<()> {
     let state = match order.state {
         PartOrderState::Ordered => return Ok(()),

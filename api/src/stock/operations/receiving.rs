@@ -86,7 +86,7 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
         .await?;
     let memo = format!("{} received", part.number);
     ledger.post(&came.row, (memo, against)).await?;
-    if new.paid_from.is_none() && cost > Cents::ZERO {
+    if new.paid_from.is_none() {
         let supplier_id = order.as_ref().map(|order| order.supplier_id);
         store::await_bill(&tx, &came.row, supplier_id.or(part.supplier_id)).await?;
     }

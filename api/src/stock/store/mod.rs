@@ -311,6 +311,8 @@ pub async fn await_bill(
         supplier_id: Set(supplier_id),
         cost_cents: Set(row.value_cents),
         is_open: Set(true),
+        open_quantity: Set(row.quantity),
+        open_cents: Set(row.value_cents),
     };
     unbilled_receipt::Entity::insert(new)
         .exec_without_returning(tx)

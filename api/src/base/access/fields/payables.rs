@@ -5,13 +5,14 @@ pub(super) const PAYABLES: &[Row] = &[
     (
         "Query",
         Desk,
-        "supplierBills supplierPayments payablesAgeing supplierStatement",
+        "supplierBills supplierPayments billAccounts payablesAgeing supplierStatement",
     ),
+    ("BillAccount", Desk, "code name isKept"),
     ("Supplier", Desk, "termsDays"),
     (
         "SupplierBill",
         Desk,
-        "id kind number supplierNumber supplier billedOn dueOn total open note credits recordedAt recordedBy",
+        "id kind number supplierNumber supplier billedOn dueOn total open note credits recordedAt recordedBy undoneOn undoneBecause",
     ),
     ("SupplierBill", Desk, "lines allocations"),
     (
@@ -39,7 +40,7 @@ pub(super) const PAYABLES: &[Row] = &[
     (
         "SupplierStatement",
         Desk,
-        "supplier from until opening lines closing",
+        "supplier from until opening lines hasMore closing",
     ),
     (
         "SupplierStatementLine",

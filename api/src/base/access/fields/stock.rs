@@ -32,7 +32,11 @@ pub(super) const STOCK: &[Row] = &[
     ("StockMove", Desk, "value valueAfter partOrder undoes"),
     ("StockValue", Desk, "on total unassigned parts"),
     ("FittedPart", Desk, "partUsed call"),
-    ("UnbilledReceipt", Desk, "receipt supplier cost"),
+    (
+        "UnbilledReceipt",
+        Desk,
+        "receipt supplier cost openQuantity openCost",
+    ),
     (
         "PartOrder",
         Staff,

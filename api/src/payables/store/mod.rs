@@ -1,18 +1,27 @@
-//! Rows of bills, payments and what settles what; what was open on a day.
+//! Rows of bills, payments and what settles what.
+
+mod reports;
+
+pub use reports::{
+    OpenBill, balance_before, balance_through, by_hand_on, moves_between, named, open_now, open_on,
+};
 
 use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::SupplierBillKind;
 use nameplate_entities::{
-    journal_entry, payable, payable_allocation, stock_move, supplier, supplier_bill,
-    supplier_payment, unbilled_receipt,
+    journal_entry, payable, payable_allocation, stock_move, supplier_bill, supplier_bill_line,
+    supplier_bill_undoing, supplier_payment, unbilled_receipt,
 };
 use nameplate_rules::money::Cents;
-use sea_orm::sea_query::{Expr, ExprTrait, Query, SimpleExpr};
+use rust_decimal::Decimal;
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement, SimpleExpr};
 use sea_orm::{
-    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult,
-    QueryFilter, QueryOrder, Statement,
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
+    QueryOrder,
 };
 
+use crate::base::audit::Subject;
 use crate::base::{Error, ProblemCode, Result};
 
 /// The bill or credit, which the input names at `path`.
@@ -28,6 +37,21 @@ pub async fn get_bill(
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "supplier's bill"))
+}
+
+/// The same, if it is a credit.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_credit(
+    db: &impl ConnectionTrait,
+    (path, id): (&str, i64),
+) -> Result<supplier_bill::Model> {
+    let row = get_bill(db, path, id).await?;
+    if row.kind != SupplierBillKind::Credit {
+        return Err(Error::not_found(path, "supplier's credit"));
+    }
+    Ok(row)
 }
 
 /// The same, if it is a bill of this supplier.
@@ -46,7 +70,14 @@ pub async fn get_bill_of(
     Ok(row)
 }
 
-/// Refuses a number of this supplier that is on record.
+fn undone_bills() -> SelectStatement {
+    Query::select()
+        .column(supplier_bill_undoing::Column::BillId)
+        .from(supplier_bill_undoing::Entity)
+        .to_owned()
+}
+
+/// Refuses a number of this supplier that is on record, on a bill that stands.
 ///
 /// # Errors
 /// `Taken`.
@@ -59,6 +90,7 @@ pub async fn is_new_number(
         .filter(supplier_bill::Column::SupplierId.eq(supplier_id))
         .filter(supplier_bill::Column::Kind.eq(kind))
         .filter(supplier_bill::Column::SupplierNumberKey.eq(number.to_lowercase()))
+        .filter(supplier_bill::Column::Id.not_in_subquery(undone_bills()))
         .one(db)
         .await?;
     match twin {
@@ -83,11 +115,25 @@ pub async fn receipt(
     Ok(row.zip(moved))
 }
 
-/// The bill of a receipt is there.
-pub async fn is_billed(tx: &impl ConnectionTrait, receipt: &unbilled_receipt::Model) -> Result<()> {
+/// So many pieces of a receipt are billed now, and so much of its cost; both below zero for a bill that is undone.
+///
+/// # Errors
+/// Internal only.
+pub async fn bill_some(
+    tx: &impl ConnectionTrait,
+    receipt: &unbilled_receipt::Model,
+    (quantity, cost): (Decimal, Cents),
+) -> Result<()> {
+    let left = receipt.open_quantity.0.checked_sub(quantity);
+    let cost = Cents(receipt.open_cents).checked_sub(cost);
+    let (Some(left), Some(cost)) = (left, cost) else {
+        return Err(Error::internal("a receipt is too large"));
+    };
     let row = unbilled_receipt::ActiveModel {
         move_id: Set(receipt.move_id),
-        is_open: Set(false),
+        is_open: Set(left > Decimal::ZERO),
+        open_quantity: Set(Exact(left.normalize())),
+        open_cents: Set(cost.0),
         ..Default::default()
     };
     row.update(tx).await?;
@@ -214,7 +260,62 @@ pub async fn take_back(
         ..Default::default()
     };
     row.insert(tx).await?;
+    if let Some(credit_id) = laid.credit_id {
+        take_off(tx, credit_id, back).await?;
+    }
     take_off(tx, laid.bill_id, back).await
+}
+
+/// What of this credit settles this bill and was not undone.
+///
+/// # Errors
+/// Internal only.
+pub async fn laid_of_credit(
+    db: &impl ConnectionTrait,
+    (credit_id, bill_id): (i64, i64),
+) -> Result<Vec<payable_allocation::Model>> {
+    let undone = Query::select()
+        .column(payable_allocation::Column::UndoesAllocationId)
+        .from(payable_allocation::Entity)
+        .and_where(payable_allocation::Column::CreditId.eq(credit_id))
+        .and_where(payable_allocation::Column::UndoesAllocationId.is_not_null())
+        .to_owned();
+    Ok(payable_allocation::Entity::find()
+        .filter(payable_allocation::Column::CreditId.eq(credit_id))
+        .filter(payable_allocation::Column::BillId.eq(bill_id))
+        .filter(payable_allocation::Column::UndoesAllocationId.is_null())
+        .filter(payable_allocation::Column::Id.not_in_subquery(undone))
+        .order_by_asc(payable_allocation::Column::Id)
+        .all(db)
+        .await?)
+}
+
+/// From which day a bill or credit counts no more; none while it stands.
+///
+/// # Errors
+/// Internal only.
+pub async fn undoing_of(
+    db: &impl ConnectionTrait,
+    bill_id: i64,
+) -> Result<Option<supplier_bill_undoing::Model>> {
+    Ok(supplier_bill_undoing::Entity::find_by_id(bill_id)
+        .one(db)
+        .await?)
+}
+
+/// The lines of a bill or credit, in order.
+///
+/// # Errors
+/// Internal only.
+pub async fn lines_of(
+    db: &impl ConnectionTrait,
+    bill_id: i64,
+) -> Result<Vec<supplier_bill_line::Model>> {
+    Ok(supplier_bill_line::Entity::find()
+        .filter(supplier_bill_line::Column::BillId.eq(bill_id))
+        .order_by_asc(supplier_bill_line::Column::Position)
+        .all(db)
+        .await?)
 }
 
 /// The last day from which something that had settled one of these bills was undone.
@@ -249,135 +350,17 @@ pub async fn get_payment(
         .ok_or_else(|| Error::not_found(path, "payment to a supplier"))
 }
 
-/// The entry of a payment itself, not of its undoing.
-pub async fn entry_of_payment(
+/// The entry of a bill, credit or payment itself, not of its undoing.
+pub async fn entry_of(
     db: &impl ConnectionTrait,
-    payment_id: i64,
+    document: Subject,
 ) -> Result<journal_entry::Model> {
     journal_entry::Entity::find()
-        .filter(journal_entry::Column::DocumentKind.eq("supplier_payment"))
-        .filter(journal_entry::Column::DocumentId.eq(payment_id))
+        .filter(journal_entry::Column::DocumentKind.eq(document.kind))
+        .filter(journal_entry::Column::DocumentId.eq(document.id))
         .filter(journal_entry::Column::ReversesEntryId.is_null())
+        .order_by_asc(journal_entry::Column::Id)
         .one(db)
         .await?
-        .ok_or_else(|| Error::internal("a payment to a supplier without its entry"))
-}
-
-/// What was open with one supplier and one due day; credits below zero.
-#[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
-pub struct OpenBill {
-    pub supplier_id: i64,
-    pub kind: SupplierBillKind,
-    pub due_on: NaiveDate,
-    pub open_cents: i64,
-}
-
-/// What was open at the end of a day, by supplier and due day, read from documents and what settled them by then.
-///
-/// # Errors
-/// Internal only.
-pub async fn open_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<OpenBill>> {
-    let sql = "SELECT supplier_id, kind, due_on, CAST(SUM(cents) AS BIGINT) AS open_cents FROM (\
-         SELECT supplier_id, kind, due_on, CASE WHEN kind = 'bill' THEN total_cents ELSE -total_cents END AS cents \
-         FROM supplier_bill WHERE billed_on <= $1 \
-         UNION ALL SELECT b.supplier_id, b.kind, b.due_on, -a.amount_cents FROM payable_allocation a \
-         JOIN supplier_bill b ON b.id = a.bill_id WHERE a.applied_on <= $1 \
-         UNION ALL SELECT c.supplier_id, c.kind, c.due_on, a.amount_cents FROM payable_allocation a \
-         JOIN supplier_bill c ON c.id = a.credit_id WHERE a.applied_on <= $1) moved \
-         GROUP BY supplier_id, kind, due_on HAVING SUM(cents) <> 0 ORDER BY supplier_id, kind, due_on";
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
-    Ok(OpenBill::find_by_statement(statement).all(db).await?)
-}
-
-/// What is open now, by supplier and due day.
-///
-/// # Errors
-/// Internal only.
-pub async fn open_now(db: &impl ConnectionTrait) -> Result<Vec<OpenBill>> {
-    let sql = "SELECT supplier_id, kind, due_on, \
-         CAST(SUM(CASE WHEN kind = 'bill' THEN open_cents ELSE -open_cents END) AS BIGINT) AS open_cents FROM payable \
-         WHERE open_cents > 0 GROUP BY supplier_id, kind, due_on ORDER BY supplier_id, kind, due_on";
-    let statement = Statement::from_string(db.get_database_backend(), sql);
-    Ok(OpenBill::find_by_statement(statement).all(db).await?)
-}
-
-/// What entries by hand say is payable at the end of a day: posted before bills were recorded, and not undone.
-///
-/// # Errors
-/// Internal only.
-pub async fn by_hand_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<i64> {
-    let sql = "SELECT CAST(COALESCE(SUM(p.credit_cents - p.debit_cents), 0) AS BIGINT) AS cents FROM posting p \
-         JOIN account a ON a.id = p.account_id AND a.role = 'payables' \
-         JOIN journal_entry e ON e.id = p.entry_id AND e.document_kind = 'manual' WHERE p.entry_on <= $1";
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
-    let row = Sum::find_by_statement(statement).one(db).await?;
-    Ok(row.map_or(0, |row| row.cents))
-}
-
-/// The suppliers of these ids, in one statement.
-///
-/// # Errors
-/// Internal only.
-pub async fn named(
-    db: &impl ConnectionTrait,
-    ids: impl IntoIterator<Item = i64>,
-) -> Result<Vec<supplier::Model>> {
-    Ok(supplier::Entity::find()
-        .filter(supplier::Column::Id.is_in(ids))
-        .all(db)
-        .await?)
-}
-
-/// One thing that happened on a supplier's account.
-#[derive(Clone, Debug, FromQueryResult)]
-pub struct Moved {
-    pub on_day: NaiveDate,
-    pub kind: String,
-    pub number: String,
-    pub reference: Option<String>,
-    pub cents: i64,
-}
-
-/// Everything that moves the account of supplier `$1`.
-const MOVES: &str = "SELECT billed_on AS on_day, kind, number, supplier_number AS reference, \
-     CASE WHEN kind = 'bill' THEN total_cents ELSE -total_cents END AS cents, 1 AS place FROM supplier_bill \
-     WHERE supplier_id = $1 \
-     UNION ALL SELECT paid_on, 'payment', number, reference, -amount_cents, 2 FROM supplier_payment WHERE supplier_id = $1 \
-     UNION ALL SELECT undone_on, 'payment_undone', number, reference, amount_cents, 3 FROM supplier_payment \
-     WHERE supplier_id = $1 AND undone_on IS NOT NULL";
-
-#[derive(FromQueryResult)]
-struct Sum {
-    cents: i64,
-}
-
-/// What a supplier was owed before this day.
-pub async fn balance_before(
-    db: &impl ConnectionTrait,
-    supplier_id: i64,
-    day: NaiveDate,
-) -> Result<i64> {
-    let sql = format!(
-        "SELECT CAST(COALESCE(SUM(cents), 0) AS BIGINT) AS cents FROM ({MOVES}) m WHERE on_day < $2"
-    );
-    let values = [supplier_id.into(), day.into()];
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
-    let row = Sum::find_by_statement(statement).one(db).await?;
-    Ok(row.map_or(0, |row| row.cents))
-}
-
-/// What happened from one day through another, oldest first, at most `rows_max`.
-pub async fn moves_between(
-    db: &impl ConnectionTrait,
-    supplier_id: i64,
-    (from, until): (NaiveDate, NaiveDate),
-    rows_max: u64,
-) -> Result<Vec<Moved>> {
-    let sql = format!(
-        "SELECT on_day, kind, number, reference, cents FROM ({MOVES}) m WHERE on_day >= $2 AND on_day <= $3 \
-         ORDER BY on_day, place, number LIMIT {rows_max}"
-    );
-    let values = [supplier_id.into(), from.into(), until.into()];
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
-    Ok(Moved::find_by_statement(statement).all(db).await?)
+        .ok_or_else(|| Error::internal("a supplier's document without its entry"))
 }
