@@ -9,7 +9,7 @@ use crate::base::{Act, Role};
 use crate::graphql::{loaders, schema};
 use crate::invoices::{Excess, record_payment};
 
-async fn ask(act: &Act, query: &str) -> Value {
+pub async fn ask(act: &Act, query: &str) -> Value {
     let app = &act.app;
     let request = Request::new(query)
         .data(act.clone())

@@ -89,6 +89,8 @@ mod parts_testing;
 #[cfg(test)]
 mod payable_mistake_tests;
 #[cfg(test)]
+mod payable_report_tests;
+#[cfg(test)]
 mod payable_tests;
 #[cfg(test)]
 mod payer_tests;

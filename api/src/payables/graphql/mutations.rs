@@ -23,7 +23,8 @@ use super::undoing::{
 use super::{SupplierBill, SupplierPayment};
 
 /// One line of a bill. Parts: `partId`, `quantity`, `unitCost`. An expense: `account` and `amount`. Freight or tax that
-/// belongs to what the parts cost: `amount` alone; it is spread over them by largest remainder.
+/// belongs to what the parts cost: `amount` alone; it is spread over them by largest remainder. The share of parts that came
+/// in before the bill is cost of sales.
 #[derive(InputObject)]
 pub struct SupplierBillLineInput {
     /// In words.
