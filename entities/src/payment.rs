@@ -29,6 +29,10 @@ pub struct Model {
     pub bank_account_id: Option<i64>,
     /// The day it was taken there.
     pub banked_on: Option<Date>,
+    /// The day from which it waits again, where a deposit it was on was undone.
+    pub waits_again_from: Option<Date>,
+    /// When it was marked as one that an entry by hand took to the bank, before there were deposits.
+    pub banked_before_at: Option<DateTimeUtc>,
 }
 
 /// Joins are written where they are used.

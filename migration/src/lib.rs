@@ -30,6 +30,7 @@ mod m20261128_23_payers;
 mod m20261128_24_e_invoices;
 mod m20261128_25_journal_by_day;
 mod m20261128_28_bills_put_right;
+mod m20261128_32_banked_before;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -67,6 +68,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_24_e_invoices::Migration),
             Box::new(m20261128_25_journal_by_day::Migration),
             Box::new(m20261128_28_bills_put_right::Migration),
+            Box::new(m20261128_32_banked_before::Migration),
         ]
     }
 }

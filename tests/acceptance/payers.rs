@@ -104,7 +104,7 @@ on_both_databases! {
         let path = text(&bills[1], "eInvoicePath").to_owned();
         let (status, kind, body) = fetched(&shop, Some(&shop.office), &path).await;
         assert_eq!((status, kind.as_str()), (409, "application/problem+json"), "{body}");
-        assert!(body.contains("shop's settings"), "{body}");
+        assert!(body.contains("shop's settings") && body.contains(r#""code":"SETTING_MISSING""#), "{body}");
         let setting = json!({ "taxRegistration": "NL 418-2207" });
         shop.done(&shop.owner, "changeShop", setting, "shop { taxRegistration }").await;
         for token in [&shop.office, &shop.owner] {
@@ -114,8 +114,10 @@ on_both_databases! {
         }
         assert_eq!(fetched(&shop, Some(&shop.technician), &path).await.0, 404);
         assert_eq!(fetched(&shop, None, &path).await.0, 401);
-        let household = text(&bills[0], "eInvoicePath").to_owned();
-        assert_eq!(fetched(&shop, Some(&shop.office), &household).await.0, 409);
+        assert_eq!(bills[0]["eInvoicePath"], json!(null), "a household has none");
+        let household = text(&bills[0], "pdfPath").replace(".pdf", "/e-invoice.xml");
+        let (status, _, body) = fetched(&shop, Some(&shop.office), &household).await;
+        assert!(status == 409 && body.contains(r#""code":"WRONG_STATE""#), "{body}");
         assert_eq!(fetched(&shop, Some(&shop.office), "/documents/nothing/e-invoice.xml").await.0, 404);
 
         insurer_takes_over(&mut shop, &bills[1]).await;

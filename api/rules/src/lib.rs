@@ -7,6 +7,7 @@ pub mod banking;
 pub mod books;
 pub mod callback;
 pub mod cautions;
+pub mod countries;
 pub mod coverage;
 pub mod dates;
 pub mod estimate;

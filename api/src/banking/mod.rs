@@ -4,7 +4,8 @@
 //! call is in `invoices`); a payment *waits* until it is on one. A *line* is one movement as the bank wrote it, a *match*
 //! says which lines and which postings of the bank's account are the same money, and a *reconciliation* that the books
 //! agree with the bank through a day. What must stay true: a payment is on one standing deposit at most, and never on one
-//! before the day it was received; receipts not yet banked are the payments that wait; a deposit has its one entry in the
+//! before the day it was received; receipts not yet banked are the payments that wait, and what entries by hand took to a
+//! bank before there were deposits is marked so, at most as much as these took; a deposit has its one entry in the
 //! books, and one more when it is undone. A line and a posting are in one match at most, and its sums are equal; nothing
 //! is matched by itself; a reconciled balance is the sum of the postings matched through its day, and stays so, as these
 //! matches are frozen and entries are never edited: what is dated back later is outstanding.
@@ -16,8 +17,14 @@ mod operations;
 mod proposing;
 mod store;
 
-pub use importing::{FILE_MAX, Fault, Imported, Purpose, ReadLine, Taken, import_statement};
+pub use importing::{
+    FILE_MAX, Fault, Imported, Purpose, ReadLine, Taken, import_statement, take_back_statement,
+};
 pub use layouts::{BankColumns, SaveBankLayout, save_bank_layout};
+pub use operations::before::{
+    BankedBefore, MarkBankedBefore, UnmarkBankedBefore, banked_by_hand, mark_banked_before,
+    unmark_banked_before,
+};
 pub use operations::booking::{
     BookBankLine, Split, StartBankAccount, book_bank_line, start_bank_account,
 };

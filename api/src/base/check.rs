@@ -2,6 +2,7 @@
 //! clerk mends them in one go.
 
 use chrono::{Days, NaiveDate};
+use nameplate_rules::countries::is_country;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 
@@ -106,6 +107,16 @@ impl Checks {
     ) -> Option<String> {
         let value = value.filter(|text| !text.trim().is_empty())?;
         Some(self.phone(path, value, country))
+    }
+
+    /// The code of a country, two letters of ISO 3166-1 in any case.
+    pub fn country(&mut self, path: &str, value: &str) -> String {
+        let code = value.trim().to_uppercase();
+        if !is_country(&code) {
+            let message = "Give the country by its two letters (ISO 3166-1), like US.";
+            self.refuse(ProblemCode::Malformed, path, message);
+        }
+        code
     }
 
     /// An amount from zero up to the most that one figure of a small shop can be.

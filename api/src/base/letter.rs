@@ -35,6 +35,8 @@ pub struct Outgoing {
     pub rendered: RenderedMail,
     /// Its files, in order; may be empty.
     pub attachments: Vec<Attachment>,
+    /// Why a file that its reader wants is not among them; the desk is told.
+    pub without: Option<String>,
 }
 
 /// The shop as it signs a mail.

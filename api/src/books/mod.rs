@@ -22,10 +22,12 @@ pub use operations::{
     free_account, open, post_journal, reopen_books, restore_account, retire_account,
     reverse_journal,
 };
-pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_key};
-pub use store::balances::balance_before;
+pub use posting::{
+    MANUAL, NewEntry, account_id, check_open, post, post_where_it_lay, reverse, role_key,
+};
 pub use store::balances::{Balance, Closings, Days, balances};
-pub use store::{TaxOwed, bank_account, chart, tax_owed};
+pub use store::balances::{balance_before, balance_of_role};
+pub use store::{TaxOwed, account_with, bank_account, chart, tax_owed};
 
 #[cfg(test)]
 mod period_tests;

@@ -28,14 +28,8 @@ pub struct Address {
 impl Address {
     fn checked(&self, checks: &mut Checks, below: &str) -> Self {
         let path = |field: &str| format!("{below}.{field}");
-        let country = self.country.as_deref().unwrap_or(HOME).to_uppercase();
-        if country.len() != 2 || !country.chars().all(|c| c.is_ascii_alphabetic()) {
-            checks.refuse(
-                ProblemCode::Malformed,
-                &path("country"),
-                "Give the country's two letters, like US.",
-            );
-        }
+        let country = self.country.as_deref().unwrap_or(HOME);
+        let country = checks.country(&path("country"), country);
         Self {
             line1: checks.text(&path("line1"), &self.line1, LINE_MAX),
             line2: checks.text_if_any(&path("line2"), self.line2.as_deref(), LINE_MAX),

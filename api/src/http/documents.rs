@@ -15,7 +15,7 @@ use crate::{estimates, invoices};
 
 use super::Shared;
 use super::caller;
-use super::problem::problem;
+use super::problem::{coded_problem, problem};
 
 /// Mounts the documents.
 pub fn routes(routes: &mut web::ServiceConfig) {
@@ -48,7 +48,7 @@ async fn send_file(shared: Data<Shared>, request: HttpRequest, id: Path<String>)
         // What the standard cannot tell, or waits for a setting, is said; what is not there looks like any other.
         Err(Error::Refused(problems)) => match problems.first() {
             Some(found) if found.code != ProblemCode::NotFound => {
-                problem(StatusCode::CONFLICT, &found.message)
+                coded_problem(StatusCode::CONFLICT, found)
             }
             _ => answer(Ok(None)),
         },
@@ -90,10 +90,7 @@ async fn file(act: &Act, id: &str) -> Result<Option<Attachment>> {
     let db = act.app.db.read();
     let found = match ids::read(&ID::from(id)) {
         Some((Kind::EstimateRevision, row)) => estimates::printed_pdf(db, row).await,
-        Some((Kind::Invoice, row)) => {
-            let letter = invoices::letter(db, row).await;
-            letter.map(|letter| letter.attachments.into_iter().next())
-        }
+        Some((Kind::Invoice, row)) => invoices::pdf(db, row).await.map(Some),
         _ => Ok(None),
     };
     match found {

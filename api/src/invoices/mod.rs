@@ -36,7 +36,9 @@ pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 pub use issuing::rebilling::{RebillInvoice, rebill_invoice};
 pub use issuing::{IssueInvoice, issue_invoice};
-pub use receiving::banked::{AtBank, put_at_bank};
+pub use receiving::banked::{
+    AtBank, mark_banked_before, put_at_bank, unmark_banked_before, wait_again,
+};
 pub use receiving::credit::{
     AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, refund_credit,
 };
@@ -44,6 +46,6 @@ pub use receiving::deposits::{RecordDeposit, record_deposit};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
 pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment};
 pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};
-pub use telling::letter::{letter, overdue_letter};
+pub use telling::letter::{letter, overdue_letter, pdf};
 pub use telling::resending::{ResendDocument, resend_document};
 pub use telling::statement::{SendStatement, account, send_statement, statement_letter};

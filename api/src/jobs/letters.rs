@@ -92,6 +92,7 @@ fn notice(shop: &Settings, headline: &str, sentences: &[String]) -> Result<Outgo
         .render()
         .map_err(|error| Error::caused("a notice's template", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: Vec::new(),
     })

@@ -45,7 +45,7 @@ pub async fn send_next(act: &Act, transport: &Transport) -> Result<bool> {
     let outcome = hand_over(act, transport, &mail).await;
     let later = act.app.act(act.caller.clone());
     match outcome {
-        Ok(()) => sent(&later, mail).await?,
+        Ok(without) => sent(&later, mail, without).await?,
         Err(SendFault::Later(said)) if later.at < mail.give_up_at => {
             postpone(&later, mail, &said).await?;
         }
@@ -98,7 +98,7 @@ async fn hand_over(
     act: &Act,
     transport: &Transport,
     mail: &Model,
-) -> std::result::Result<(), SendFault> {
+) -> std::result::Result<Option<String>, SendFault> {
     let payload: Payload = serde_json::from_str(&mail.payload_json).map_err(|error| {
         SendFault::Never(format!("the mail's contents are unreadable: {error}"))
     })?;
@@ -122,10 +122,11 @@ async fn hand_over(
             mail.id
         ),
     };
-    transport.send(&envelope, &outgoing).await
+    transport.send(&envelope, &outgoing).await?;
+    Ok(outgoing.without)
 }
 
-async fn sent(act: &Act, mail: Model) -> Result<()> {
+async fn sent(act: &Act, mail: Model, without: Option<String>) -> Result<()> {
     let payload_json = without_secret(&mail.payload_json)?;
     let change = ActiveModel {
         state: Set(MailState::Sent),
@@ -135,8 +136,15 @@ async fn sent(act: &Act, mail: Model) -> Result<()> {
         ..Default::default()
     };
     let tx = act.app.db.write().await?;
-    settle(&tx, &mail, change).await?;
+    if settle(&tx, &mail, change).await?
+        && let Some(why) = &without
+    {
+        tell_what_is_missing(&tx, act, &mail, why).await?;
+    }
     tx.commit().await?;
+    if without.is_some() {
+        act.app.mail_bell.notify_one();
+    }
     tracing::info!(
         mail_id = mail.id,
         attempts = mail.attempts,
@@ -248,11 +256,7 @@ async fn tell_the_desk(
         MailKind::Invoice => "an invoice or credit note",
         MailKind::Notice => "a notice",
     };
-    let name = if mail.to_name.is_empty() {
-        &mail.to_email
-    } else {
-        &mail.to_name
-    };
+    let name = name_of(mail);
     let notice = Payload::Notice {
         headline: format!("Mail to {name} could not be delivered"),
         sentences: vec![
@@ -261,6 +265,41 @@ async fn tell_the_desk(
             "Check the address with the customer, then send the mail again from the list of failed mails.".to_owned(),
         ],
     };
+    notify(tx, act, mail, &notice).await
+}
+
+/// The same about a mail that left without a file its reader wants.
+async fn tell_what_is_missing(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    mail: &Model,
+    why: &str,
+) -> Result<()> {
+    let name = name_of(mail);
+    let notice = Payload::Notice {
+        headline: format!("Mail to {name} left without a file"),
+        sentences: vec![
+            format!("A mail to {name} ({}) was sent. {why}", mail.to_email),
+            "Mend that, then send the document again (resendDocument).".to_owned(),
+        ],
+    };
+    notify(tx, act, mail, &notice).await
+}
+
+fn name_of(mail: &Model) -> &str {
+    if mail.to_name.is_empty() {
+        &mail.to_email
+    } else {
+        &mail.to_name
+    }
+}
+
+async fn notify(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    mail: &Model,
+    notice: &Payload,
+) -> Result<()> {
     let about = Subject {
         kind: ABOUT_MAIL,
         id: mail.id,
@@ -270,7 +309,7 @@ async fn tell_the_desk(
             email: person.email,
             name: person.name,
         };
-        outbox::enqueue(tx, act, &to, about, &notice).await?;
+        outbox::enqueue(tx, act, &to, about, notice).await?;
     }
     Ok(())
 }

@@ -89,6 +89,7 @@ mod tests {
 
     fn mail() -> Outgoing {
         Outgoing {
+            without: None,
             rendered: RenderedMail {
                 subject: "Your estimate".to_owned(),
                 text: "Hello".to_owned(),

@@ -142,12 +142,14 @@ impl ChangeShop {
             ("city", &self.city, &mut row.city),
             ("region", &self.region, &mut row.region),
             ("postalCode", &self.postal_code, &mut row.postal_code),
-            ("country", &self.country, &mut row.country),
         ];
         for (path, value, column) in texts {
             if let Some(value) = value {
                 *column = Set(checks.text(path, value, LINE_MAX));
             }
+        }
+        if let Some(country) = &self.country {
+            row.country = Set(checks.country("country", country));
         }
         if let Some(line2) = &self.line2 {
             row.line2 = Set(checks.text_if_any("line2", Some(line2), LINE_MAX));

@@ -16,11 +16,11 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
 const DEPOSITS: &[Rule] = &[
     Rule {
         table: "account",
-        what: "cents of receipts not yet banked in the books, but for entries by hand, against payments that wait",
+        what: "cents of receipts not yet banked in the books against payments that wait; what entries by hand took to a \
+               bank is to be marked (markBankedBefore)",
         sql: "SELECT a.id AS row_id, found, expected FROM account a, \
               (SELECT CAST(COALESCE(SUM(p.debit_cents - p.credit_cents), 0) AS BIGINT) AS found \
-              FROM posting p JOIN account b ON b.id = p.account_id JOIN journal_entry e ON e.id = p.entry_id \
-              WHERE b.role = 'undeposited_receipts' AND e.document_kind <> 'manual') f, \
+              FROM posting p JOIN account b ON b.id = p.account_id WHERE b.role = 'undeposited_receipts') f, \
               (SELECT CAST(COALESCE(SUM(amount_cents), 0) AS BIGINT) AS expected FROM payment \
               WHERE bank_account_id IS NULL AND reversed_on IS NULL) w \
               WHERE a.role = 'undeposited_receipts' AND found <> expected",
@@ -65,10 +65,46 @@ const DEPOSITS: &[Rule] = &[
         sql: "SELECT p.id AS row_id, p.bank_account_id AS found, d.account_id AS expected FROM payment p \
               LEFT JOIN bank_deposit_line l ON l.standing_payment_id = p.id \
               LEFT JOIN bank_deposit d ON d.id = l.deposit_id \
-              WHERE COALESCE(p.bank_account_id, 0) <> COALESCE(d.account_id, 0) \
+              WHERE (p.banked_before_at IS NULL AND COALESCE(p.bank_account_id, 0) <> COALESCE(d.account_id, 0)) \
+              OR (p.banked_before_at IS NOT NULL AND (d.id IS NOT NULL OR p.bank_account_id IS NULL \
+              OR p.banked_on IS NULL OR p.banked_on < p.received_on)) \
               OR (d.id IS NOT NULL AND (p.banked_on IS NULL OR p.banked_on <> d.deposited_on \
               OR d.deposited_on < p.received_on OR d.undone_on IS NOT NULL OR l.amount_cents <> p.amount_cents)) \
               ORDER BY p.id",
+    },
+    Rule {
+        table: "payment",
+        what: "the day from which it waits again, which is the last on which a deposit of it was undone; it is not undone before that",
+        sql: "SELECT id AS row_id, CAST(NULL AS BIGINT) AS found, CAST(NULL AS BIGINT) AS expected FROM \
+              (SELECT p.id, p.waits_again_from AS said, p.reversed_on, (SELECT MAX(d.undone_on) FROM bank_deposit_line l \
+              JOIN bank_deposit d ON d.id = l.deposit_id WHERE l.payment_id = p.id) AS undone FROM payment p) s \
+              WHERE (undone IS NULL) <> (said IS NULL) OR said <> undone OR reversed_on < undone ORDER BY id",
+    },
+    Rule {
+        table: "bank_deposit",
+        what: "cents that its entry brings to card fees against those kept of it",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT d.id, d.fee_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(p.debit_cents) FROM posting p JOIN journal_entry e ON e.id = p.entry_id \
+              JOIN account a ON a.id = p.account_id WHERE e.document_kind = 'bank_deposit' AND e.document_id = d.id \
+              AND e.reverses_entry_id IS NULL AND a.role = 'card_fees'), 0) AS BIGINT) AS found \
+              FROM bank_deposit d) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "payment_reversal",
+        what: "cents that its entries bring to other expense against what the bank kept",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, r.bank_fee_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(o.debit_cents) FROM posting o JOIN journal_entry e ON e.id = o.entry_id \
+              JOIN account a ON a.id = o.account_id WHERE e.document_kind = 'payment_reversal' AND e.document_id = r.id \
+              AND a.role = 'other_expense'), 0) AS BIGINT) AS found \
+              FROM payment_reversal r) s WHERE found <> expected ORDER BY id",
+    },
+    Rule {
+        table: "refund",
+        what: "cents that its entry takes from the account it was paid from against its amount",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT f.id, f.amount_cents AS expected, \
+              CAST(COALESCE((SELECT SUM(o.credit_cents) FROM posting o JOIN journal_entry e ON e.id = o.entry_id \
+              WHERE e.document_kind = 'refund' AND e.document_id = f.id AND o.account_id = f.bank_account_id), 0) AS BIGINT) \
+              AS found FROM refund f WHERE f.bank_account_id IS NOT NULL) s WHERE found <> expected ORDER BY id",
     },
     Rule {
         table: "payment_reversal",

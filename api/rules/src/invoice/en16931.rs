@@ -6,7 +6,7 @@
 
 use std::fmt;
 
-use rust_decimal::Decimal;
+use rust_decimal::{Decimal, RoundingStrategy};
 use serde::{Deserialize, Serialize};
 
 use crate::money::{Cents, MoneyRefusal, ratio_half_up, whole_weights};
@@ -53,6 +53,46 @@ pub struct Item {
     /// Of an allowance or charge: why.
     #[serde(default)]
     pub reason: String,
+    /// Of a line: how it comes to its amount.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub priced: Option<Priced>,
+}
+
+/// How a line comes to its amount: so many at so much, less its allowances, with its charges.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Priced {
+    /// How many.
+    pub quantity: Decimal,
+    /// The price of one.
+    pub price: Decimal,
+    /// What is taken off.
+    #[serde(default)]
+    pub allowances: Vec<Adjustment>,
+    /// What is put on.
+    #[serde(default)]
+    pub charges: Vec<Adjustment>,
+}
+
+/// An allowance or charge on one line.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Adjustment {
+    /// How much.
+    pub amount: Cents,
+    /// Why.
+    #[serde(default)]
+    pub reason: String,
+}
+
+impl Priced {
+    /// What the line comes to, rounded to the cent; none where it does not fit.
+    fn net(&self) -> Option<Decimal> {
+        let sum = |all: &[Adjustment]| Cents::sum(all.iter().map(|one| one.amount)).ok();
+        let less = sum(&self.allowances)?;
+        let more = sum(&self.charges)?.checked_sub(less)?;
+        let whole = self.quantity.checked_mul(self.price)?;
+        let net = whole.checked_add(Decimal::new(more.0, 2))?;
+        Some(net.round_dp_with_strategy(2, RoundingStrategy::MidpointAwayFromZero))
+    }
 }
 
 /// The tax of one group.
@@ -130,7 +170,8 @@ impl fmt::Display for Broken {
 /// `MoneyRefusal::TooLarge` for a sum that does not fit.
 /// # Source
 /// EN 16931-1:2017, rules BR-CO-10 to -18 and -21 to -24, BR-S, BR-Z and BR-E -01, -05, -08, -09, BR-E-10; whole cents
-/// are BR-DEC. worked/e-invoice.json.
+/// are BR-DEC. What a line comes to is the definition of BT-131, which Peppol BIS Billing 3.0 asks as rule
+/// PEPPOL-EN16931-R120. worked/e-invoice.json.
 pub fn broken(document: &Document) -> Result<Vec<Broken>, MoneyRefusal> {
     let mut broken = Vec::new();
     let mut holds = |rule: &str, holds: bool| {
@@ -158,6 +199,21 @@ pub fn broken(document: &Document) -> Result<Vec<Broken>, MoneyRefusal> {
     let said = |items: &[Item]| items.iter().all(|item| !item.reason.trim().is_empty());
     holds("BR-CO-21", said(&document.allowances));
     holds("BR-CO-22", said(&document.charges));
+    let priced = || {
+        document
+            .lines
+            .iter()
+            .filter_map(|line| line.priced.as_ref())
+    };
+    let all_said = |all: &[Adjustment]| all.iter().all(|one| !one.reason.trim().is_empty());
+    let allowed = priced().all(|line| all_said(&line.allowances));
+    holds("BR-CO-23", allowed);
+    holds("BR-CO-24", priced().all(|line| all_said(&line.charges)));
+    let comes_to = |line: &Item| {
+        let priced = line.priced.as_ref();
+        priced.is_none_or(|priced| priced.net() == Some(Decimal::new(line.amount.0, 2)))
+    };
+    holds("BT-131", document.lines.iter().all(comes_to));
     for group in &document.subtotals {
         broken.extend(broken_by(document, group)?);
     }
@@ -344,12 +400,15 @@ fn exempt(
     for sale in lines {
         let mut parts = Vec::new();
         let is_taxed = sale.taxable != Cents::ZERO || sale.tax != Cents::ZERO;
+        // What comes to nothing has no tax in any group; it stands with its rate rather than as exempt.
+        let is_taxed = is_taxed || sale.amount == Cents::ZERO;
         let group = groups.iter().find(|(rate, _)| *rate == sale.rate);
         if let Some((_, group)) = group.filter(|_| is_taxed) {
             parts.push(Item {
                 amount: sale.taxable,
                 group: *group,
                 reason: String::new(),
+                priced: None,
             });
         }
         let rest = sale.amount.checked_sub(sale.taxable);
@@ -365,6 +424,7 @@ fn exempt(
                 amount: rest,
                 group: untaxed,
                 reason: String::new(),
+                priced: None,
             });
         }
         mapped.lines.push(parts);

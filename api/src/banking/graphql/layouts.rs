@@ -9,8 +9,10 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::payload;
 
+use super::super::importing::take_back_statement;
 use super::super::layouts::{self as operations, BankColumns};
 use super::BankAccount;
+use super::lines::BankStatement;
 
 /// What stands between two columns.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -215,6 +217,21 @@ payload! {
     }
 }
 
+/// A file of a bank to take back.
+#[derive(InputObject)]
+pub struct TakeBackBankStatementInput {
+    /// The file; none of its lines is matched.
+    statement_id: ID,
+}
+
+payload! {
+    /// What taking a file back gave.
+    TakeBackBankStatementPayload {
+        /// The file as it was; neither it nor its lines are there any more.
+        statement: BankStatement
+    }
+}
+
 /// How a bank's files are read.
 #[derive(Default)]
 pub struct BankLayoutMutation;
@@ -231,5 +248,19 @@ impl BankLayoutMutation {
         let act = act(ctx)?;
         let outcome = async { operations::save_bank_layout(act, input.command()?).await }.await;
         SaveBankLayoutPayload::of(outcome.map(BankLayout::from))
+    }
+
+    /// Takes back a file of a bank that was taken in by mistake, with the lines that came with it; it may come again.
+    async fn take_back_bank_statement(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The file.")] input: TakeBackBankStatementInput,
+    ) -> async_graphql::Result<TakeBackBankStatementPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let id = Kind::BankStatement.row("statementId", &input.statement_id)?;
+            take_back_statement(act, id).await
+        };
+        TakeBackBankStatementPayload::of(outcome.await.map(BankStatement::from))
     }
 }

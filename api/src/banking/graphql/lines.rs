@@ -8,6 +8,7 @@ use nameplate_entities::{
     bank_line, bank_match, bank_match_posting, bank_statement, journal_entry, posting,
 };
 
+use crate::base::Error;
 use crate::graphql::connection::{self, DayCursor, Page, RowCursor};
 use crate::graphql::context::reader;
 use crate::graphql::error::edge;
@@ -125,6 +126,7 @@ impl BankLine {
 
 /// One movement of a bank's account in the books.
 #[derive(SimpleObject)]
+#[graphql(complex)]
 pub struct BankPosting {
     /// To name it by.
     posting_id: ID,
@@ -132,12 +134,8 @@ pub struct BankPosting {
     on: NaiveDate,
     /// Above zero for money in.
     amount: Money,
-    /// What its entry says.
-    memo: String,
-    /// The number of its entry.
-    entry_number: String,
-    /// What kind of document it belongs to.
-    document_kind: String,
+    #[graphql(skip)]
+    entry_id: i64,
 }
 
 impl From<matches::Booked> for BankPosting {
@@ -146,9 +144,18 @@ impl From<matches::Booked> for BankPosting {
             posting_id: Kind::Posting.id(row.id),
             on: row.entry_on,
             amount: Money::cents(row.amount_cents),
-            memo: row.memo,
-            entry_number: row.entry_number,
-            document_kind: row.document_kind,
+            entry_id: row.entry_id,
+        }
+    }
+}
+
+impl From<posting::Model> for BankPosting {
+    fn from(row: posting::Model) -> Self {
+        Self {
+            posting_id: Kind::Posting.id(row.id),
+            on: row.entry_on,
+            amount: Money::cents(row.debit_cents - row.credit_cents),
+            entry_id: row.entry_id,
         }
     }
 }
@@ -156,18 +163,31 @@ impl From<matches::Booked> for BankPosting {
 impl BankPosting {
     /// The posting with this id, batched with the others of the same level.
     async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
-        let Some(row) = loaders::row::<posting::Entity>(ctx, id).await? else {
-            return Ok(None);
-        };
-        let entry = loaders::row::<journal_entry::Entity>(ctx, row.entry_id).await?;
-        Ok(entry.map(|entry| Self {
-            posting_id: Kind::Posting.id(row.id),
-            on: row.entry_on,
-            amount: Money::cents(row.debit_cents - row.credit_cents),
-            memo: entry.memo,
-            entry_number: entry.number,
-            document_kind: entry.document_kind,
-        }))
+        let row = loaders::row::<posting::Entity>(ctx, id).await?;
+        Ok(row.map(Self::from))
+    }
+
+    async fn entry(&self, ctx: &Context<'_>) -> async_graphql::Result<journal_entry::Model> {
+        let row = loaders::row::<journal_entry::Entity>(ctx, self.entry_id).await?;
+        row.ok_or_else(|| edge(Error::internal("a posting without its entry")))
+    }
+}
+
+#[ComplexObject]
+impl BankPosting {
+    /// What its entry says.
+    async fn memo(&self, ctx: &Context<'_>) -> async_graphql::Result<String> {
+        Ok(self.entry(ctx).await?.memo)
+    }
+
+    /// The number of its entry.
+    async fn entry_number(&self, ctx: &Context<'_>) -> async_graphql::Result<String> {
+        Ok(self.entry(ctx).await?.number)
+    }
+
+    /// What kind of document it belongs to.
+    async fn document_kind(&self, ctx: &Context<'_>) -> async_graphql::Result<String> {
+        Ok(self.entry(ctx).await?.document_kind)
     }
 }
 

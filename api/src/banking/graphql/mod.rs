@@ -1,6 +1,7 @@
 //! Banking in the graph. Owner and office see it.
 
 pub mod accounts;
+pub mod before;
 pub mod deposits;
 pub mod layouts;
 pub mod lines;
@@ -12,6 +13,7 @@ use async_graphql::Context;
 use crate::graphql::context::act;
 
 pub use accounts::{BankAccount, BankAccountsQuery};
+pub use before::{BankedBeforeMutation, BankedBeforeQuery};
 pub use deposits::{BankDeposit, DepositsMutation, DepositsQuery};
 pub use layouts::BankLayoutMutation;
 pub use lines::BankLinesQuery;

@@ -3,11 +3,11 @@
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::bank_reconciliation;
+use nameplate_entities::{bank_reconciliation, posting};
 
-use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::connection::{self, DayCursor, Page, RowCursor};
 use crate::graphql::context::{act, reader};
-use crate::graphql::error::{bad_input, edge};
+use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
@@ -19,9 +19,6 @@ use super::super::store::matches::{self, Standing};
 use super::super::store::reconciliations as store;
 use super::lines::BankPosting;
 use super::{BankAccount, may_read};
-
-/// Most outstanding postings in one answer.
-const OUTSTANDING_MAX: i32 = 100;
 
 /// A statement of a bank through a day that the books agree with.
 #[derive(SimpleObject)]
@@ -129,26 +126,38 @@ impl BankReconciliation {
         Ok(Some(BankStanding::of(self.row.closing_cents, standing)))
     }
 
-    /// Postings through its day that no statement shows, the earliest first. The rest is in
-    /// `/reports/bank-reconciliation.csv`.
-    #[graphql(complexity = "50 + 20 * child_complexity")]
+    /// Postings through its day that no statement shows, the earliest first; `standing` has what all of them come to.
+    #[graphql(complexity = "50 + Page::cost(first, last, child_complexity)")]
     async fn outstanding(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "At most this many; 1 to 100.", default = 100)] first: i32,
-    ) -> async_graphql::Result<Vec<BankPosting>> {
-        if !(1..=OUTSTANDING_MAX).contains(&first) {
-            let message = format!("Ask for 1 to {OUTSTANDING_MAX} postings.");
-            return Err(bad_input("first", message));
-        }
-        let of = (self.row.account_id, self.row.through_on);
-        let count = u64::try_from(first).unwrap_or_default();
-        let rows = matches::outstanding(reader(ctx)?, of, matches::first(), count).await;
-        Ok(rows
-            .map_err(edge)?
-            .into_iter()
-            .map(BankPosting::from)
-            .collect())
+        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
+        first: Option<i32>,
+        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
+        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
+        last: Option<i32>,
+        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
+    ) -> async_graphql::Result<Connection<DayCursor, BankPosting>> {
+        let page = Page {
+            first,
+            after,
+            last,
+            before,
+        };
+        let select = matches::not_shown(self.row.account_id, self.row.through_on);
+        let order = (posting::Column::EntryOn, posting::Column::Id);
+        let place = |row: &posting::Model| DayCursor {
+            on: row.entry_on,
+            id: row.id,
+        };
+        connection::by_day(
+            reader(ctx)?,
+            select,
+            order,
+            page,
+            (place, BankPosting::from),
+        )
+        .await
     }
 
     /// Who recorded it.

@@ -4,6 +4,7 @@
 //! there are; so files may overlap. A file that would change days that are reconciled is refused.
 
 mod reading;
+mod taking_back;
 
 use std::collections::HashMap;
 
@@ -20,6 +21,7 @@ use super::{layouts, store::reconciliations};
 
 pub use reading::{COLUMNS_MAX, Fault, ReadLine};
 use reading::{FAULTS_MAX, Reader};
+pub use taking_back::take_back_statement;
 
 /// Bytes of one file.
 pub const FILE_MAX: usize = 4 * 1024 * 1024;
@@ -152,8 +154,7 @@ async fn sort(
             let message = "This day is reconciled already, and this line was not among its lines.";
             faults.push(line.fault(ProblemCode::WrongState, message));
         } else {
-            let occurrence = i32::try_from(*so_far)
-                .map_err(|error| Error::caused("lines of one kind", error))?;
+            let occurrence = free_occurrence(there, *so_far - there.len() - 1)?;
             new.push((line.clone(), key, occurrence));
         }
     }
@@ -215,10 +216,21 @@ async fn write(
             .exec_without_returning(tx)
             .await?;
     }
-    let subject = Subject {
-        kind: "bank_statement",
-        id: row.id,
-    };
-    audit::created(tx, act, "importBankStatement", subject, &row).await?;
+    audit::created(tx, act, "importBankStatement", subject(row.id), &row).await?;
     Ok(row.id)
+}
+
+fn subject(id: i64) -> Subject {
+    Subject {
+        kind: "bank_statement",
+        id,
+    }
+}
+
+/// The how manyth line of its key a new one is: the first number that none on record has. A file that was taken back
+/// leaves gaps.
+fn free_occurrence(there: &[bank_line::Model], among_new: usize) -> Result<i32> {
+    let taken = |number: &i32| there.iter().any(|row| row.occurrence == *number);
+    let free = (1_i32..).filter(|number| !taken(number)).nth(among_new);
+    free.ok_or_else(|| Error::internal("too many lines of one kind"))
 }

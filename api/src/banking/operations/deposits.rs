@@ -5,7 +5,7 @@ use std::collections::HashSet;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{account, bank_deposit, bank_deposit_line, payment};
-use nameplate_rules::books::{AccountRef, events};
+use nameplate_rules::books::{AccountRef, Role, events};
 use nameplate_rules::money::{Cents, spread_by_cents};
 use sea_orm::sea_query::Expr;
 use sea_orm::{
@@ -23,7 +23,7 @@ use crate::invoices::{self, AtBank};
 use crate::shop;
 
 /// Payments on one slip.
-const PAYMENTS_MAX: usize = 200;
+pub(super) const PAYMENTS_MAX: usize = 200;
 
 /// A payment that goes to the bank.
 #[derive(Clone, Debug, Serialize)]
@@ -51,7 +51,8 @@ pub struct BankReceipts {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for account or payment; `WrongState` for an account that is no bank's, a payment that is
-/// banked already or undone, or a card fee without a card; `TooMuch` for a fee above the payment; `ImpossibleDate` for a
+/// banked already or undone, a card fee without a card, or more than the account of receipts not yet banked holds, as
+/// entries by hand took it to a bank before; `TooMuch` for a fee above the payment; `ImpossibleDate` for a
 /// day to come or before a payment was received; `PeriodClosed`; refusals name the field.
 pub async fn bank_receipts(act: &Act, new: BankReceipts) -> Result<bank_deposit::Model> {
     let staff_id = act.staff_with(Right::BankReceipts)?;
@@ -68,6 +69,7 @@ pub async fn bank_receipts(act: &Act, new: BankReceipts) -> Result<bank_deposit:
     let parts = parts(&tx, &new).await?;
     let receipts = sum(parts.iter().map(|part| Cents(part.payment.amount_cents)))?;
     let fee = sum(parts.iter().map(|part| part.fee))?;
+    check_held(&tx, receipts).await?;
     let row = bank_deposit::ActiveModel {
         number: Set(numbers::take(&tx, Series::BankDeposit).await?),
         account_id: Set(bank.id),
@@ -112,6 +114,20 @@ async fn make_findable(
     let reference = row.reference.as_deref().unwrap_or_default();
     let words = [row.number.as_str(), reference, bank.name.as_str()];
     search::index(tx, subject(row.id), &title, &words).await
+}
+
+/// Refuses a slip of more than there is: an older shop took receipts to its bank by entries by hand, and the payments
+/// seem to wait until they are marked.
+async fn check_held(tx: &impl ConnectionTrait, receipts: Cents) -> Result<()> {
+    let held = Cents(books::balance_of_role(tx, Role::UndepositedReceipts).await?);
+    if held >= receipts {
+        return Ok(());
+    }
+    let message = format!(
+        "Receipts not yet banked holds {held}, and these come to {receipts}: entries by hand took the rest to a bank \
+         before. The owner marks what they took (markBankedBefore)."
+    );
+    Err(Error::refused(ProblemCode::WrongState, "payments", message))
 }
 
 impl BankReceipts {
@@ -163,7 +179,6 @@ struct Part {
 async fn parts(tx: &impl ConnectionTrait, new: &BankReceipts) -> Result<Vec<Part>> {
     let ids: Vec<i64> = new.payments.iter().map(|part| part.payment_id).collect();
     let found = store::payments(tx, ids.iter().copied()).await?;
-    let again = store::waiting_again(tx, &ids).await?;
     let mut checks = Checks::new();
     let mut parts = Vec::with_capacity(ids.len());
     for (at, named) in new.payments.iter().enumerate() {
@@ -174,12 +189,7 @@ async fn parts(tx: &impl ConnectionTrait, new: &BankReceipts) -> Result<Vec<Part
             continue;
         };
         check_waits(&mut checks, &path, row);
-        let undone = again.iter().filter(|(id, _)| *id == row.id);
-        let since = undone.map(|(_, day)| *day).chain([row.received_on]).max();
-        if let Some(since) = since.filter(|since| new.deposited_on < *since) {
-            let message = format!("{} waits only since {since}.", row.number);
-            checks.refuse(ProblemCode::ImpossibleDate, "depositedOn", message);
-        }
+        check_since(&mut checks, "depositedOn", (row, new.deposited_on));
         let fee = named.card_fee.unwrap_or(Cents::ZERO);
         check_fee(&mut checks, &format!("payments.{at}.cardFee"), (row, fee));
         parts.push(Part {
@@ -194,7 +204,22 @@ async fn parts(tx: &impl ConnectionTrait, new: &BankReceipts) -> Result<Vec<Part
     Ok(parts)
 }
 
-fn check_waits(checks: &mut Checks, path: &str, row: &payment::Model) {
+/// Refuses a day on which a payment did not wait yet.
+pub(super) fn check_since(
+    checks: &mut Checks,
+    path: &str,
+    (row, on): (&payment::Model, NaiveDate),
+) {
+    let again = row.waits_again_from.unwrap_or(row.received_on);
+    let since = again.max(row.received_on);
+    if on < since {
+        let message = format!("{} waits only since {since}.", row.number);
+        checks.refuse(ProblemCode::ImpossibleDate, path, message);
+    }
+}
+
+/// Refuses a payment that is undone, or at a bank.
+pub(super) fn check_waits(checks: &mut Checks, path: &str, row: &payment::Model) {
     if let Some(day) = row.reversed_on {
         let message = format!("{} was undone on {day}.", row.number);
         checks.refuse(ProblemCode::WrongState, path, message);
@@ -271,7 +296,7 @@ async fn write_lines(
         account_id: row.account_id,
         on: row.deposited_on,
     };
-    invoices::put_at_bank(tx, &ids, Some(place)).await
+    invoices::put_at_bank(tx, &ids, place).await
 }
 
 /// A deposit to undo.
@@ -316,7 +341,7 @@ pub async fn undo_deposit(act: &Act, order: UndoDeposit) -> Result<bank_deposit:
         .filter(bank_deposit_line::Column::DepositId.eq(before.id))
         .exec(&tx)
         .await?;
-    invoices::put_at_bank(&tx, &payments, None).await?;
+    invoices::wait_again(&tx, &payments, order.undone_on).await?;
     let after = bank_deposit::ActiveModel {
         id: Set(before.id),
         undone_on: Set(Some(order.undone_on)),

@@ -1,5 +1,6 @@
 //! What is done with an account at a bank.
 
+pub mod before;
 pub mod booking;
 pub mod deposits;
 pub mod matching;

@@ -1,12 +1,14 @@
 //! Payments that wait, and the deposits they are on.
 
-use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{
     bank_deposit, bank_deposit_line, bank_match_posting, journal_entry, payment, posting,
 };
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, Select};
+use sea_orm::{
+    ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
+    QuerySelect, Select,
+};
 
 use crate::base::{Error, Result};
 
@@ -69,24 +71,24 @@ pub async fn payments_of(
         .await?)
 }
 
-/// Since when payments wait again that were on a deposit which was undone.
-pub async fn waiting_again(
-    db: &impl ConnectionTrait,
-    payment_ids: &[i64],
-) -> Result<Vec<(i64, NaiveDate)>> {
-    let lines = bank_deposit_line::Entity::find()
-        .filter(bank_deposit_line::Column::PaymentId.is_in(payment_ids.iter().copied()))
-        .all(db)
-        .await?;
-    let deposits = bank_deposit::Entity::find()
-        .filter(bank_deposit::Column::Id.is_in(lines.iter().map(|line| line.deposit_id)))
-        .all(db)
-        .await?;
-    let undone_on = |id: i64| deposits.iter().find(|row| row.id == id)?.undone_on;
-    let days = lines
-        .iter()
-        .filter_map(|line| Some((line.payment_id, undone_on(line.deposit_id)?)));
-    Ok(days.collect())
+/// How many payments that wait fit, and what they come to.
+#[derive(Clone, Copy, Debug, Default, FromQueryResult)]
+pub struct Waiting {
+    pub number: i64,
+    pub amount_cents: i64,
+}
+
+/// How many payments that wait fit `which`, and what they come to. Read from
+/// `ix_payment_bank_account_id_reversed_on_method_id`.
+pub async fn waiting_sum(db: &impl ConnectionTrait, which: Condition) -> Result<Waiting> {
+    let sum = payment::Column::AmountCents.sum().cast_as("BIGINT");
+    let sums = waiting(None)
+        .filter(which)
+        .select_only()
+        .column_as(payment::Column::Id.count(), "number")
+        .column_as(Expr::expr(sum).if_null(0_i64), "amount_cents")
+        .into_model::<Waiting>();
+    Ok(sums.one(db).await?.unwrap_or_default())
 }
 
 /// The entry of a deposit that is not itself a reversal.

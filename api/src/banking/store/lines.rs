@@ -65,6 +65,20 @@ pub async fn of_match(db: &impl ConnectionTrait, match_id: i64) -> Result<Vec<ba
         .await?)
 }
 
+/// A line of a file that something is matched to.
+pub async fn first_matched(
+    db: &impl ConnectionTrait,
+    statement_id: i64,
+) -> Result<Option<bank_line::Model>> {
+    Ok(bank_line::Entity::find()
+        .filter(bank_line::Column::StatementId.eq(statement_id))
+        .filter(bank_line::Column::MatchId.is_not_null())
+        .order_by_asc(bank_line::Column::BookedOn)
+        .order_by_asc(bank_line::Column::Id)
+        .one(db)
+        .await?)
+}
+
 /// Lines on record with these keys.
 pub async fn of_keys(
     db: &impl ConnectionTrait,

@@ -4,9 +4,11 @@
 //! from indexes, one account at a time.
 
 use chrono::NaiveDate;
-use nameplate_entities::{bank_match, bank_match_posting};
+use nameplate_entities::{bank_line, bank_match, bank_match_posting, bank_reconciliation, posting};
+use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, Statement, Value,
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, Select, Statement,
+    Value,
 };
 
 use crate::base::{Error, Result};
@@ -16,6 +18,7 @@ use crate::base::{Error, Result};
 pub struct Booked {
     pub id: i64,
     pub account_id: i64,
+    pub entry_id: i64,
     pub entry_on: NaiveDate,
     /// Money in is positive.
     pub amount_cents: i64,
@@ -29,7 +32,7 @@ pub struct Booked {
     pub match_id: Option<i64>,
 }
 
-const BOOKED: &str = "SELECT p.id, p.account_id, p.entry_on, p.debit_cents - p.credit_cents AS amount_cents, \
+const BOOKED: &str = "SELECT p.id, p.account_id, p.entry_id, p.entry_on, p.debit_cents - p.credit_cents AS amount_cents, \
      e.number AS entry_number, e.memo, e.document_kind, f.reference, c.name AS party, m.match_id \
      FROM posting p JOIN journal_entry e ON e.id = p.entry_id \
      LEFT JOIN bank_match_posting m ON m.posting_id = p.id \
@@ -88,6 +91,39 @@ pub async fn outstanding(
         after.1.into(),
     ];
     booked(db, &rest, values).await
+}
+
+/// The same as a list to page through.
+pub fn not_shown(account_id: i64, through: NaiveDate) -> Select<posting::Entity> {
+    let line = |column| (bank_line::Entity, column);
+    let shown = Query::select()
+        .expr(Expr::value(1))
+        .from(bank_match_posting::Entity)
+        .inner_join(
+            bank_line::Entity,
+            Expr::col(line(bank_line::Column::MatchId)).equals((
+                bank_match_posting::Entity,
+                bank_match_posting::Column::MatchId,
+            )),
+        )
+        .inner_join(
+            bank_reconciliation::Entity,
+            Expr::col((bank_reconciliation::Entity, bank_reconciliation::Column::Id))
+                .equals(line(bank_line::Column::ReconciliationId)),
+        )
+        .and_where(
+            Expr::col((
+                bank_match_posting::Entity,
+                bank_match_posting::Column::PostingId,
+            ))
+            .equals((posting::Entity, posting::Column::Id)),
+        )
+        .and_where(bank_reconciliation::Column::ThroughOn.lte(through))
+        .to_owned();
+    posting::Entity::find()
+        .filter(posting::Column::AccountId.eq(account_id))
+        .filter(posting::Column::EntryOn.lte(through))
+        .filter(Expr::exists(shown).not())
 }
 
 /// A place before every posting: no books are older than the clocks of computers.

@@ -252,8 +252,14 @@ rights! {
     BankReceipts "bankReceipts" Desk,
     /// Undo a bank deposit that was written by mistake.
     UndoDeposit "undoDeposit" Desk,
+    /// Mark receipts that entries by hand took to a bank.
+    MarkBankedBefore "markBankedBefore" Owner,
+    /// Take that mark off again.
+    UnmarkBankedBefore "unmarkBankedBefore" Owner,
     /// Say how a bank's files are read, and take them in.
     SaveBankLayout "saveBankLayout" Desk,
+    /// Take back a file of a bank that was taken in by mistake.
+    TakeBackStatement "takeBackBankStatement" Desk,
     /// Say what lay at a bank before its first statement.
     StartBankAccount "startBankAccount" Owner,
     /// Confirm that lines of a bank and postings are the same money.

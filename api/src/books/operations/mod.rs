@@ -285,7 +285,8 @@ pub struct ReverseJournal {
 /// Undoes an entry by hand. Entries of documents are undone by documents, such as a credit note.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a document's entry or one undone already; `PeriodClosed`.
+/// `Forbidden`; `NotFound`; `WrongState` for a document's entry, one undone already, or one whose receipts are marked as
+/// banked before; `PeriodClosed`.
 pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<journal_entry::Model> {
     act.staff_with(Right::ReverseJournal)?;
     let verb = Right::ReverseJournal.mutation();
@@ -331,10 +332,36 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
         ));
     }
     let row = posting::reverse(&tx, act, (path, &entry), (reversal.on, memo)).await?;
+    check_receipts(&tx, (path, entry.id)).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Refuses that receipts not yet banked come to hold more than the payments that wait: those that an entry by hand took
+/// to a bank may be marked so, and wait no more.
+async fn check_receipts(tx: &impl ConnectionTrait, (path, entry_id): (&str, i64)) -> Result<()> {
+    let role = Role::UndepositedReceipts;
+    let account_id = posting::account_id(tx, &AccountRef::Role(role)).await?;
+    let postings = store::postings_of(tx, entry_id).await?;
+    let took_some = postings
+        .iter()
+        .any(|posting| posting.account_id == account_id && posting.credit_cents > 0);
+    if !took_some {
+        return Ok(());
+    }
+    let held = store::balances::balance_of_role(tx, role).await?;
+    let waiting = store::receipts_waiting(tx).await?;
+    if held <= waiting {
+        return Ok(());
+    }
+    let (held, waiting) = (Cents(held), Cents(waiting));
+    let message = format!(
+        "Receipts not yet banked would hold {held}, and only {waiting} wait: payments that this entry took to a bank are \
+         marked so. Take that off first (unmarkBankedBefore)."
+    );
+    Err(Error::refused(ProblemCode::WrongState, path, message))
 }
 
 /// Whether an entry posts to the account of this role.

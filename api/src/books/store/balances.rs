@@ -6,13 +6,14 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::kinds::AccountKind;
 use nameplate_entities::{account, posting};
-use nameplate_rules::books as rules;
+use nameplate_rules::books::{self as rules, Role};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, Select, Statement,
     Value,
 };
 
-use crate::base::Result;
+use super::super::posting::role_key;
+use crate::base::{Error, Result};
 
 /// What one account adds up to; debits positive.
 #[derive(Clone, Debug)]
@@ -211,6 +212,16 @@ pub async fn balance_of(db: &impl ConnectionTrait, account_id: i64, reach: Reach
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     let row = Sum::find_by_statement(statement).one(db).await?;
     Ok(row.map_or(0, |row| row.cents))
+}
+
+/// What the account of a role adds up to, debits positive.
+pub async fn balance_of_role(db: &impl ConnectionTrait, role: Role) -> Result<i64> {
+    let row = account::Entity::find()
+        .filter(account::Column::Role.eq(role_key(role)))
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::internal("an account that the program posts to is gone"))?;
+    balance_of(db, row.id, Reach::All).await
 }
 
 /// The same before a day.

@@ -5,11 +5,12 @@ pub mod periods;
 pub mod seals;
 
 use chrono::NaiveDate;
-use nameplate_entities::{account, journal_entry, posting, tax_jurisdiction, tax_level};
+use nameplate_entities::{account, journal_entry, payment, posting, tax_jurisdiction, tax_level};
 use nameplate_rules::books::Role;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
+    QuerySelect, Select,
 };
 
 use crate::base::{Error, ProblemCode, Result};
@@ -33,6 +34,32 @@ pub async fn get_account(db: &impl ConnectionTrait, path: &str, id: i64) -> Resu
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "account"))
+}
+
+/// The account behind a column of another record, in use or not.
+///
+/// # Errors
+/// Internal, when it is gone.
+pub async fn account_with(db: &impl ConnectionTrait, id: i64) -> Result<account::Model> {
+    account::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::internal("an account that a record names is gone"))
+}
+
+/// What waits to be banked of what customers paid. Payments lie above the books; their sum alone is read here, as the
+/// account of receipts not yet banked is held against it.
+pub async fn receipts_waiting(db: &impl ConnectionTrait) -> Result<i64> {
+    let sum = payment::Column::AmountCents.sum().cast_as("BIGINT");
+    let waiting: Option<Option<i64>> = payment::Entity::find()
+        .filter(payment::Column::BankAccountId.is_null())
+        .filter(payment::Column::ReversedOn.is_null())
+        .select_only()
+        .column_as(sum, "cents")
+        .into_tuple()
+        .one(db)
+        .await?;
+    Ok(waiting.flatten().unwrap_or_default())
 }
 
 /// The account at a bank, which the input names at `path`; the one the program pays from when it names none.

@@ -229,6 +229,7 @@ pub async fn answer_letter(
         .render()
         .map_err(|error| Error::caused("mail of an answer", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: Vec::new(),
     })

@@ -35,6 +35,7 @@ pub async fn letter(
         .render()
         .map_err(|error| Error::caused("mail of an estimate", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: vec![attachment],
     })
@@ -58,6 +59,7 @@ pub async fn reminder(
         .render()
         .map_err(|error| Error::caused("reminder of an estimate", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: Vec::new(),
     })
@@ -87,6 +89,7 @@ pub async fn confirmation(
         .render()
         .map_err(|error| Error::caused("confirmation of an answer", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: vec![attachment],
     })

@@ -1,13 +1,15 @@
 //! From an issued document to what its file says.
 //!
-//! What is told is the frozen content; only what is paid is read afresh, and what the content does not hold: countries
-//! and register numbers. A credit note is told with positive amounts, as the syntax wants it.
+//! What is told is the frozen content, and as paid what was laid against the document when it was issued; so the file is
+//! the same whenever it is fetched. Only what the content does not hold is read afresh: countries, register numbers and
+//! what the buyer wants to find on it. A credit note is told with positive amounts, as the syntax wants it.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{ChargeKind, ReceivableKind};
 use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
+use nameplate_rules::countries::is_country;
 use nameplate_rules::invoice::en16931::{
-    self, Category, Item, Mapped, MappingRefusal, SalesLine, Totals,
+    self, Adjustment, Category, Item, Mapped, MappingRefusal, Priced, SalesLine, Totals,
 };
 use nameplate_rules::money::{Cents, Currency};
 use nameplate_rules::tax::ChargeKind as Charged;
@@ -67,11 +69,9 @@ pub struct Party {
 pub struct ELine {
     pub name: String,
     pub note: String,
-    pub quantity: Decimal,
     /// UN/ECE Recommendation 20.
     pub unit: &'static str,
-    pub price: Decimal,
-    pub discount: Cents,
+    /// With quantity, price and discount, as the checker of the figures sees them.
     pub item: Item,
 }
 
@@ -100,7 +100,7 @@ pub async fn document(
     };
     let (mapped, mut figures, lines) = figures(db, row).await?;
     if row.kind == ReceivableKind::Invoice {
-        let paid = paid(db, row.id).await?;
+        let paid = store::laid_at_issue(db, row).await?;
         let due = figures.totals.with_tax.checked_sub(paid);
         figures.totals.paid = paid;
         figures.totals.due = due.ok_or_else(|| Error::internal("an amount due is too large"))?;
@@ -116,6 +116,10 @@ pub async fn document(
     let buyer_reference = wants.as_ref().and_then(|row| row.buyer_reference.clone());
     let registration = wants.and_then(|row| row.registration);
     let billing_country = customer.billing_country.clone();
+    let billing_country = billing_country.unwrap_or_else(|| service_country.clone());
+    for country in [&settings.row.country, &service_country, &billing_country] {
+        check_country(country)?;
+    }
     Ok(EDocument {
         kind: row.kind,
         number: content.number.clone(),
@@ -130,7 +134,7 @@ pub async fn document(
             name: content.customer.name.clone(),
             place: Place {
                 lines: content.customer.billing_address.clone(),
-                country: billing_country.unwrap_or_else(|| service_country.clone()),
+                country: billing_country,
             },
             registration,
             tax_registration: None,
@@ -145,6 +149,18 @@ pub async fn document(
         lines,
         figures,
     })
+}
+
+/// Refuses a country that was written down before only codes of ISO 3166 were taken.
+fn check_country(country: &str) -> Result<()> {
+    if is_country(country) {
+        return Ok(());
+    }
+    let words = format!(
+        "An e-invoice names countries by two letters (ISO 3166-1), and {country} is none; correct it in the shop's \
+         settings or the customer's address."
+    );
+    Err(Error::refused(ProblemCode::SettingMissing, PATH, words))
 }
 
 fn seller(settings: &Settings, content: &Content) -> Result<Party> {
@@ -163,9 +179,14 @@ fn seller(settings: &Settings, content: &Content) -> Result<Party> {
         },
         registration: Some(number.clone()),
         tax_registration: Some(number),
-        phone: Some(content.shop.phone.clone()),
-        email: Some(content.shop.email.clone()),
+        phone: given(&content.shop.phone),
+        email: given(&content.shop.email),
     })
+}
+
+/// A text that says something: the standard knows no empty elements.
+fn given(text: &str) -> Option<String> {
+    Some(text.to_owned()).filter(|text| !text.trim().is_empty())
 }
 
 /// What is said in words: what the paper says beside its lines, and which rate stands for which.
@@ -193,14 +214,6 @@ fn notes(content: &Content, mapped: &Mapped) -> Vec<String> {
         .chain(texts.cloned())
         .chain(rates)
         .collect()
-}
-
-/// What payments settle of an invoice by now.
-async fn paid(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Cents> {
-    let settled = store::settled_by(db, invoice_id).await?;
-    let paid = settled.iter().filter(|(_, payment)| payment.is_some());
-    Cents::sum(paid.map(|(part, _)| Cents(part.amount_cents)))
-        .map_err(|refusal| Error::caused("payments", refusal))
 }
 
 /// Groups, figures and lines, with the sign they are told with.
@@ -293,14 +306,26 @@ fn told(line: &invoice_line::Model, parts: &[Item], sign: i64) -> Result<Vec<ELi
         let discount = signed(Some(line.discount_cents), sign)?;
         let quantity = line.quantity.0 * Decimal::from(sign);
         let (quantity, unit, price) = priced(line, net, quantity);
+        let discount = Adjustment {
+            amount: discount,
+            reason: "Discount".to_owned(),
+        };
         return Ok(vec![ELine {
             name: line.description.clone(),
             note: line.tax_reason.clone(),
-            quantity,
             unit,
-            price,
-            discount,
-            item: item.clone(),
+            item: Item {
+                priced: Some(Priced {
+                    quantity,
+                    price,
+                    allowances: [discount]
+                        .into_iter()
+                        .filter(|discount| discount.amount != Cents::ZERO)
+                        .collect(),
+                    charges: Vec::new(),
+                }),
+                ..item.clone()
+            },
         }]);
     }
     let of_part = |item: &Item| {
@@ -312,47 +337,56 @@ fn told(line: &invoice_line::Model, parts: &[Item], sign: i64) -> Result<Vec<ELi
         ELine {
             name: format!("{}, {which}", line.description),
             note: line.tax_reason.clone(),
-            quantity,
             unit: "C62",
-            price,
-            discount: Cents::ZERO,
-            item: item.clone(),
+            item: Item {
+                priced: Some(Priced {
+                    quantity,
+                    price,
+                    allowances: Vec::new(),
+                    charges: Vec::new(),
+                }),
+                ..item.clone()
+            },
         }
     };
     Ok(parts.iter().map(of_part).collect())
 }
 
-/// Quantity, unit and price of one, which is never below zero; all in one where no exact price of one gives the amount.
+/// Quantity, unit and price of one, which is never below zero. Labor is told by the hour, or by the minute where no exact
+/// price of an hour gives the amount; all in one where no exact price of one does.
 fn priced(
     line: &invoice_line::Model,
     net: Cents,
     quantity: Decimal,
 ) -> (Decimal, &'static str, Decimal) {
     let amount = Decimal::new(net.0, 2);
-    let towards = if amount.is_sign_negative() == quantity.is_sign_negative() {
+    let minutes = line.labour_minutes.map(Decimal::from);
+    let ways = match line.kind {
+        ChargeKind::Labour => [(Some(quantity), "HUR"), (minutes, "MIN")],
+        _ => [(Some(quantity), "C62"), (None, "C62")],
+    };
+    let is_whole = !line.is_part && !line.corrects_price;
+    let exact = ways.into_iter().filter(|_| is_whole);
+    let mut exact = exact.filter_map(|(quantity, unit)| {
+        let (quantity, price) = price_of_one(amount, quantity?)?;
+        Some((quantity, unit, price))
+    });
+    exact.next().unwrap_or_else(|| {
+        let (quantity, price) = one_of(net);
+        (quantity, "C62", price)
+    })
+}
+
+/// The exact price of one and the quantity with the sign of the amount, if a price with few decimals gives the amount.
+fn price_of_one(amount: Decimal, quantity: Decimal) -> Option<(Decimal, Decimal)> {
+    let quantity = if amount.is_sign_negative() == quantity.is_sign_negative() {
         quantity
     } else {
         -quantity
     };
-    let price = amount
-        .checked_div(towards)
-        .map(|price| price.normalize())
-        .filter(|price| {
-            price.scale() <= PRICE_DECIMALS && price.checked_mul(towards) == Some(amount)
-        });
-    match price {
-        Some(price) if !line.is_part && !line.corrects_price => {
-            let unit = match line.kind {
-                ChargeKind::Labour => "HUR",
-                _ => "C62",
-            };
-            (towards.normalize(), unit, price)
-        }
-        _ => {
-            let (quantity, price) = one_of(net);
-            (quantity, "C62", price)
-        }
-    }
+    let price = amount.checked_div(quantity)?.normalize();
+    let gives = price.checked_mul(quantity) == Some(amount);
+    (price.scale() <= PRICE_DECIMALS && gives).then(|| (quantity.normalize(), price))
 }
 
 /// One at so much, with the sign on the quantity.
@@ -362,5 +396,56 @@ fn one_of(amount: Cents) -> (Decimal, Decimal) {
         (-Decimal::ONE, price.abs())
     } else {
         (Decimal::ONE, price)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use nameplate_entities::exact::Exact;
+
+    use super::*;
+
+    fn labour(minutes: Option<i32>) -> invoice_line::Model {
+        invoice_line::Model {
+            id: 1,
+            invoice_id: 1,
+            position: 1,
+            kind: ChargeKind::Labour,
+            description: "Labor".to_owned(),
+            part_id: None,
+            quantity: Exact(Decimal::ONE),
+            unit_price_cents: 0,
+            net_cents: 0,
+            discount_cents: 0,
+            taxable_cents: 0,
+            tax_cents: 0,
+            tax_reason: String::new(),
+            cost_cents: 0,
+            labour_minutes: minutes,
+            part_condition: None,
+            own_discount_cents: 0,
+            credits_line_id: None,
+            corrects_price: false,
+            sale_position: None,
+            is_part: false,
+        }
+    }
+
+    /// UN/ECE Recommendation 20: HUR is an hour, MIN a minute, C62 one.
+    #[test]
+    fn labor_is_told_by_the_hour_then_by_the_minute_then_as_one() {
+        let third = Decimal::new(8_333_333, 7);
+        for (minutes, hours, net, told) in [
+            (Some(90), Decimal::new(15, 1), 14_400, ("1.5", "HUR", "96")),
+            (Some(50), third, 8_000, ("50", "MIN", "1.6")),
+            (Some(50), third, -8_000, ("-50", "MIN", "1.6")),
+            (Some(7), third, 1_001, ("7", "MIN", "1.43")),
+            (Some(7), third, 1_000, ("1", "C62", "10.00")),
+            (None, third, 8_000, ("1", "C62", "80.00")),
+        ] {
+            let (quantity, unit, price) = priced(&labour(minutes), Cents(net), hours);
+            let seen = (quantity.to_string(), unit, price.to_string());
+            assert_eq!(seen, (told.0.to_owned(), told.1, told.2.to_owned()));
+        }
     }
 }

@@ -8,6 +8,7 @@ mod mapping;
 pub mod settings;
 mod xml;
 
+use nameplate_entities::customer;
 use nameplate_entities::kinds::{CustomerKind, ReceivableKind};
 use nameplate_rules::invoice::en16931;
 use sea_orm::ConnectionTrait;
@@ -20,7 +21,8 @@ use crate::invoices::store;
 /// The path of the input that these refusals are about.
 const PATH: &str = "invoiceId";
 
-/// An issued document as such a file, with what is paid by now.
+/// An issued document as such a file, the same whenever it is asked for: paid is what was laid against it when it was
+/// issued.
 ///
 /// # Errors
 /// `NotFound`; `WrongState` for a household, a currency with more than two decimals, or a document that the standard
@@ -28,7 +30,7 @@ const PATH: &str = "invoiceId";
 pub async fn file(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Attachment> {
     let row = store::get_invoice(db, PATH, invoice_id).await?;
     let customer = customers::get_customer(db, PATH, row.customer_id).await?;
-    if customer.kind != CustomerKind::Organisation {
+    if !is_for(&customer) {
         let message = "An e-invoice is for organisations; this customer is a household.";
         return Err(Error::refused(ProblemCode::WrongState, PATH, message));
     }
@@ -58,29 +60,43 @@ pub async fn file(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Attachme
     })
 }
 
-/// The file for a mail to a customer who asked for it; none for others, or where the standard cannot tell the document.
+/// What becomes of the file in a mail.
+pub enum WithMail {
+    /// Its customer asked for none.
+    NotWanted,
+    /// It goes along.
+    File(Attachment),
+    /// It is wanted and cannot be made; why, in words for the desk.
+    Missing(String),
+}
+
+/// The file for a mail to a customer who asked for it. The mail goes, whatever becomes of the file.
 ///
 /// # Errors
-/// Internal only.
-pub async fn attachment(
+/// While the database cannot be asked.
+pub async fn with_mail(
     db: &impl ConnectionTrait,
     (invoice_id, customer_id): (i64, i64),
-) -> Result<Option<Attachment>> {
+) -> Result<WithMail> {
     let wanted = settings::of_customer(db, customer_id).await?;
     if !wanted.is_some_and(|row| row.wanted) {
-        return Ok(None);
+        return Ok(WithMail::NotWanted);
     }
     match file(db, invoice_id).await {
-        Ok(file) => Ok(Some(file)),
+        Ok(file) => Ok(WithMail::File(file)),
         Err(Error::Refused(problems)) => {
-            let code = problems.first().map(|problem| problem.code);
-            tracing::warn!(
-                invoice_id,
-                ?code,
-                "a mail goes without the e-invoice its customer wants"
-            );
-            Ok(None)
+            let words = problems.into_iter().map(|problem| problem.message);
+            Ok(WithMail::Missing(words.collect::<Vec<_>>().join(" ")))
         }
-        Err(error) => Err(error),
+        Err(error @ Error::Busy(_)) => Err(error),
+        Err(error) => {
+            tracing::error!(invoice_id, %error, "a mail goes without the e-invoice its customer wants");
+            Ok(WithMail::Missing("The log says why.".to_owned()))
+        }
     }
+}
+
+/// Whether there can be a file of a document of this customer: for organisations only.
+pub fn is_for(customer: &customer::Model) -> bool {
+    customer.kind == CustomerKind::Organisation
 }

@@ -1,7 +1,6 @@
 //! Which customers want e-invoices, and what these say for them.
 
 use nameplate_entities::e_invoicing;
-use nameplate_entities::kinds::CustomerKind;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
 use crate::base::audit::{self, Subject};
@@ -19,12 +18,14 @@ pub struct ChangeEInvoicing {
     pub buyer_reference: Option<String>,
     /// The buyer's number in a register.
     pub registration: Option<String>,
+    /// The version that was read; none for what nobody said before.
+    pub version: Option<i32>,
 }
 
 /// Writes what a customer wants of e-invoices, in place of what was written before.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a household; `SettingMissing` at `wanted` while the shop has no tax
+/// `Forbidden`; `NotFound`; `Conflict` where somebody changed it meanwhile; `WrongState` for a household; `SettingMissing` at `wanted` while the shop has no tax
 /// registration, as each mail would go without the file; refusals name the field.
 pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e_invoicing::Model> {
     act.staff_with(Right::ChangeEInvoicing)?;
@@ -36,7 +37,7 @@ pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e
     checks.finish()?;
     let tx = act.app.db.write().await?;
     let customer = customers::get_customer(&tx, "customerId", change.customer_id).await?;
-    if customer.kind != CustomerKind::Organisation {
+    if !super::is_for(&customer) {
         let message = "An e-invoice is for organisations; this customer is a household.";
         return Err(Error::refused(
             ProblemCode::WrongState,
@@ -54,6 +55,10 @@ pub async fn change_e_invoicing(act: &Act, change: ChangeEInvoicing) -> Result<e
         ));
     }
     let before = of_customer(&tx, customer.id).await?;
+    if before.as_ref().map(|row| row.version) != change.version {
+        let message = "Somebody wrote this down since you read it. Read it again first.";
+        return Err(Error::refused(ProblemCode::Conflict, "version", message));
+    }
     let row = e_invoicing::ActiveModel {
         customer_id: Set(customer.id),
         wanted: Set(change.wanted),

@@ -6,7 +6,7 @@
 use std::io;
 
 use nameplate_entities::kinds::ReceivableKind;
-use nameplate_rules::invoice::en16931::{Category, Group};
+use nameplate_rules::invoice::en16931::{Category, Document, Group};
 use nameplate_rules::money::Cents;
 use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
@@ -22,8 +22,9 @@ const BY_CHECK: &str = "20";
 /// The file of a document.
 ///
 /// # Errors
-/// When the writer fails, which memory does not.
+/// For figures that are not written here, such as an allowance on the whole; when the writer fails, which memory does not.
 pub fn written(document: &EDocument) -> io::Result<Vec<u8>> {
+    check_written(&document.figures)?;
     let is_invoice = document.kind == ReceivableKind::Invoice;
     let root = if is_invoice { "Invoice" } else { "CreditNote" };
     let mut xml = Xml {
@@ -53,6 +54,25 @@ pub fn written(document: &EDocument) -> io::Result<Vec<u8>> {
     }
     xml.close(root)?;
     Ok(xml.writer.into_inner())
+}
+
+/// Refuses what would be left out of the file in silence: no bill of this program has allowances, charges or rounding of
+/// its whole, or charges on a line.
+fn check_written(figures: &Document) -> io::Result<()> {
+    let totals = &figures.totals;
+    let of_whole = [totals.allowances, totals.charges, totals.rounding];
+    let is_plain = figures.allowances.is_empty()
+        && figures.charges.is_empty()
+        && of_whole.iter().all(|amount| *amount == Cents::ZERO);
+    let has_plain_lines = figures.lines.iter().all(|line| {
+        let priced = line.priced.as_ref();
+        priced.is_some_and(|priced| priced.charges.is_empty())
+    });
+    if is_plain && has_plain_lines {
+        Ok(())
+    } else {
+        Err(io::Error::other("figures that are not written to the file"))
+    }
 }
 
 struct Xml {
@@ -256,20 +276,23 @@ impl Xml {
         } else {
             ("cac:CreditNoteLine", "cbc:CreditedQuantity")
         };
+        let Some(priced) = &line.item.priced else {
+            return Err(io::Error::other("a line without its price"));
+        };
         self.open(name)?;
         self.text("cbc:ID", &number.to_string())?;
         self.text("cbc:Note", &line.note)?;
         let mut start = BytesStart::new(quantity);
         start.push_attribute(("unitCode", line.unit));
-        self.with(start, quantity, &line.quantity.to_string())?;
+        self.with(start, quantity, &priced.quantity.to_string())?;
         self.amount("cbc:LineExtensionAmount", line.item.amount)?;
-        if line.discount != Cents::ZERO {
+        for allowance in &priced.allowances {
             self.open("cac:AllowanceCharge")?;
             self.text("cbc:ChargeIndicator", "false")?;
             // UNTDID 5189: discount.
             self.text("cbc:AllowanceChargeReasonCode", "95")?;
-            self.text("cbc:AllowanceChargeReason", "Discount")?;
-            self.amount("cbc:Amount", line.discount)?;
+            self.text("cbc:AllowanceChargeReason", &allowance.reason)?;
+            self.amount("cbc:Amount", allowance.amount)?;
             self.close("cac:AllowanceCharge")?;
         }
         self.open("cac:Item")?;
@@ -277,7 +300,7 @@ impl Xml {
         self.category("cac:ClassifiedTaxCategory", line.item.group, "")?;
         self.close("cac:Item")?;
         self.open("cac:Price")?;
-        self.money("cbc:PriceAmount", &line.price.to_string())?;
+        self.money("cbc:PriceAmount", &priced.price.to_string())?;
         self.close("cac:Price")?;
         self.close(name)
     }

@@ -19,6 +19,8 @@ pub struct EInvoicing {
     buyer_reference: Option<String>,
     /// The buyer's number in a register.
     registration: Option<String>,
+    /// To send back when changing it.
+    version: i32,
 }
 
 impl From<e_invoicing::Model> for EInvoicing {
@@ -27,6 +29,7 @@ impl From<e_invoicing::Model> for EInvoicing {
             wanted: row.wanted,
             buyer_reference: row.buyer_reference,
             registration: row.registration,
+            version: row.version,
         }
     }
 }
@@ -42,6 +45,8 @@ pub struct ChangeEInvoicingInput {
     buyer_reference: Option<String>,
     /// The buyer's number in a register.
     registration: Option<String>,
+    /// The version as you read it; none for the first.
+    version: Option<i32>,
 }
 
 impl ChangeEInvoicingInput {
@@ -51,6 +56,7 @@ impl ChangeEInvoicingInput {
             wanted: self.wanted,
             buyer_reference: self.buyer_reference,
             registration: self.registration,
+            version: self.version,
         })
     }
 }

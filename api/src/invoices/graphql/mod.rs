@@ -12,8 +12,8 @@ use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{
-    allocation, invoice, invoice_division, invoice_line, invoice_tax, payment, receivable,
-    write_off,
+    allocation, customer, invoice, invoice_division, invoice_line, invoice_tax, payment,
+    receivable, write_off,
 };
 
 use crate::calls::graphql::ServiceCall;
@@ -98,10 +98,15 @@ impl Invoice {
         format!("/documents/{}.pdf", id.as_str())
     }
 
-    /// Where its file for machines lies, UBL 2.1 by EN 16931, for a request with the same token; for organisations.
-    async fn e_invoice_path(&self) -> String {
-        let id = Kind::Invoice.id(self.row.id);
-        format!("/documents/{}/e-invoice.xml", id.as_str())
+    /// Where its file for machines lies, UBL 2.1 by EN 16931, for a request with the same token; null for a household,
+    /// which has none.
+    async fn e_invoice_path(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        let payer = loaders::row::<customer::Entity>(ctx, self.row.customer_id).await?;
+        let payer = payer.filter(super::electronic::is_for);
+        Ok(payer.map(|_| {
+            let id = Kind::Invoice.id(self.row.id);
+            format!("/documents/{}/e-invoice.xml", id.as_str())
+        }))
     }
 
     /// Invoice or credit note.

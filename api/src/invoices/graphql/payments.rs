@@ -2,8 +2,9 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{allocation, payment, payment_reversal};
+use nameplate_entities::{allocation, bank_deposit_line, payment, payment_reversal};
 
+use crate::banking::graphql::{BankAccount, BankDeposit};
 use crate::calls::graphql::ServiceCall;
 use crate::customers::graphql::Customer;
 use crate::graphql::ids::Kind;
@@ -49,6 +50,8 @@ pub struct Payment {
     reversed_on: Option<NaiveDate>,
     /// The day it was taken to a bank; null while it waits.
     banked_on: Option<NaiveDate>,
+    /// Whether it was marked as one that an entry by hand took there, before there were deposits.
+    is_banked_before: bool,
     #[graphql(skip)]
     row: payment::Model,
 }
@@ -65,6 +68,7 @@ impl From<payment::Model> for Payment {
             unallocated: Money::cents(row.unallocated_cents),
             reversed_on: row.reversed_on,
             banked_on: row.banked_on,
+            is_banked_before: row.banked_before_at.is_some(),
             row,
         }
     }
@@ -109,6 +113,24 @@ impl Payment {
     async fn deposit_for(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
         match self.row.deposit_call_id {
             Some(id) => ServiceCall::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The account at a bank that it was taken to; null while it waits.
+    async fn bank_account(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<BankAccount>> {
+        match self.row.bank_account_id {
+            Some(id) => BankAccount::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The deposit that took it there; null while it waits, and where an entry by hand did.
+    async fn bank_deposit(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<BankDeposit>> {
+        let column = bank_deposit_line::Column::StandingPaymentId;
+        let rows = loaders::children::<bank_deposit_line::Entity>(ctx, column, self.row.id).await?;
+        match rows.first() {
+            Some(line) => BankDeposit::of(ctx, line.deposit_id).await,
             None => Ok(None),
         }
     }

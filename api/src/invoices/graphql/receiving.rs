@@ -5,6 +5,7 @@ use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{payment_reversal, refund};
 
+use crate::banking::graphql::BankAccount;
 use crate::base::Result;
 use crate::customers::graphql::Customer;
 use crate::graphql::connection::{self, Page, RowCursor};
@@ -70,6 +71,14 @@ impl PaymentReversal {
     async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
         Staff::of(ctx, self.row.recorded_by).await
     }
+
+    /// The account at a bank that took it back; null for one that was not there yet.
+    async fn bank_account(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<BankAccount>> {
+        match self.row.bank_account_id {
+            Some(id) => BankAccount::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
 }
 
 /// Credit that was paid back to its customer.
@@ -132,6 +141,14 @@ impl Refund {
     /// Who recorded it.
     async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
         Staff::of(ctx, self.row.recorded_by).await
+    }
+
+    /// The account at a bank that it was paid from; null for refunds of before there was a choice.
+    async fn bank_account(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<BankAccount>> {
+        match self.row.bank_account_id {
+            Some(id) => BankAccount::of(ctx, id).await,
+            None => Ok(None),
+        }
     }
 }
 

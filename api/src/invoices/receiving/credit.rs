@@ -206,7 +206,9 @@ pub struct RefundCredit {
     pub method: PaymentMethod,
     pub reference: Option<String>,
     pub refunded_on: NaiveDate,
-    /// The account at a bank it is paid from; the usual one when left out.
+    /// The account at a bank it is paid from; the usual one when left out, also of the request's hash, as keys of before
+    /// this field was there must still be known again.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub bank_account_id: Option<i64>,
 }
 

@@ -11,10 +11,11 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::books::{self, NewEntry};
 use crate::invoices::chasing::terms;
 use crate::invoices::issuing::charges::{self, Charge};
 use crate::invoices::store;
-use crate::{books, shop};
+use crate::shop;
 
 use super::{credit, settling, subject};
 
@@ -29,7 +30,9 @@ pub struct ReversePayment {
     pub reversed_on: NaiveDate,
     /// Whether the customer is charged the shop's fee for it.
     pub charge_fee: bool,
-    /// What the bank kept for it, beside the payment itself.
+    /// What the bank kept for it, beside the payment itself. Left out of the request's hash where nothing was kept, as
+    /// keys of before this field was there must still be known again.
+    #[serde(skip_serializing_if = "Option::is_none")]
     pub bank_fee: Option<Cents>,
 }
 
@@ -158,6 +161,9 @@ async fn to_undo(
     if let Some(day) = row.banked_on.filter(|day| on < *day) {
         return too_early(format!("{} was taken to the bank on {day}.", row.number));
     }
+    if let Some(day) = row.waits_again_from.filter(|day| on < *day) {
+        return too_early(format!("{} lay at the bank until {day}.", row.number));
+    }
     let latest = laid.iter().map(|row| row.applied_on).max();
     let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
     if on < earliest {
@@ -172,14 +178,20 @@ async fn to_undo(
 /// Refuses to say of a payment that lies in a bank that it never came: the books would let the bank take it back.
 fn must_have_come(row: &payment::Model, kind: ReversalKind) -> Result<()> {
     match row.banked_on {
-        Some(day) if kind == ReversalKind::RecordedByMistake => Err(Error::refused(
-            ProblemCode::WrongState,
-            "kind",
-            format!(
-                "{} was taken to the bank on {day}. If it never came, undo that deposit first (undoDeposit).",
-                row.number
-            ),
-        )),
+        Some(day) if kind == ReversalKind::RecordedByMistake => {
+            let first = match row.banked_before_at {
+                None => "undo that deposit first (undoDeposit)",
+                Some(_) => "take that mark off first (unmarkBankedBefore)",
+            };
+            Err(Error::refused(
+                ProblemCode::WrongState,
+                "kind",
+                format!(
+                    "{} was taken to the bank on {day}. If it never came, {first}.",
+                    row.number
+                ),
+            ))
+        }
         _ => Ok(()),
     }
 }
@@ -213,14 +225,21 @@ async fn post(
         settling::post(tx, act, about, entry).await?;
     }
     if let Some(id) = reversal.bank_account_id {
-        let bank = books::bank_account(tx, "paymentId", Some(id)).await?;
+        // Whatever became of that account since: the money left it.
+        let bank = books::account_with(tx, id).await?;
         let entry = events::taken_back_by_bank(
             AccountRef::Code(bank.code),
             Cents(row.amount_cents),
             Cents(reversal.bank_fee_cents),
         );
-        let memo = format!("Payment {} taken back by the bank", row.number);
-        settling::post(tx, act, (of_reversal(reversal), on, memo), entry).await?;
+        let entry = entry.map_err(|refusal| Error::caused("entry of a payment undone", refusal))?;
+        let new = NewEntry {
+            on,
+            memo: format!("Payment {} taken back by the bank", row.number),
+            document: Some(of_reversal(reversal)),
+            entry,
+        };
+        books::post_where_it_lay(tx, act, new).await?;
     }
     Ok(())
 }

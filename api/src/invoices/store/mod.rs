@@ -25,8 +25,8 @@ pub use credit::{
 pub use late::{invoices_by_id, overdue, to_remind};
 pub use made_under::{Span, priced_by, priced_from, went_out_at};
 pub use open::{
-    OpenRow, Owed, invoices, open_invoices, open_now, open_of, open_on, owed_by, payments,
-    receivable_of, receivables, refunds, settled_by, settled_with,
+    OpenRow, Owed, invoices, laid_at_issue, open_invoices, open_now, open_of, open_on, owed_by,
+    payments, receivable_of, receivables, refunds, settled_by, settled_with,
 };
 pub use statement::{balance_before, moves_between};
 pub use writing_off::{standing_write_offs, taxes_left};

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{allocation, invoice, payment, receivable, refund};
+use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
@@ -43,6 +44,18 @@ pub async fn receivable_of(
     invoice_id: i64,
 ) -> Result<Option<receivable::Model>> {
     Ok(receivable::Entity::find_by_id(invoice_id).one(db).await?)
+}
+
+/// What payments and credit were laid against an invoice when it was issued, whatever became of them since.
+pub async fn laid_at_issue(db: &impl ConnectionTrait, row: &invoice::Model) -> Result<Cents> {
+    let rows = allocation::Entity::find()
+        .filter(allocation::Column::InvoiceId.eq(row.id))
+        .filter(allocation::Column::AllocatedAt.lte(row.issued_at))
+        .filter(allocation::Column::UndoesAllocationId.is_null())
+        .all(db)
+        .await?;
+    Cents::sum(rows.iter().map(|part| Cents(part.amount_cents)))
+        .map_err(|refusal| Error::caused("what was laid at issue", refusal))
 }
 
 /// What settles an invoice and was not undone, oldest first, with the payment where it is one.

@@ -16,7 +16,8 @@ use crate::base::{Error, Result, wording};
 use crate::pricing;
 
 use crate::invoices::content::Content;
-use crate::invoices::{electronic, store};
+use crate::invoices::electronic::{self, WithMail};
+use crate::invoices::store;
 
 /// The mail of an issued document.
 ///
@@ -55,7 +56,47 @@ async fn made(
     let rendered = mail
         .render()
         .map_err(|error| Error::caused("invoice mail", error))?;
-    let document = document(&content, &printed, paid)?;
+    let mut attachments = vec![typeset(&row, (&content, &printed), paid).await?];
+    let file = match reminder {
+        Some(_) => WithMail::NotWanted,
+        None => electronic::with_mail(db, (row.id, row.customer_id)).await?,
+    };
+    let without = match file {
+        WithMail::NotWanted => None,
+        WithMail::File(file) => {
+            attachments.push(file);
+            None
+        }
+        WithMail::Missing(why) => Some(format!(
+            "The e-invoice of {} is not with it: {why}",
+            row.number
+        )),
+    };
+    Ok(Outgoing {
+        rendered,
+        attachments,
+        without,
+    })
+}
+
+/// The PDF of an issued document, as it stands now.
+///
+/// # Errors
+/// `NotFound`; internal, when the typesetter fails.
+pub async fn pdf(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Attachment> {
+    let row = store::get_invoice(db, "", invoice_id).await?;
+    let content = Content::of(&row)?;
+    let paid = Settled::of(db, &row).await?;
+    let printed = printed(&content)?;
+    typeset(&row, (&content, &printed), paid).await
+}
+
+async fn typeset(
+    row: &invoice::Model,
+    (content, printed): (&Content, &InvoiceDraft),
+    paid: Settled,
+) -> Result<Attachment> {
+    let document = document(content, printed, paid)?;
     let word = match row.kind {
         ReceivableKind::Invoice => "invoice",
         ReceivableKind::CreditNote => "credit-note",
@@ -64,18 +105,10 @@ async fn made(
         .await
         .map_err(|error| Error::caused("invoice PDF", error))?
         .map_err(|error| Error::caused("invoice PDF", error))?;
-    let pdf = Attachment {
+    Ok(Attachment {
         file_name: format!("{word}-{}.pdf", row.number),
         content_type: "application/pdf".to_owned(),
         bytes,
-    };
-    let file = match reminder {
-        Some(_) => None,
-        None => electronic::attachment(db, (row.id, row.customer_id)).await?,
-    };
-    Ok(Outgoing {
-        rendered,
-        attachments: [pdf].into_iter().chain(file).collect(),
     })
 }
 

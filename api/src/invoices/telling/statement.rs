@@ -220,6 +220,7 @@ pub async fn statement_letter(
         .map_err(|error| Error::caused("statement PDF", error))?
         .map_err(|error| Error::caused("statement PDF", error))?;
     Ok(Outgoing {
+        without: None,
         rendered,
         attachments: vec![Attachment {
             file_name,

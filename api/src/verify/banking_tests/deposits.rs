@@ -4,6 +4,7 @@ use super::*;
 use crate::base::ProblemCode::{
     ImpossibleDate, Malformed, Missing, NotFound, PeriodClosed, TooMuch, WrongState,
 };
+use crate::books::{AccountAsRead, JournalLine, PostJournal, post_journal, retire_account};
 use crate::invoices::RefundCredit;
 
 #[tokio::test]
@@ -287,5 +288,153 @@ async fn money_in_a_bank_is_not_said_never_to_have_come() {
         );
         assert_eq!(shop.stands_at("1010").await, 900);
         shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_payment_is_not_undone_before_its_slip_was() {
+    for shop in TestShop::everywhere().await {
+        let check = shop.got(900, PaymentMethod::Check, 5).await;
+        let early = BankReceipts {
+            deposited_on: today() - Days::new(4),
+            ..shop.slip(&[check.id])
+        };
+        let slip = bank_receipts(&shop.owner, early).await.unwrap();
+        let undo = UndoDeposit {
+            idempotency_key: shop.key(),
+            deposit_id: slip.id,
+            reason: "Not taken there".to_owned(),
+            undone_on: today() - Days::new(1),
+        };
+        undo_deposit(&shop.owner, undo).await.unwrap();
+        let never_came = |days_ago: u64| ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: check.id,
+            kind: ReversalKind::RecordedByMistake,
+            reason: "Typed twice".to_owned(),
+            reversed_on: today() - Days::new(days_ago),
+            charge_fee: false,
+            bank_fee: None,
+        };
+        at(
+            ImpossibleDate,
+            "reversedOn",
+            reverse_payment(&shop.owner, never_came(2)).await,
+        );
+        reverse_payment(&shop.owner, never_came(1)).await.unwrap();
+        assert_eq!(shop.stands_at("1050").await, 0);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_check_bounces_from_the_account_that_had_it_though_that_is_retired() {
+    for shop in TestShop::everywhere().await {
+        let savings = shop.savings().await;
+        let check = shop.got(900, PaymentMethod::Check, 0).await;
+        let slip = BankReceipts {
+            account_id: Some(savings.id),
+            ..shop.slip(&[check.id])
+        };
+        bank_receipts(&shop.owner, slip).await.unwrap();
+        let line = |account: &str, debit: Option<i64>, credit: Option<i64>| JournalLine {
+            account: account.to_owned(),
+            debit: debit.map(Cents),
+            credit: credit.map(Cents),
+            tax_level_id: None,
+        };
+        let emptied = PostJournal {
+            idempotency_key: shop.key(),
+            on: today(),
+            memo: "To the other bank".to_owned(),
+            lines: vec![line("1010", Some(900), None), line("1020", None, Some(900))],
+        };
+        post_journal(&shop.owner, emptied).await.unwrap();
+        let read = AccountAsRead {
+            account_id: savings.id,
+            version: savings.version,
+        };
+        retire_account(&shop.owner, read).await.unwrap();
+        let bounced = ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: check.id,
+            kind: ReversalKind::Bounced,
+            reason: "Not honoured".to_owned(),
+            reversed_on: today(),
+            charge_fee: false,
+            bank_fee: Some(Cents(100)),
+        };
+        reverse_payment(&shop.owner, bounced).await.unwrap();
+        assert_eq!(shop.stands_at("1020").await, -1_000);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn damage_to_what_banks_gave_and_took_is_found() {
+    let to_bank = "(SELECT id FROM account WHERE code = '1010')";
+    for (sql, table) in [
+        (
+            "UPDATE payment SET waits_again_from = banked_on".to_owned(),
+            "payment",
+        ),
+        ("UPDATE refund SET bank_account_id = 5".to_owned(), "refund"),
+        (
+            format!(
+                "DROP TRIGGER keep_posting_update; UPDATE posting SET account_id = {to_bank} \
+                 WHERE account_id = (SELECT id FROM account WHERE role = 'card_fees')"
+            ),
+            "bank_deposit",
+        ),
+        (
+            format!(
+                "DROP TRIGGER keep_posting_update; UPDATE posting SET account_id = {to_bank} \
+                 WHERE account_id = (SELECT id FROM account WHERE role = 'other_expense')"
+            ),
+            "payment_reversal",
+        ),
+        (
+            "UPDATE payment SET banked_before_at = recorded_at".to_owned(),
+            "payment",
+        ),
+    ] {
+        let shop = TestShop::open().await;
+        let card = shop.got(12_000, PaymentMethod::Card, 0).await;
+        shop.got(700, PaymentMethod::Cash, 0).await;
+        let slip = BankReceipts {
+            card_fee: Some(Cents(40)),
+            ..shop.slip(&[card.id])
+        };
+        bank_receipts(&shop.owner, slip).await.unwrap();
+        let back = RefundCredit {
+            idempotency_key: shop.key(),
+            customer_id: shop.customer_id,
+            amount: Cents(700),
+            method: PaymentMethod::Check,
+            reference: None,
+            refunded_on: today(),
+            bank_account_id: None,
+        };
+        refund_credit(&shop.owner, back).await.unwrap();
+        let check = shop.got(300, PaymentMethod::Check, 0).await;
+        bank_receipts(&shop.owner, shop.slip(&[check.id]))
+            .await
+            .unwrap();
+        let bounced = ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: check.id,
+            kind: ReversalKind::Bounced,
+            reason: "Not honoured".to_owned(),
+            reversed_on: today(),
+            charge_fee: false,
+            bank_fee: Some(Cents(100)),
+        };
+        reverse_payment(&shop.owner, bounced).await.unwrap();
+        shop.is_in_order().await;
+        let found = shop.spoil(&sql).await;
+        let of_table = found
+            .iter()
+            .any(|finding| finding.starts_with(&format!("{table} ")));
+        assert!(of_table, "{sql} was not found: {found:?}");
     }
 }

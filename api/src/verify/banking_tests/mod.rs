@@ -1,6 +1,7 @@
 //! Banking through the program's own acts; every test ends with all in order.
 
 mod bank;
+mod before;
 mod deposits;
 mod matches;
 mod statements;

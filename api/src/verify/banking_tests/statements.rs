@@ -5,10 +5,11 @@ use super::*;
 use crate::banking::{
     BankColumns, BookBankLine, ConfirmMatch, Purpose, SaveBankLayout, Split, StartBankAccount,
     book_bank_line, confirm_match, import_statement, proposals, reconcile_bank,
-    reopen_reconciliation, save_bank_layout, standing, start_bank_account, unmatch,
+    reopen_reconciliation, save_bank_layout, standing, start_bank_account, take_back_statement,
+    unmatch,
 };
 use crate::base::ProblemCode::{
-    Conflict, ImpossibleDate, Malformed, Missing, OutOfRange, SettingMissing, Unbalanced,
+    Conflict, ImpossibleDate, Malformed, Missing, NotFound, OutOfRange, SettingMissing, Unbalanced,
     WrongState,
 };
 use nameplate_entities::kinds::{BankDelimiter, BankEncoding, DateOrder, DecimalSign};
@@ -249,5 +250,39 @@ async fn a_layout_that_cannot_be_is_refused_with_the_column() {
         let refused = refusals(save_bank_layout(&shop.owner, bad).await);
         let paths: Vec<&str> = refused.iter().map(|(_, path)| path.as_str()).collect();
         assert_eq!(paths, ["columns.amount", "columns.day"]);
+    }
+}
+
+#[tokio::test]
+async fn a_file_is_taken_back_while_nothing_of_it_is_matched_and_comes_again() {
+    for shop in TestShop::everywhere().await {
+        let bank = shop.read_bank().await;
+        shop.hand(500, 4, "Capital").await;
+        let first = shop.import(bank, &[(4, "TRANSFER", "5.00")]).await;
+        let rows = [(3, "COFFEE", "-3.00"), (3, "COFFEE", "-3.00")];
+        let second = shop.import(bank, &rows[..1]).await;
+        let third = shop.import(bank, &rows).await;
+        assert_eq!((third.new_count, third.known_count), (1, 1));
+        let (first, second) = (first.statement_id.unwrap(), second.statement_id.unwrap());
+        assert_eq!(shop.confirm_clear(bank).await, 1);
+        at(
+            WrongState,
+            "statementId",
+            take_back_statement(&shop.owner, first).await,
+        );
+        let gone = take_back_statement(&shop.owner, second).await.unwrap();
+        assert_eq!(gone.line_count, 1);
+        at(
+            NotFound,
+            "statementId",
+            take_back_statement(&shop.owner, second).await,
+        );
+        assert_eq!(shop.lines().await.len(), 2);
+        shop.is_in_order().await;
+        // One of the two is still on record by the third file, so one is new.
+        let again = shop.import(bank, &rows).await;
+        assert_eq!((again.new_count, again.known_count), (1, 1));
+        assert_eq!(shop.lines().await.len(), 3);
+        shop.is_in_order().await;
     }
 }

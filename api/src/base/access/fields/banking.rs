@@ -5,7 +5,7 @@ pub(super) const BANKING: &[Row] = &[
     (
         "Query",
         Desk,
-        "receiptsToBank bankDeposits bankAccounts bankStatements bankLines bankProposals bankReconciliations",
+        "receiptsToBank receiptsBankedByHand bankDeposits bankAccounts bankStatements bankLines bankProposals bankReconciliations",
     ),
     (
         "BankAccount",

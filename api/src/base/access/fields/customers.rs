@@ -13,7 +13,11 @@ pub(super) const CUSTOMERS: &[Row] = &[
         Desk,
         "termsDays notes likelyDuplicates eInvoicing",
     ),
-    ("EInvoicing", Desk, "wanted buyerReference registration"),
+    (
+        "EInvoicing",
+        Desk,
+        "wanted buyerReference registration version",
+    ),
     ("Contact", Staff, "id name role phone email"),
     (
         "ServiceAddress",

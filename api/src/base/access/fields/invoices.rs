@@ -40,12 +40,12 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Payment",
         Desk,
-        "allocations depositFor reversedOn reversal bankedOn",
+        "allocations depositFor reversedOn reversal bankedOn bankAccount bankDeposit isBankedBefore",
     ),
     (
         "PaymentReversal",
         Desk,
-        "kind reason reversedOn recordedAt recordedBy bankFee",
+        "kind reason reversedOn recordedAt recordedBy bankFee bankAccount",
     ),
     (
         "Allocation",
@@ -55,7 +55,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Refund",
         Desk,
-        "id number customer method reference refundedOn recordedAt recordedBy amount",
+        "id number customer method reference refundedOn recordedAt recordedBy amount bankAccount",
     ),
     (
         "WriteOff",

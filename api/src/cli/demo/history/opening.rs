@@ -325,6 +325,7 @@ fn wants_files(customer_id: i64) -> invoices::ChangeEInvoicing {
         wanted: true,
         buyer_reference: Some("House maintenance".to_owned()),
         registration: None,
+        version: None,
     }
 }
 

@@ -1,14 +1,19 @@
 //! Issued documents of every sort as files for machines, held against the published schemas and rules where `tests/run`
 //! has brought them.
 
+mod mail;
+
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use chrono::Days;
-use nameplate_entities::kinds::{ChargeKind, LevelKind, PaymentMethod, TaxBasis};
+use chrono::TimeDelta;
+use nameplate_entities::kinds::{
+    ChargeKind, LevelKind, PaymentMethod, ReversalKind, StatedAs, TaxBasis,
+};
 use nameplate_entities::{customer, invoice};
 use nameplate_rules::money::Cents;
-use nameplate_rules::tax::Prices;
+use nameplate_rules::tax::{Prices, Treatment};
 use rust_decimal::Decimal;
 use sea_orm::ConnectionTrait;
 
@@ -18,9 +23,9 @@ use crate::base::testing::{noon, refusals};
 use crate::customers::{AddServiceAddress, Address, add_service_address};
 use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
-    ChangeEInvoicing, CreditInvoice, CreditedLine, IssueFreeInvoice, IssueInvoice, RecordDeposit,
-    Share, change_e_invoicing, credit_invoice, e_invoice, issue_free_invoice, issue_invoice,
-    letter, record_deposit,
+    ChangeEInvoicing, CreditInvoice, CreditedLine, Excess, IssueFreeInvoice, IssueInvoice,
+    RecordDeposit, RecordPayment, ReversePayment, Share, change_e_invoicing, credit_invoice,
+    e_invoice, issue_free_invoice, issue_invoice, record_deposit, record_payment, reverse_payment,
 };
 use crate::pricing::{AddTaxJurisdiction, NewLevel, NewTaxability, add_tax_jurisdiction};
 use crate::shop::{ChangeShop, change_shop};
@@ -195,6 +200,8 @@ async fn documents_of_every_sort_obey_the_published_schemas_and_rules() {
 
         files.push(("on-the-spot", on_the_spot(&shop, &landlord).await));
         files.extend(over_the_counter(&shop, &landlord).await);
+        files.extend(settled_and_taken_back(&shop, &landlord).await);
+        files.push(("rates", many_rates(&shop, &landlord).await));
         let folder = tempfile::tempdir().unwrap();
         hold(folder.path(), &files);
         shop.is_in_order().await;
@@ -244,37 +251,146 @@ async fn over_the_counter(
     files
 }
 
-#[tokio::test]
-async fn the_file_comes_with_the_mail_of_who_wants_it() {
-    let shop = TestShop::open().await;
-    let landlord = shop.registered().await;
-    let call = shop.accepted_call(Cents(5_000), None).await;
-    let order = shop.divided(call.id, all_to(&landlord));
-    let bill = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
-    let db = shop.bench.app.db.read();
-    let files = async || letter(db, bill.id).await.unwrap().attachments.len();
-    assert_eq!(files().await, 1);
-    let wants = ChangeEInvoicing {
-        customer_id: landlord.id,
-        wanted: true,
-        buyer_reference: Some("Cost centre 12".to_owned()),
-        registration: None,
+/// A call that its deposit pays in full, and one that is taken back in whole.
+async fn settled_and_taken_back(
+    shop: &TestShop,
+    landlord: &customer::Model,
+) -> Vec<(&'static str, String)> {
+    let call = shop.accepted_call(Cents(4_000), None).await;
+    let deposit = RecordDeposit {
+        idempotency_key: shop.key(),
+        call_id: call.id,
+        customer_id: Some(landlord.id),
+        method: PaymentMethod::Transfer,
+        reference: None,
+        received_on: noon().date_naive(),
+        amount: Cents(23_220),
     };
-    change_e_invoicing(&shop.owner, wants.clone())
+    record_deposit(&shop.owner, deposit).await.unwrap();
+    let order = shop.divided(call.id, all_to(landlord));
+    let paid = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
+    assert_eq!(paid.total_cents, 23_220);
+    let settled = shop.told(&paid).await;
+    assert!(settled.contains("<cbc:PayableAmount currencyID=\"USD\">0.00<"));
+
+    let call = shop.accepted_call(Cents(7_000), Some(Cents(501))).await;
+    let order = shop.divided(call.id, all_to(landlord));
+    let bill = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
+    let credit = credit_invoice(&shop.owner, shop.credit(bill.id))
         .await
         .unwrap();
-    assert_eq!(files().await, 2);
-    assert!(
-        shop.told(&bill)
-            .await
-            .contains("<cbc:BuyerReference>Cost centre 12<")
-    );
-    let household = ChangeEInvoicing {
-        customer_id: shop.customer_id,
-        ..wants
+    assert_eq!(credit.total_cents, -bill.total_cents);
+    vec![("paid", settled), ("taken-back", shop.told(&credit).await)]
+}
+
+/// Goods at 8 %, a trip at 6 % on a part of it, labor that is not taxed, and goods that come to nothing.
+async fn many_rates(shop: &TestShop, landlord: &customer::Model) -> String {
+    let level = |name: &str, kind, rate: &str| NewLevel::plain(name, kind, rate.parse().unwrap());
+    let city = NewLevel {
+        exempts: vec![ChargeKind::Trip],
+        ..level("City", LevelKind::City, "2")
     };
-    let refused = change_e_invoicing(&shop.owner, household).await;
-    assert_eq!(refusals(refused), [(WrongState, "customerId".to_owned())]);
+    let kinds = [
+        (ChargeKind::Part, true),
+        (ChargeKind::Labour, false),
+        (ChargeKind::Diagnostic, false),
+        (ChargeKind::Freight, true),
+        (ChargeKind::Fee, false),
+    ];
+    let mut rules: Vec<NewTaxability> = kinds
+        .map(|(kind, taxed)| NewTaxability::plain(kind, taxed, "As the test says."))
+        .to_vec();
+    rules.push(NewTaxability {
+        treatment: Treatment::ProratedByParts,
+        ..NewTaxability::plain(ChargeKind::Trip, true, "It serves both.")
+    });
+    let levels = vec![level("State", LevelKind::State, "6"), city];
+    let from = noon().date_naive() - Days::new(30);
+    let new = AddTaxJurisdiction::plain("Rates", TaxBasis::Invoice, from, (levels, rules));
+    let place = add_tax_jurisdiction(&shop.owner, new).await.unwrap().id;
+    let place = shop.place_of(landlord.id, place).await;
+    let mut order = shop.sale(landlord.id, place, &[12_000, 5_000]);
+    if let Some(free) = order.option.lines.last_mut() {
+        free.discount_amount = Some(Cents(5_000));
+    }
+    order.option.lines.push(NewLine {
+        minutes: Some(60),
+        unit_price: Some(Cents(18_000)),
+        ..NewLine::of(ChargeKind::Labour)
+    });
+    order.option.lines.push(NewLine {
+        unit_price: Some(Cents(2_500)),
+        ..NewLine::of(ChargeKind::Trip)
+    });
+    let bill = issue_free_invoice(&shop.owner, order).await.unwrap();
+    let text = shop.told(&bill).await;
+    let groups = text.matches("<cac:TaxSubtotal>").count();
+    assert_eq!(groups, 3, "8 %, 6 % and what is not taxed: {text}");
+    assert!(
+        text.contains("Trip, taxed part") || text.contains(", taxed part<"),
+        "{text}"
+    );
+    text
+}
+
+/// What was paid is what was laid against it at issue: neither payments since nor their undoing change the file.
+#[tokio::test]
+async fn the_file_is_the_same_whenever_it_is_fetched() {
+    for shop in TestShop::everywhere().await {
+        let landlord = shop.registered().await;
+        let call = shop.accepted_call(Cents(5_000), None).await;
+        let deposit = RecordDeposit {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            customer_id: Some(landlord.id),
+            method: PaymentMethod::Check,
+            reference: None,
+            received_on: noon().date_naive(),
+            amount: Cents(2_500),
+        };
+        let deposit = record_deposit(&shop.owner, deposit).await.unwrap();
+        let order = shop.divided(call.id, all_to(&landlord));
+        let bill = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
+        let first = shop.told(&bill).await;
+        shop.bench.app.clock.set(noon() + TimeDelta::days(1));
+        let mut later = shop.owner.clone();
+        later.at = shop.bench.app.clock.now();
+        let rest = RecordPayment {
+            customer_id: landlord.id,
+            ..shop.payment(bill.total_cents - 2_500, Excess::Refused)
+        };
+        record_payment(&later, rest).await.unwrap();
+        assert_eq!(shop.told(&bill).await, first);
+        let bounced = ReversePayment {
+            idempotency_key: shop.key(),
+            payment_id: deposit.id,
+            kind: ReversalKind::Bounced,
+            reason: "Not honoured".to_owned(),
+            reversed_on: later.at.date_naive(),
+            charge_fee: false,
+            bank_fee: None,
+        };
+        reverse_payment(&later, bounced).await.unwrap();
+        assert_eq!(shop.told(&bill).await, first);
+        shop.is_in_order().await;
+    }
+}
+
+/// The paper states one amount; the file has every line, as each line of it has a price and a tax of its own.
+#[tokio::test]
+async fn a_bill_in_one_amount_is_itemised_in_the_file() {
+    let shop = TestShop::open().await;
+    let landlord = shop.registered().await;
+    let place = shop
+        .taxed_place("one amount", TaxBasis::Invoice, Prices::BeforeTax)
+        .await;
+    let place = shop.place_of(landlord.id, place).await;
+    let mut order = shop.sale(landlord.id, place, &[1_000, 2_000]);
+    order.option.facts.stated_as = StatedAs::LumpSum;
+    let bill = issue_free_invoice(&shop.owner, order).await.unwrap();
+    let text = shop.told(&bill).await;
+    assert_eq!(text.matches("<cac:InvoiceLine>").count(), 2, "{text}");
+    assert!(text.contains("Filter at 1000") && text.contains("Filter at 2000"));
 }
 
 #[tokio::test]
@@ -294,6 +410,7 @@ async fn what_cannot_be_told_is_refused_with_the_reason() {
         wanted: true,
         buyer_reference: None,
         registration: None,
+        version: None,
     };
     let too_early = change_e_invoicing(&shop.owner, wants).await;
     assert_eq!(refusals(too_early), [(SettingMissing, "wanted".to_owned())]);
