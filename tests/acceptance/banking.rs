@@ -316,6 +316,12 @@ on_both_databases! {
         let proposal = json!({ "isAmbiguous": true, "reason": "same amount, 1 day apart; another fits as well" });
         assert_eq!(data(&seen)["bankProposals"], json!([proposal, proposal]));
         assert!(confirm_clear(&shop, &savings).await.is_empty(), "nothing is confirmed by itself");
+        let back = json!({ "statementId": taken["statementId"] });
+        shop.done(&shop.office, "takeBackBankStatement", back.clone(), "statement { lineCount }").await;
+        let twice = shop.refused(&shop.office, "takeBackBankStatement", back).await;
+        assert_eq!(twice, [("NOT_FOUND".to_owned(), "input.statementId".to_owned())]);
+        let (status, again) = send(&shop, Some(&shop.office), (&path, file)).await;
+        assert_eq!((status, &again["lineCount"]), (200, &json!(2)), "{again}");
         let wrong = shop.ask(&shop.technician, "query($id: ID!) { bankLines(bankAccountId: $id) { nodes { on } } }", json!({ "id": savings })).await;
         assert_eq!(text(&wrong, "errors.0.extensions.code"), "FORBIDDEN");
         db.verify_is_clean();
@@ -333,6 +339,16 @@ on_both_databases! {
             "idempotencyKey": shop.key(), "customerId": who.0, "amount": "20.00", "method": "CHECK", "refundedOn": "2025-03-06"
         });
         shop.done(&shop.owner, "refundCredit", refund, "refund { number }").await;
+        let query = "{ receiptsBankedByHand payments(first: 1) { nodes { isBankedBefore bankAccount { code } \
+             bankDeposit { number } } } refunds(first: 1) { nodes { bankAccount { code } } } }";
+        let seen = shop.ask(&shop.office, query, json!({})).await;
+        assert_eq!(data(&seen), &json!({
+            "receiptsBankedByHand": "0.00",
+            "payments": { "nodes": [
+                { "isBankedBefore": false, "bankAccount": { "code": "1010" }, "bankDeposit": { "number": "B-000001" } }
+            ] },
+            "refunds": { "nodes": [{ "bankAccount": { "code": "1010" } }] },
+        }));
         let order = sale(&shop.key(), &who, &shop.part_id);
         let bill = shop.done(&shop.office, "issueFreeInvoice", order, "invoice { id }").await;
         let write_off = json!({ "idempotencyKey": shop.key(), "invoiceId": bill["invoice"]["id"], "reason": "Gone" });

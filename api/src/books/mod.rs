@@ -20,14 +20,12 @@ pub use operations::{
     AccountAsRead, AddAccount, ChangeAccount, CloseYear, JournalLine, PostJournal, ReopenBooks,
     ReverseJournal, add_account, bank_of_code, change_account, close_books, close_year,
     free_account, open, post_journal, reopen_books, restore_account, retire_account,
-    reverse_journal,
+    reverse_journal, take_up_again,
 };
-pub use posting::{
-    MANUAL, NewEntry, account_id, check_open, post, post_where_it_lay, reverse, role_key,
-};
+pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_key};
 pub use store::balances::{Balance, Closings, Days, balances};
 pub use store::balances::{balance_before, balance_of_role};
-pub use store::{TaxOwed, account_with, bank_account, chart, tax_owed};
+pub use store::{TaxOwed, bank_account, chart, tax_owed};
 
 #[cfg(test)]
 mod period_tests;

@@ -66,35 +66,16 @@ pub async fn post(
     act: &Act,
     new: NewEntry,
 ) -> Result<journal_entry::Model> {
-    let rows = placed(tx, new.entry, Retired::Refuse).await?;
-    written(tx, act, (new.on, new.memo, new.document), rows).await
-}
-
-/// Posts an entry as [`post`] does, to retired accounts too: what comes back leaves the account that it lay on.
-///
-/// # Errors
-/// As [`post`].
-pub async fn post_where_it_lay(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    new: NewEntry,
-) -> Result<journal_entry::Model> {
-    let rows = placed(tx, new.entry, Retired::Take).await?;
-    written(tx, act, (new.on, new.memo, new.document), rows).await
-}
-
-async fn written(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    (on, memo, document): (NaiveDate, String, Option<Subject>),
-    rows: Vec<Row>,
-) -> Result<journal_entry::Model> {
-    check_open(tx, "", on).await?;
+    check_open(tx, "", new.on).await?;
+    let rows = placed(tx, new.entry).await?;
     let header = journal_entry::ActiveModel {
-        entry_on: Set(on),
-        memo: Set(memo),
-        document_kind: Set(document.map_or(MANUAL, |document| document.kind).to_owned()),
-        document_id: Set(document.map(|document| document.id)),
+        entry_on: Set(new.on),
+        memo: Set(new.memo),
+        document_kind: Set(new
+            .document
+            .map_or(MANUAL, |document| document.kind)
+            .to_owned()),
+        document_id: Set(new.document.map(|document| document.id)),
         ..Default::default()
     };
     write(tx, act, header, rows).await
@@ -110,7 +91,7 @@ pub async fn post_closing(
     (year, on, memo): (i32, NaiveDate, String),
     entry: Entry,
 ) -> Result<journal_entry::Model> {
-    let rows = placed(tx, entry, Retired::Refuse).await?;
+    let rows = placed(tx, entry).await?;
     let header = journal_entry::ActiveModel {
         entry_on: Set(on),
         memo: Set(memo),
@@ -122,19 +103,9 @@ pub async fn post_closing(
     write(tx, act, header, rows).await
 }
 
-/// What becomes of a posting to a retired account.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Retired {
-    Refuse,
-    Take,
-}
-
 /// The postings of an entry with their accounts found.
-async fn placed(tx: &impl ConnectionTrait, entry: Entry, retired: Retired) -> Result<Vec<Row>> {
-    let mut accounts = Chart::of(tx).await?;
-    if retired == Retired::Take {
-        accounts.retired.clear();
-    }
+async fn placed(tx: &impl ConnectionTrait, entry: Entry) -> Result<Vec<Row>> {
+    let accounts = Chart::of(tx).await?;
     entry
         .into_postings()
         .into_iter()

@@ -169,6 +169,25 @@ pub async fn restore_account(act: &Act, read: AccountAsRead) -> Result<account::
     Ok(after)
 }
 
+/// The account that money of a payment lay on, marked as a bank's or not. One that was retired since takes entries again,
+/// as money that comes back leaves the account that had it.
+///
+/// # Errors
+/// Internal, when it is gone.
+pub async fn take_up_again(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (right, account_id): (Right, i64),
+) -> Result<account::Model> {
+    let before = store::get_account(tx, "", account_id).await?;
+    if before.retired_at.is_none() {
+        return Ok(before);
+    }
+    let mut row = before.clone().into_active_model();
+    row.retired_at = Set(None);
+    saved(tx, act, right, (&before, row)).await
+}
+
 fn wrong_state(message: &str) -> Error {
     Error::refused(ProblemCode::WrongState, "accountId", message)
 }

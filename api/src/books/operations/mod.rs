@@ -20,7 +20,7 @@ use super::{chain, store};
 
 pub use accounts::{
     AccountAsRead, AddAccount, ChangeAccount, add_account, change_account, restore_account,
-    retire_account,
+    retire_account, take_up_again,
 };
 pub use periods::{CloseYear, ReopenBooks, close_books, close_year, reopen_books};
 

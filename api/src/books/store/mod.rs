@@ -36,17 +36,6 @@ pub async fn get_account(db: &impl ConnectionTrait, path: &str, id: i64) -> Resu
         .ok_or_else(|| Error::not_found(path, "account"))
 }
 
-/// The account behind a column of another record, in use or not.
-///
-/// # Errors
-/// Internal, when it is gone.
-pub async fn account_with(db: &impl ConnectionTrait, id: i64) -> Result<account::Model> {
-    account::Entity::find_by_id(id)
-        .one(db)
-        .await?
-        .ok_or_else(|| Error::internal("an account that a record names is gone"))
-}
-
 /// What waits to be banked of what customers paid. Payments lie above the books; their sum alone is read here, as the
 /// account of receipts not yet banked is held against it.
 pub async fn receipts_waiting(db: &impl ConnectionTrait) -> Result<i64> {

@@ -312,3 +312,66 @@ impl Xml {
 fn holds(letter: char) -> bool {
     matches!(letter, '\t' | '\n' | '\r' | ' '..='\u{D7FF}' | '\u{E000}'..='\u{FFFD}' | '\u{10000}'..)
 }
+
+#[cfg(test)]
+mod tests {
+    use nameplate_rules::invoice::en16931::{Adjustment, Item, Priced};
+    use rust_decimal::Decimal;
+
+    use super::*;
+
+    fn item() -> Item {
+        Item {
+            amount: Cents(100),
+            group: Group {
+                category: Category::S,
+                rate: Decimal::TEN,
+            },
+            reason: "Agreed".to_owned(),
+            priced: Some(Priced {
+                quantity: Decimal::ONE,
+                price: Decimal::ONE,
+                allowances: Vec::new(),
+                charges: Vec::new(),
+            }),
+        }
+    }
+
+    #[test]
+    fn figures_that_the_file_would_leave_out_are_refused() {
+        let plain = Document {
+            lines: vec![item()],
+            ..Document::default()
+        };
+        assert!(check_written(&plain).is_ok());
+        let mut unpriced = plain.clone();
+        unpriced.lines.push(Item {
+            priced: None,
+            ..item()
+        });
+        let mut charged = plain.clone();
+        if let Some(priced) = charged
+            .lines
+            .iter_mut()
+            .find_map(|line| line.priced.as_mut())
+        {
+            priced.charges.push(Adjustment {
+                amount: Cents(1),
+                reason: "Agreed".to_owned(),
+            });
+        }
+        let mut rounded = plain.clone();
+        rounded.totals.rounding = Cents(1);
+        let reduced = Document {
+            allowances: vec![item()],
+            ..plain.clone()
+        };
+        let raised = Document {
+            charges: vec![item()],
+            ..plain
+        };
+        for figures in [unpriced, charged, rounded, reduced, raised] {
+            assert!(check_written(&figures).is_err(), "{figures:?}");
+        }
+    }
+}

@@ -38,7 +38,7 @@ pub struct ReversePayment {
 
 /// Undoes a payment: what it settled is open again, its entry is reversed.
 ///
-/// One that was taken to a bank is taken back by that account; one that was not leaves the receipts not yet banked.
+/// One that was taken to a bank is taken back by that account, in use again if it was retired; one that was not leaves the receipts not yet banked.
 /// Credit out of it that was laid against other invoices is taken off them, too. What a credit note gave back of an
 /// invoice is laid against that invoice before the customer owes it again.
 ///
@@ -225,21 +225,15 @@ async fn post(
         settling::post(tx, act, about, entry).await?;
     }
     if let Some(id) = reversal.bank_account_id {
-        // Whatever became of that account since: the money left it.
-        let bank = books::account_with(tx, id).await?;
+        let right = Right::ReversePayment;
+        let bank = books::take_up_again(tx, act, (right, id)).await?;
         let entry = events::taken_back_by_bank(
             AccountRef::Code(bank.code),
             Cents(row.amount_cents),
             Cents(reversal.bank_fee_cents),
         );
-        let entry = entry.map_err(|refusal| Error::caused("entry of a payment undone", refusal))?;
-        let new = NewEntry {
-            on,
-            memo: format!("Payment {} taken back by the bank", row.number),
-            document: Some(of_reversal(reversal)),
-            entry,
-        };
-        books::post_where_it_lay(tx, act, new).await?;
+        let memo = format!("Payment {} taken back by the bank", row.number);
+        settling::post(tx, act, (of_reversal(reversal), on, memo), entry).await?;
     }
     Ok(())
 }

@@ -366,6 +366,9 @@ async fn a_check_bounces_from_the_account_that_had_it_though_that_is_retired() {
         };
         reverse_payment(&shop.owner, bounced).await.unwrap();
         assert_eq!(shop.stands_at("1020").await, -1_000);
+        let chart = books::chart(shop.bench.app.db.read()).await.unwrap();
+        let again = chart.iter().find(|row| row.id == savings.id).unwrap();
+        assert_eq!(again.retired_at, None);
         shop.is_in_order().await;
     }
 }
@@ -378,7 +381,10 @@ async fn damage_to_what_banks_gave_and_took_is_found() {
             "UPDATE payment SET waits_again_from = banked_on".to_owned(),
             "payment",
         ),
-        ("UPDATE refund SET bank_account_id = 5".to_owned(), "refund"),
+        (
+            "DROP TRIGGER keep_refund_update; UPDATE refund SET bank_account_id = 5".to_owned(),
+            "refund",
+        ),
         (
             format!(
                 "DROP TRIGGER keep_posting_update; UPDATE posting SET account_id = {to_bank} \
