@@ -14,6 +14,8 @@ pub struct Model {
     pub part_id: i64,
     pub quantity: Exact,
     pub value_cents: i64,
+    /// The move that made it; none for pieces that are valued as one.
+    pub move_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

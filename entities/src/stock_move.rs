@@ -33,8 +33,12 @@ pub struct Model {
     pub call_id: Option<i64>,
     pub part_used_id: Option<i64>,
     pub part_order_id: Option<i64>,
+    /// The invoice without a call by which they were sold.
+    pub invoice_id: Option<i64>,
     /// The move that it takes back, wholly or in part.
     pub undoes_move_id: Option<i64>,
+    /// For a settlement: the move by which the parts had left before they came in.
+    pub settles_move_id: Option<i64>,
     /// The account on the entry's other side.
     pub account_id: Option<i64>,
     pub reason: Option<String>,

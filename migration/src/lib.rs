@@ -29,6 +29,7 @@ mod m20261128_22_banking;
 mod m20261128_23_payers;
 mod m20261128_24_e_invoices;
 mod m20261128_25_journal_by_day;
+mod m20261128_26_cost_of_calls;
 mod m20261128_28_bills_put_right;
 mod m20261128_32_banked_before;
 
@@ -69,6 +70,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_25_journal_by_day::Migration),
             Box::new(m20261128_28_bills_put_right::Migration),
             Box::new(m20261128_32_banked_before::Migration),
+            Box::new(m20261128_26_cost_of_calls::Migration),
         ]
     }
 }

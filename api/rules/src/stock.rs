@@ -3,11 +3,12 @@
 //! Words: a *holding* is one part over all places of the shop; it is made of *layers*, oldest first, each so many pieces
 //! with their value. Under *moving average* there is one layer, into which every receipt is mixed; under *first in, first
 //! out* each receipt is a layer of its own. Shops fit parts bought on the way, so more may leave than is on hand: what
-//! is *short* stands as layers below zero, at the cost that was assumed for it, and the next receipt settles it first.
+//! is *short* stands as layers below zero, one for each time that pieces left, at the cost that was assumed for it, and the
+//! next receipt settles them first. A layer may carry a *mark*, by which the caller knows what made it.
 //!
 //! What must stay true: values are whole cents, a piece's share is rounded half up, the last piece of a layer takes what
 //! is left of it; so whatever happens, cost of what left and value of what stays add up to what was paid. Layers are all
-//! above zero or all below.
+//! above zero or all below. What pieces that left under one mark cost, with what settled them, is never below zero.
 
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
@@ -31,6 +32,9 @@ pub enum Method {
 pub struct Layer {
     pub quantity: Decimal,
     pub value: Cents,
+    /// By what the caller knows it. These rules keep it, and compare it with what the caller names.
+    #[serde(default)]
+    pub mark: Option<i64>,
 }
 
 /// Why pieces cannot come or leave.
@@ -42,6 +46,9 @@ pub enum StockRefusal {
     /// A cost below zero.
     #[error("a cost of {cost} must not be below zero")]
     NegativeCost { cost: Cents },
+    /// Of what is to be taken back fewer pieces are there.
+    #[error("only {there} pieces of it are there")]
+    TooFew { there: Decimal },
     /// The figures leave the range of what can be kept.
     #[error("so many pieces, or their value, are too large to be kept")]
     TooLarge,
@@ -54,11 +61,23 @@ impl From<MoneyRefusal> for StockRefusal {
 }
 
 /// What a receipt did beside adding to the stock.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Received {
     /// Pieces of it that had left before.
     pub settled: Decimal,
-    /// What those cost above what was assumed (below zero: under it). It belongs to cost of sales.
+    /// What those cost above what was assumed (below zero: under it). It belongs where their cost went.
+    pub difference: Cents,
+    /// The same by the layers that were short, as they were settled.
+    pub settlements: Vec<Settlement>,
+}
+
+/// Pieces that had left and came in only now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Settlement {
+    /// The mark of the layer that was short.
+    pub mark: Option<i64>,
+    pub quantity: Decimal,
+    /// What they cost above what was assumed.
     pub difference: Cents,
 }
 
@@ -121,14 +140,27 @@ impl Holding {
 
     /// Pieces come in at what they cost together.
     ///
-    /// What is short is settled first: its share of the cost, rounded half up, takes the place of what was assumed, and
-    /// the difference goes to cost of sales. So the value grows by the cost less that difference.
+    /// What is short is settled first, oldest first: its share of the cost, rounded half up, takes the place of what was
+    /// assumed, and the difference goes where the assumed cost went. So the value grows by the cost less that difference.
     ///
     /// # Errors
     /// `NotPositive`, `NegativeCost`, `TooLarge`.
     /// # Source
     /// Common practice for stock below zero, no source.
     pub fn receive(&mut self, quantity: Decimal, cost: Cents) -> Result<Received, StockRefusal> {
+        self.receive_for(quantity, cost, None)
+    }
+
+    /// Pieces come in, and settle what is short under this mark before the rest: they are the pieces that had left under it.
+    ///
+    /// # Errors
+    /// `NotPositive`, `NegativeCost`, `TooLarge`.
+    pub fn receive_for(
+        &mut self,
+        quantity: Decimal,
+        cost: Cents,
+        mark: Option<i64>,
+    ) -> Result<Received, StockRefusal> {
         positive(quantity)?;
         if cost.is_negative() {
             return Err(StockRefusal::NegativeCost { cost });
@@ -138,27 +170,96 @@ impl Holding {
             self.push(Layer {
                 quantity,
                 value: cost,
+                mark: None,
             })?;
             return Ok(Received {
                 settled: short,
                 difference: Cents::ZERO,
+                settlements: Vec::new(),
             });
         }
         let real = share(cost, short, quantity)?;
-        let assumed = self.draw(short)?;
-        let difference = less(real, assumed)?;
+        let drawn = self.draw(short, mark)?;
+        let mut settlements = Vec::with_capacity(drawn.len());
+        let (mut so_far, mut given) = (Decimal::ZERO, Cents::ZERO);
+        for layer in drawn {
+            so_far += layer.quantity;
+            let through = share(real, so_far, short)?;
+            settlements.push(Settlement {
+                mark: layer.mark,
+                quantity: layer.quantity.normalize(),
+                difference: less(less(through, given)?, layer.value)?,
+            });
+            given = through;
+        }
+        let difference = Cents::sum(settlements.iter().map(|one| one.difference))?;
         let rest = quantity - short;
         if rest > Decimal::ZERO {
             let value = less(cost, real)?;
             self.push(Layer {
                 quantity: rest,
                 value,
+                mark: None,
             })?;
         }
         Ok(Received {
             settled: short.normalize(),
             difference,
+            settlements,
         })
+    }
+
+    /// Gives the newest layer a mark. Pieces on hand under moving average are one and keep none.
+    pub fn mark_newest(&mut self, mark: i64) {
+        let method = self.method;
+        if let Some(layer) = self.layers.last_mut()
+            && (method == Method::FirstInFirstOut || layer.quantity < Decimal::ZERO)
+        {
+            layer.mark = Some(mark);
+        }
+    }
+
+    /// Pieces that came in under this mark go out again at what they came in at, as if they had never come.
+    ///
+    /// Gives what of their cost is no longer in the value (below zero: what is left of it though nothing is there): pieces that
+    /// left meanwhile took another share of it than they would have. It belongs to cost of sales.
+    ///
+    /// # Errors
+    /// `NotPositive`, `NegativeCost`; `TooFew` where those pieces have left; `TooLarge`.
+    /// # Source
+    /// Common practice, no source.
+    pub fn take_back(
+        &mut self,
+        quantity: Decimal,
+        cost: Cents,
+        mark: i64,
+    ) -> Result<Cents, StockRefusal> {
+        positive(quantity)?;
+        if cost.is_negative() {
+            return Err(StockRefusal::NegativeCost { cost });
+        }
+        let averaged = self.method == Method::MovingAverage;
+        let of_it = |layer: &&mut Layer| {
+            layer.quantity > Decimal::ZERO && (averaged || layer.mark == Some(mark))
+        };
+        let Some(layer) = self.layers.iter_mut().find(of_it) else {
+            let there = Decimal::ZERO;
+            return Err(StockRefusal::TooFew { there });
+        };
+        if layer.quantity < quantity {
+            let there = layer.quantity.normalize();
+            return Err(StockRefusal::TooFew { there });
+        }
+        let left = less(layer.value, cost)?;
+        let quantity = layer.quantity - quantity;
+        let value = if quantity == Decimal::ZERO {
+            Cents::ZERO
+        } else {
+            left.max(Cents::ZERO)
+        };
+        (layer.quantity, layer.value) = (quantity, value);
+        self.layers.retain(|layer| layer.quantity != Decimal::ZERO);
+        less(value, left)
     }
 
     /// Pieces leave. What is not on hand leaves at `assumed_unit_cost`, rounded half up for all of it together.
@@ -191,7 +292,8 @@ impl Holding {
         }
         let on_hand = self.quantity()?.max(Decimal::ZERO).min(quantity);
         let drawn = if on_hand > Decimal::ZERO {
-            self.draw(on_hand)?
+            let drawn = self.draw(on_hand, None)?;
+            Cents::sum(drawn.iter().map(|layer| layer.value))?
         } else {
             Cents::ZERO
         };
@@ -203,6 +305,7 @@ impl Holding {
         self.push(Layer {
             quantity: -short,
             value: assumed.checked_neg().ok_or(StockRefusal::TooLarge)?,
+            mark: None,
         })?;
         Ok(Taken {
             cost: Cents::sum([drawn, assumed])?,
@@ -231,53 +334,71 @@ impl Holding {
     }
 
     fn push(&mut self, layer: Layer) -> Result<(), StockRefusal> {
-        if let (Method::MovingAverage, Some(pool)) = (self.method, self.layers.last_mut()) {
-            pool.quantity = pool
-                .quantity
-                .checked_add(layer.quantity)
-                .ok_or(StockRefusal::TooLarge)?;
-            pool.value = Cents::sum([pool.value, layer.value])?;
-        } else {
-            self.layers.push(layer);
+        let is_there = |layer: &Layer| layer.quantity > Decimal::ZERO;
+        let averaged = self.method == Method::MovingAverage && is_there(&layer);
+        match self.layers.last_mut() {
+            Some(pool) if averaged && is_there(pool) => {
+                pool.quantity = pool
+                    .quantity
+                    .checked_add(layer.quantity)
+                    .ok_or(StockRefusal::TooLarge)?;
+                pool.value = Cents::sum([pool.value, layer.value])?;
+            }
+            _ => self.layers.push(layer),
         }
         Ok(())
     }
 
-    /// Takes so many pieces, on hand or short, off the oldest layers; gives their value without its sign.
-    fn draw(&mut self, quantity: Decimal) -> Result<Cents, StockRefusal> {
+    /// Takes so many pieces, on hand or short, off the layers: those of this mark first, then the oldest. Gives what was
+    /// taken of each, without its sign.
+    fn draw(&mut self, quantity: Decimal, first: Option<i64>) -> Result<Vec<Layer>, StockRefusal> {
         let mut left = quantity;
-        let mut drawn = Cents::ZERO;
-        let mut kept = Vec::with_capacity(self.layers.len());
-        for layer in std::mem::take(&mut self.layers) {
-            let size = layer.quantity.abs();
-            let value = Cents(layer.value.0.checked_abs().ok_or(StockRefusal::TooLarge)?);
-            if left >= size {
-                left -= size;
-                drawn = Cents::sum([drawn, value])?;
-                continue;
-            }
-            if left > Decimal::ZERO {
-                let part = share(value, left, size)?;
-                drawn = Cents::sum([drawn, part])?;
-                kept.push(signed(&layer, size - left, less(value, part)?)?);
-                left = Decimal::ZERO;
-            } else {
-                kept.push(layer);
+        let mut drawn = Vec::new();
+        for is_first in [true, false] {
+            let of_turn = |layer: &&mut Layer| {
+                (first.is_some() && layer.mark == first) == is_first
+                    && layer.quantity != Decimal::ZERO
+            };
+            for layer in self.layers.iter_mut().filter(of_turn) {
+                if left == Decimal::ZERO {
+                    break;
+                }
+                let size = layer.quantity.abs();
+                let value = Cents(layer.value.0.checked_abs().ok_or(StockRefusal::TooLarge)?);
+                let pieces = left.min(size);
+                let part = if pieces == size {
+                    value
+                } else {
+                    share(value, pieces, size)?
+                };
+                left -= pieces;
+                drawn.push(Layer {
+                    quantity: pieces,
+                    value: part,
+                    mark: layer.mark,
+                });
+                *layer = signed(layer, size - pieces, less(value, part)?)?;
             }
         }
-        self.layers = kept;
+        self.layers.retain(|layer| layer.quantity != Decimal::ZERO);
         Ok(drawn)
     }
 }
 
 /// A layer of this size on the side of zero on which `like` is.
 fn signed(like: &Layer, quantity: Decimal, value: Cents) -> Result<Layer, StockRefusal> {
+    let mark = like.mark;
     if like.quantity >= Decimal::ZERO {
-        return Ok(Layer { quantity, value });
+        return Ok(Layer {
+            quantity,
+            value,
+            mark,
+        });
     }
     Ok(Layer {
         quantity: -quantity,
         value: value.checked_neg().ok_or(StockRefusal::TooLarge)?,
+        mark,
     })
 }
 

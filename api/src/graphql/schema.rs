@@ -92,6 +92,7 @@ pub struct Mutation(
     crate::banking::graphql::ReconciliationsMutation,
     crate::callbacks::graphql::CallbacksMutation,
     crate::stock::graphql::StockMutation,
+    crate::stock::graphql::StockBackMutation,
     crate::stock::graphql::StockPlacesMutation,
     crate::stock::graphql::PartOrdersMutation,
     crate::payables::graphql::PayablesMutation,

@@ -13,4 +13,4 @@ pub use operations::{
     AddStaff, ChangeShop, SignIn, add_staff, change_shop, end_staff, forget_sessions, open,
     recognise, sign_in, sign_out,
 };
-pub use store::{Settings, close_books_through, settings};
+pub use store::{Settings, close_books_through, get_technician, settings};

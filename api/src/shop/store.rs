@@ -2,6 +2,7 @@
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
 use chrono_tz::Tz;
+use nameplate_entities::kinds::Role;
 use nameplate_entities::{session, shop, staff};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, Condition, ConnectionTrait, EntityTrait,
@@ -110,6 +111,21 @@ pub async fn staff_by_id(db: &impl ConnectionTrait, id: i64) -> Result<Option<st
 }
 
 /// Everybody who works or worked here, by name. A small shop: the list is short.
+/// The technician who works here, whom the input names at `path`.
+///
+/// # Errors
+/// `NotFound`, also for somebody of another role, or who left.
+pub async fn get_technician(
+    db: &impl ConnectionTrait,
+    path: &str,
+    id: i64,
+) -> Result<staff::Model> {
+    staff_by_id(db, id)
+        .await?
+        .filter(|row| row.role == Role::Technician && row.left_at.is_none())
+        .ok_or_else(|| Error::not_found(path, "technician"))
+}
+
 pub async fn all_staff(db: &impl ConnectionTrait) -> Result<Vec<staff::Model>> {
     Ok(staff::Entity::find()
         .order_by_asc(staff::Column::Name)

@@ -1,7 +1,8 @@
 //! The one way into the stock: what comes in, what goes out, and what moves between places.
 //!
 //! Each function writes the move and brings level, holding and layers up to it, in the transaction of the act that
-//! moves the parts. The act itself posts what the move is worth; only the difference that a receipt settles is posted here.
+//! moves the parts. The act itself posts what the move is worth; only what a receipt settles, or its taking back leaves over,
+//! is posted here. What is settled of parts that left for a call or an invoice goes to the same account, and is theirs.
 
 use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
@@ -9,13 +10,14 @@ use nameplate_entities::kinds::{StockMethod, StockMoveKind};
 use nameplate_entities::{part, stock_level, stock_move};
 use nameplate_rules::books::{AccountRef, Role, events};
 use nameplate_rules::money::Cents;
-use nameplate_rules::stock::{Holding, Method, StockRefusal};
+use nameplate_rules::stock::{Holding, Method, Settlement, StockRefusal};
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit::Subject;
 use crate::base::{Act, Error, ProblemCode, Result};
 use crate::books::{self, NewEntry};
+use crate::calls;
 
 use super::store;
 
@@ -25,8 +27,11 @@ pub struct About {
     pub call_id: Option<i64>,
     pub part_used_id: Option<i64>,
     pub part_order_id: Option<i64>,
-    /// The move that it takes back.
+    pub invoice_id: Option<i64>,
+    /// The move that it takes back, or belongs to.
     pub undoes_move_id: Option<i64>,
+    /// The move whose assumed cost it mends.
+    pub settles_move_id: Option<i64>,
     /// The account on the other side of the entry.
     pub account_id: Option<i64>,
     pub reason: Option<String>,
@@ -45,13 +50,6 @@ pub struct In<'a> {
     pub about: About,
 }
 
-/// What coming in did.
-pub struct Came {
-    pub row: stock_move::Model,
-    /// What pieces of it that had left before cost above what was assumed; posted already.
-    pub difference: Cents,
-}
-
 /// Parts that go out.
 #[derive(Clone, Debug)]
 pub struct Out<'a> {
@@ -65,10 +63,24 @@ pub struct Out<'a> {
     pub about: About,
 }
 
-/// The stock within one transaction.
+/// A receipt, or so many pieces of it, that goes out again as if it had never come.
+#[derive(Clone, Debug)]
+pub struct Back<'a> {
+    pub part: &'a part::Model,
+    pub receipt: &'a stock_move::Model,
+    pub place_id: i64,
+    pub quantity: Decimal,
+    /// What all of them came in at.
+    pub cost: Cents,
+    pub on: NaiveDate,
+    pub about: About,
+}
+
+/// The stock within one transaction, and the act that changes it.
 pub struct Ledger<'a, C> {
     tx: &'a C,
     act: &'a Act,
+    verb: &'static str,
     method: Method,
 }
 
@@ -85,21 +97,33 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
     ///
     /// # Errors
     /// Internal only.
-    pub async fn open(tx: &'a C, act: &'a Act) -> Result<Self> {
+    pub async fn open(tx: &'a C, act: &'a Act, verb: &'static str) -> Result<Self> {
         let method = match store::terms(tx).await?.method {
             StockMethod::MovingAverage => Method::MovingAverage,
             StockMethod::FirstInFirstOut => Method::FirstInFirstOut,
         };
-        Ok(Self { tx, act, method })
+        Ok(Self {
+            tx,
+            act,
+            verb,
+            method,
+        })
     }
 
-    /// Parts come in at what they cost. What they settle of parts that had left before is posted to cost of sales.
+    /// Parts come in at what they cost. What they settle of parts that had left before is posted to where the cost of those
+    /// went. Parts taken back settle what was short when they themselves left before anything else.
     ///
     /// # Errors
     /// `OutOfRange` for more than can be counted.
-    pub async fn come_in(&self, new: In<'_>) -> Result<Came> {
+    pub async fn come_in(&self, new: In<'_>) -> Result<stock_move::Model> {
         let mut holding = self.holding(new.part.id).await?;
-        let received = holding.receive(new.quantity, new.cost).map_err(refused)?;
+        let own = new
+            .about
+            .undoes_move_id
+            .filter(|_| new.kind == StockMoveKind::TakenBack);
+        let received = holding
+            .receive_for(new.quantity, new.cost, own)
+            .map_err(refused)?;
         let level = self
             .level(new.part.id, (new.place_id, new.quantity))
             .await?;
@@ -111,20 +135,18 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
             quantity: new.quantity,
             value: new.cost,
         };
-        // Level after the receipt itself; what it settles is a move of its own.
+        // Level after the receipt itself; what it settles are moves of their own.
         let value_after = sum(holding.value().map_err(refused)?, received.difference)?;
         let row = self
             .written(row, (&holding, value_after), new.about)
             .await?;
-        if received.difference != Cents::ZERO {
-            self.settle(new.part, (&row, received.difference), &holding)
-                .await?;
+        if received.settled < new.quantity {
+            holding.mark_newest(row.id);
         }
+        self.settle(new.part, (&row, &received.settlements), &holding)
+            .await?;
         store::save_holding(self.tx, new.part.id, &holding).await?;
-        Ok(Came {
-            row,
-            difference: received.difference,
-        })
+        Ok(row)
     }
 
     /// Parts go out. The move's value, below zero, is what they cost.
@@ -149,7 +171,67 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
         let row = self
             .written(row, (&holding, value_after), new.about)
             .await?;
+        if taken.short > Decimal::ZERO {
+            holding.mark_newest(row.id);
+        }
         store::save_holding(self.tx, new.part.id, &holding).await?;
+        Ok(row)
+    }
+
+    /// So many pieces of a receipt go out again at what they came in at. What of that is no longer in the stock's value, as
+    /// pieces left meanwhile at another cost, is a move of its own, posted to cost of sales.
+    ///
+    /// # Errors
+    /// `OutOfRange` at `quantity` for pieces that are gone.
+    pub async fn give_back(&self, back: Back<'_>) -> Result<stock_move::Model> {
+        let part_id = back.part.id;
+        let mut holding = self.holding(part_id).await?;
+        let excess = holding
+            .take_back(back.quantity, back.cost, back.receipt.id)
+            .map_err(|refusal| match refusal {
+                StockRefusal::TooFew { there } => {
+                    let message = format!("Only {there} of these pieces are still there.");
+                    Error::refused(ProblemCode::OutOfRange, "quantity", message)
+                }
+                other => refused(other),
+            })?;
+        let level = self.level(part_id, (back.place_id, -back.quantity)).await?;
+        let row = Written {
+            part_id,
+            level: Some(&level),
+            kind: StockMoveKind::SentBack,
+            on: back.on,
+            quantity: -back.quantity,
+            value: negated(back.cost)?,
+        };
+        let value_after = holding.value().map_err(refused)?;
+        let at = (&holding, sum(value_after, negated(excess)?)?);
+        let row = self.written(row, at, back.about).await?;
+        if excess != Cents::ZERO {
+            let cost_of_sales = AccountRef::Role(Role::PartsCostOfSales);
+            let left_over = Written {
+                part_id,
+                level: None,
+                kind: StockMoveKind::Settled,
+                on: back.on,
+                quantity: Decimal::ZERO,
+                value: excess,
+            };
+            let about = About {
+                account_id: Some(books::account_id(self.tx, &cost_of_sales).await?),
+                undoes_move_id: Some(row.id),
+                ..About::default()
+            };
+            let left_over = self
+                .written(left_over, (&holding, value_after), about)
+                .await?;
+            let memo = format!(
+                "What {} sent back had cost those that left",
+                back.part.number
+            );
+            self.post(&left_over, (memo, cost_of_sales)).await?;
+        }
+        store::save_holding(self.tx, part_id, &holding).await?;
         Ok(row)
     }
 
@@ -209,34 +291,74 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
         store::change_level(self.tx, (part_id, place_id), by).await
     }
 
-    /// What was assumed for parts that had left gives way to what they cost.
+    /// What was assumed for parts that had left gives way to what they cost, each for the move by which it left.
     async fn settle(
         &self,
         part: &part::Model,
-        (receipt, difference): (&stock_move::Model, Cents),
+        (receipt, settlements): (&stock_move::Model, &[Settlement]),
         holding: &Holding,
     ) -> Result<()> {
-        let row = Written {
-            part_id: part.id,
-            level: None,
-            kind: StockMoveKind::Settled,
-            on: receipt.moved_on,
-            quantity: Decimal::ZERO,
-            value: negated(difference)?,
+        let mut value_after = Cents(receipt.value_after_cents.unwrap_or_default());
+        for one in settlements {
+            if one.difference == Cents::ZERO {
+                continue;
+            }
+            let left = match one.mark {
+                Some(id) => Some(store::get_move(self.tx, "", id).await?),
+                None => None,
+            };
+            let against = self.against(left.as_ref()).await?;
+            let row = Written {
+                part_id: part.id,
+                level: None,
+                kind: StockMoveKind::Settled,
+                on: receipt.moved_on,
+                quantity: Decimal::ZERO,
+                value: negated(one.difference)?,
+            };
+            let about = About {
+                call_id: left.as_ref().and_then(|left| left.call_id),
+                part_used_id: left.as_ref().and_then(|left| left.part_used_id),
+                invoice_id: left.as_ref().and_then(|left| left.invoice_id),
+                account_id: Some(books::account_id(self.tx, &against).await?),
+                undoes_move_id: Some(receipt.id),
+                settles_move_id: left.as_ref().map(|left| left.id),
+                ..About::default()
+            };
+            value_after = sum(value_after, row.value)?;
+            let row = self.written(row, (holding, value_after), about).await?;
+            let memo = format!(
+                "Real cost of {} fitted before it came in, against what was assumed",
+                part.number
+            );
+            self.post(&row, (memo, against)).await?;
+            if let Some(id) = row.part_used_id {
+                let used = store::part_used_of(self.tx, id).await?;
+                let cost = sum(Cents(used.cost_cents), one.difference)?;
+                let as_it_is = (used.quantity.0, cost);
+                calls::set_part_cost(self.tx, self.act, self.verb, &used, as_it_is).await?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Where the cost of parts went that had left: to the account of that move, as far as it is one of costs and in use.
+    async fn against(&self, left: Option<&stock_move::Model>) -> Result<AccountRef> {
+        let of_cost = |left: &&stock_move::Model| {
+            matches!(
+                left.kind,
+                StockMoveKind::Used | StockMoveKind::Counted | StockMoveKind::Adjusted
+            )
         };
         let cost_of_sales = AccountRef::Role(Role::PartsCostOfSales);
-        let about = About {
-            account_id: Some(books::account_id(self.tx, &cost_of_sales).await?),
-            undoes_move_id: Some(receipt.id),
-            ..About::default()
+        let Some(id) = left.filter(of_cost).and_then(|left| left.account_id) else {
+            return Ok(cost_of_sales);
         };
-        let value_after = holding.value().map_err(refused)?;
-        let row = self.written(row, (holding, value_after), about).await?;
-        let memo = format!(
-            "Real cost of {} fitted before it came in, against what was assumed",
-            part.number
-        );
-        self.post(&row, (memo, cost_of_sales)).await
+        let chart = books::chart(self.tx).await?;
+        let account = chart
+            .into_iter()
+            .find(|row| row.id == id && row.retired_at.is_none());
+        Ok(account.map_or(cost_of_sales, |row| AccountRef::Code(row.code)))
     }
 
     /// Posts what a move is worth against an account.
@@ -285,7 +407,9 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
             call_id: Set(about.call_id),
             part_used_id: Set(about.part_used_id),
             part_order_id: Set(about.part_order_id),
+            invoice_id: Set(about.invoice_id),
             undoes_move_id: Set(about.undoes_move_id),
+            settles_move_id: Set(about.settles_move_id),
             account_id: Set(about.account_id),
             reason: Set(about.reason),
             ..Default::default()
@@ -304,7 +428,8 @@ struct Written<'a> {
     value: Cents,
 }
 
-fn negated(amount: Cents) -> Result<Cents> {
+/// The same amount with the other sign.
+pub(super) fn negated(amount: Cents) -> Result<Cents> {
     amount
         .checked_neg()
         .ok_or_else(|| refused(StockRefusal::TooLarge))

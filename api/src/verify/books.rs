@@ -151,7 +151,7 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "service_call",
-        what: "cents of parts cost in the books against the parts fitted on a completed call",
+        what: "cents of parts cost in a call's entries against the parts fitted on it, less what was settled since",
         sql: "SELECT call_id AS row_id, CAST(SUM(booked) AS BIGINT) AS found, \
               CAST(SUM(fitted) AS BIGINT) AS expected FROM \
               (SELECT e.document_id AS call_id, p.credit_cents - p.debit_cents AS booked, 0 AS fitted \
@@ -160,7 +160,9 @@ const RULES: &[Rule] = &[
               WHERE e.document_kind = 'service_call' \
               UNION ALL SELECT c.id, 0, u.cost_cents FROM part_used u JOIN remedy r ON r.id = u.remedy_id \
               JOIN finding f ON f.id = r.finding_id JOIN service_call c ON c.id = f.call_id \
-              WHERE c.state = 'completed') t \
+              WHERE c.state = 'completed' \
+              UNION ALL SELECT call_id, 0, value_cents FROM stock_move \
+              WHERE kind = 'settled' AND part_used_id IS NOT NULL) t \
               GROUP BY call_id HAVING SUM(booked) <> SUM(fitted) ORDER BY call_id",
     },
 ];

@@ -9,6 +9,7 @@ use crate::base::{Act, Role};
 use crate::graphql::{loaders, schema};
 use crate::invoices::{Excess, record_payment};
 
+/// The answer to a request of this caller.
 pub async fn ask(act: &Act, query: &str) -> Value {
     let app = &act.app;
     let request = Request::new(query)

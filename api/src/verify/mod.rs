@@ -71,6 +71,8 @@ mod banking_tests;
 #[cfg(test)]
 mod chain_tests;
 #[cfg(test)]
+mod cost_tests;
+#[cfg(test)]
 mod e_invoice_tests;
 #[cfg(test)]
 mod graph_tests;
@@ -82,6 +84,8 @@ mod money_tests;
 mod paid_bill_tests;
 #[cfg(test)]
 mod parts_day_tests;
+#[cfg(test)]
+mod parts_graph_tests;
 #[cfg(test)]
 mod parts_refusal_tests;
 #[cfg(test)]
@@ -98,6 +102,8 @@ mod payer_tests;
 mod receivable_tests;
 #[cfg(test)]
 mod report_tests;
+#[cfg(test)]
+mod stock_back_tests;
 #[cfg(test)]
 mod stock_tests;
 #[cfg(test)]

@@ -122,14 +122,16 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "unbilled_receipt",
-        what: "cents of a receipt still without a bill against its cost less what bills took",
-        sql: "SELECT r.move_id AS row_id, r.open_cents AS found, CAST(r.cost_cents - COALESCE(t.taken, 0) AS BIGINT) \
+        what: "cents of a receipt still without a bill against its cost less what bills took and what went back",
+        sql: "SELECT r.move_id AS row_id, r.open_cents AS found, CAST(r.cost_cents - COALESCE(t.taken, 0) + COALESCE(b.back, 0) AS BIGINT) \
               AS expected FROM unbilled_receipt r LEFT JOIN (SELECT l.receipt_move_id, \
               SUM(COALESCE(l.awaited_cents, o.cost_cents)) AS taken FROM supplier_bill_line l \
               JOIN unbilled_receipt o ON o.move_id = l.receipt_move_id \
               LEFT JOIN supplier_bill_undoing u ON u.bill_id = l.bill_id WHERE u.bill_id IS NULL \
               GROUP BY l.receipt_move_id) t ON t.receipt_move_id = r.move_id \
-              WHERE r.open_cents <> r.cost_cents - COALESCE(t.taken, 0) ORDER BY r.move_id",
+              LEFT JOIN (SELECT undoes_move_id, SUM(value_cents) AS back FROM stock_move WHERE kind = 'sent_back' \
+              GROUP BY undoes_move_id) b ON b.undoes_move_id = r.move_id \
+              WHERE r.open_cents <> r.cost_cents - COALESCE(t.taken, 0) + COALESCE(b.back, 0) ORDER BY r.move_id",
     },
     Rule {
         table: "unbilled_receipt",

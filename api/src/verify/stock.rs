@@ -2,8 +2,10 @@
 
 use futures_util::TryStreamExt;
 use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::PartOrderState;
+use nameplate_entities::{part_order, stock_level};
 use rust_decimal::Decimal;
-use sea_orm::{ConnectionTrait, FromQueryResult, Statement, StreamTrait};
+use sea_orm::{ConnectionTrait, EntityTrait, FromQueryResult, QueryOrder, Statement, StreamTrait};
 
 use crate::base::Result;
 
@@ -14,6 +16,69 @@ pub async fn check(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Find
     let mut findings = ask(tx, RULES).await?;
     for sums in SUMS {
         findings.extend(sums.check(tx).await?);
+    }
+    findings.extend(levels(tx).await?);
+    findings.extend(orders(tx).await?);
+    Ok(findings)
+}
+
+/// Whether a level is low is kept beside it.
+async fn levels(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Finding>> {
+    let mut rows = stock_level::Entity::find()
+        .order_by_asc(stock_level::Column::Id)
+        .stream(tx)
+        .await?;
+    let mut findings = Vec::new();
+    while let Some(row) = rows.try_next().await? {
+        let is_low = row
+            .reorder_point
+            .is_some_and(|point| row.quantity.0 < point.0);
+        if row.is_low != is_low && findings.len() < FINDINGS_MAX {
+            findings.push(Finding {
+                table: "stock_level",
+                row: row.id.to_string(),
+                what: format!(
+                    "whether there are too few: {} found, {is_low} expected",
+                    row.is_low
+                ),
+            });
+        }
+    }
+    Ok(findings)
+}
+
+/// An order stands as what came of it says, and whether more is to come.
+async fn orders(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Finding>> {
+    let mut rows = part_order::Entity::find()
+        .order_by_asc(part_order::Column::Id)
+        .stream(tx)
+        .await?;
+    let mut findings = Vec::new();
+    while let Some(row) = rows.try_next().await? {
+        let (came, whole) = (row.received_quantity.0, row.quantity.0);
+        let expected = if row.closed_because.is_some() {
+            if came > Decimal::ZERO {
+                PartOrderState::Received
+            } else {
+                PartOrderState::Cancelled
+            }
+        } else if came >= whole {
+            PartOrderState::Received
+        } else {
+            PartOrderState::Ordered
+        };
+        let is_closed = expected != PartOrderState::Ordered;
+        let fits = row.state == expected && row.closed_on.is_some() == is_closed;
+        if !fits && findings.len() < FINDINGS_MAX {
+            findings.push(Finding {
+                table: "part_order",
+                row: row.id.to_string(),
+                what: format!(
+                    "how it stands: {:?} found, {expected:?} expected, as {came} of {whole} came",
+                    row.state
+                ),
+            });
+        }
     }
     Ok(findings)
 }
@@ -99,8 +164,9 @@ const SUMS: &[Sums] = &[
     Sums {
         table: "stock_move",
         what: "pieces of the part after the move",
-        sql: "SELECT m.id AS row_id, m.part_id AS key_a, m.part_id AS key_b, m.quantity AS moved, \
-              m.part_after AS expected FROM stock_move m WHERE m.part_id IS NOT NULL AND m.kind <> 'moved' \
+        sql: "SELECT m.id AS row_id, m.part_id AS key_a, m.part_id AS key_b, \
+              CASE WHEN m.kind = 'moved' THEN '0' ELSE m.quantity END AS moved, \
+              m.part_after AS expected FROM stock_move m WHERE m.part_id IS NOT NULL \
               ORDER BY m.part_id, m.id",
         running: true,
     },
@@ -139,12 +205,14 @@ const SUMS: &[Sums] = &[
     },
     Sums {
         table: "unbilled_receipt",
-        what: "pieces of a receipt that are billed or wait for a bill",
+        what: "pieces of a receipt that are billed, wait for a bill or went back",
         sql: "SELECT t.row_id, t.row_id AS key_a, t.row_id AS key_b, t.moved, m.quantity AS expected FROM \
               (SELECT move_id AS row_id, open_quantity AS moved FROM unbilled_receipt \
               UNION ALL SELECT l.receipt_move_id, l.quantity FROM supplier_bill_line l \
               LEFT JOIN supplier_bill_undoing u ON u.bill_id = l.bill_id \
-              WHERE l.receipt_move_id IS NOT NULL AND u.bill_id IS NULL) t \
+              WHERE l.receipt_move_id IS NOT NULL AND u.bill_id IS NULL \
+              UNION ALL SELECT g.undoes_move_id, SUBSTR(g.quantity, 2) FROM stock_move g \
+              JOIN unbilled_receipt w ON w.move_id = g.undoes_move_id WHERE g.kind = 'sent_back') t \
               JOIN stock_move m ON m.id = t.row_id ORDER BY t.row_id",
         running: false,
     },
@@ -182,8 +250,44 @@ const RULES: &[Rule] = &[
               WHERE e.document_kind = 'stock_move' GROUP BY e.document_id) b ON b.document_id = m.id \
               LEFT JOIN (SELECT undoes_move_id, SUM(value_cents) AS given FROM stock_move WHERE kind = 'assigned' \
               GROUP BY undoes_move_id) g ON g.undoes_move_id = m.id \
-              WHERE m.kind IN ('counted', 'adjusted', 'settled', 'moved') \
+              WHERE (m.kind IN ('counted', 'adjusted', 'settled', 'moved') \
+              OR (m.kind IN ('received', 'sent_back') \
+              AND NOT EXISTS (SELECT 1 FROM supplier_bill_line s WHERE s.move_id = m.id)) \
+              OR (m.kind IN ('used', 'taken_back') AND m.call_id IS NULL)) \
               AND COALESCE(b.booked, 0) <> m.value_cents + COALESCE(g.given, 0) ORDER BY m.id",
+    },
+    Rule {
+        table: "supplier_bill",
+        what: "cents of parts stock in the entry of a bill or credit against the moves of its lines",
+        sql: "SELECT bill_id AS row_id, CAST(SUM(booked) AS BIGINT) AS found, CAST(SUM(moved) AS BIGINT) AS expected FROM \
+              (SELECT e.document_id AS bill_id, p.debit_cents - p.credit_cents AS booked, 0 AS moved FROM journal_entry e \
+              JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id AND a.role = 'parts_stock' \
+              WHERE e.document_kind = 'supplier_bill' \
+              UNION ALL SELECT l.bill_id, 0, m.value_cents FROM supplier_bill_line l \
+              JOIN stock_move m ON m.id = l.move_id) t \
+              GROUP BY bill_id HAVING SUM(booked) <> SUM(moved) ORDER BY bill_id",
+    },
+    Rule {
+        table: "unbilled_receipt",
+        what: "cents of a receipt without a bill against what came in",
+        sql: "SELECT u.move_id AS row_id, u.cost_cents AS found, m.value_cents AS expected FROM unbilled_receipt u \
+              JOIN stock_move m ON m.id = u.move_id WHERE u.cost_cents <> m.value_cents ORDER BY u.move_id",
+    },
+    Rule {
+        table: "stock_move",
+        what: "a settlement of another part, call or invoice than that of the move it mends (move found)",
+        sql: "SELECT s.id AS row_id, m.id AS found, CAST(NULL AS BIGINT) AS expected FROM stock_move s \
+              JOIN stock_move m ON m.id = s.settles_move_id WHERE m.part_id <> s.part_id \
+              OR COALESCE(m.part_used_id, 0) <> COALESCE(s.part_used_id, 0) \
+              OR COALESCE(m.call_id, 0) <> COALESCE(s.call_id, 0) \
+              OR COALESCE(m.invoice_id, 0) <> COALESCE(s.invoice_id, 0) ORDER BY s.id",
+    },
+    Rule {
+        table: "stock_place",
+        what: "number of vans in use of one technician",
+        sql: "SELECT technician_id AS row_id, CAST(COUNT(*) AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected \
+              FROM stock_place WHERE technician_id IS NOT NULL AND retired_at IS NULL \
+              GROUP BY technician_id HAVING COUNT(*) > 1 ORDER BY technician_id",
     },
     Rule {
         table: "stock_holding",

@@ -84,6 +84,74 @@ fn found_pieces_are_worth_what_the_others_are() {
     assert_eq!(holding.worth_of(1.into()).unwrap(), Some(Cents(700)));
 }
 
+#[test]
+fn a_receipt_settles_each_time_that_pieces_left_by_itself() {
+    let mut holding = empty(Method::MovingAverage);
+    for (mark, unit) in [(1, 100), (2, 9_000)] {
+        holding.take(Decimal::ONE, Cents(unit)).unwrap();
+        holding.mark_newest(mark);
+    }
+    let received = holding.receive(Decimal::ONE, Cents::ZERO).unwrap();
+    let settled = |mark, cents| Settlement {
+        mark: Some(mark),
+        quantity: Decimal::ONE,
+        difference: Cents(cents),
+    };
+    assert_eq!(received.settlements, [settled(1, -100)]);
+    let received = holding.receive(3.into(), Cents(30_000)).unwrap();
+    assert_eq!(received.settlements, [settled(2, 1_000)]);
+    assert_eq!(holding.value().unwrap(), Cents(20_000));
+}
+
+#[test]
+fn pieces_that_come_back_settle_what_was_short_when_they_left() {
+    let mut holding = empty(Method::MovingAverage);
+    for (mark, unit) in [(1, 100), (2, 9_000)] {
+        holding.take(Decimal::ONE, Cents(unit)).unwrap();
+        holding.mark_newest(mark);
+    }
+    let back = holding.receive_for(Decimal::ONE, Cents(9_000), Some(2));
+    assert_eq!(back.unwrap().difference, Cents::ZERO);
+    let marks: Vec<_> = holding.layers().iter().map(|layer| layer.mark).collect();
+    assert_eq!(marks, [Some(1)]);
+}
+
+#[test]
+fn a_receipt_taken_back_leaves_what_there_was_before_it() {
+    for method in [Method::MovingAverage, Method::FirstInFirstOut] {
+        let mut holding = empty(method);
+        holding.receive(2.into(), Cents(8_000)).unwrap();
+        holding.mark_newest(1);
+        let before = holding.clone();
+        holding.receive(10.into(), Cents(50_000)).unwrap();
+        holding.mark_newest(2);
+        let excess = holding.take_back(10.into(), Cents(50_000), 2).unwrap();
+        assert_eq!((excess, &holding), (Cents::ZERO, &before), "{method:?}");
+        let gone = StockRefusal::TooFew {
+            there: if method == Method::MovingAverage {
+                2
+            } else {
+                0
+            }
+            .into(),
+        };
+        assert_eq!(holding.take_back(3.into(), Cents(1), 2), Err(gone));
+    }
+}
+
+#[test]
+fn what_meanwhile_left_at_another_cost_is_cost_of_sales() {
+    let mut holding = empty(Method::MovingAverage);
+    holding.receive(2.into(), Cents(8_000)).unwrap();
+    holding.receive(10.into(), Cents(50_000)).unwrap();
+    let used = holding.take(4.into(), Cents::ZERO).unwrap().cost;
+    assert_eq!(used, Cents(19_333));
+    // Four were really used, two of each price: 8,000 and 10,000.
+    let excess = holding.take_back(8.into(), Cents(40_000), 2).unwrap();
+    assert_eq!(excess, Cents(1_333));
+    assert_eq!(holding.value().unwrap(), Cents::ZERO);
+}
+
 /// In at a cost, or out; quantities in tenths.
 #[derive(Clone, Debug)]
 enum Step {
@@ -112,27 +180,40 @@ proptest! {
     fn cost_of_sales_and_what_is_left_are_what_was_paid(method in method(), steps in steps()) {
         let mut holding = empty(method);
         let (mut paid, mut sold, mut pieces) = (0, 0, Decimal::ZERO);
-        for step in steps {
+        let mut cost_of = std::collections::BTreeMap::new();
+        for (mark, step) in (0_i64..).zip(steps) {
             match step {
                 Step::In(count, cost) => {
                     let received = holding.receive(tenths(count), Cents(cost)).unwrap();
                     paid += cost;
                     sold += received.difference.0;
+                    let pieces_settled: Decimal = received.settlements.iter().map(|one| one.quantity).sum();
+                    prop_assert_eq!(pieces_settled, received.settled);
+                    for one in received.settlements {
+                        let cost: &mut i64 = cost_of.get_mut(&one.mark.unwrap()).unwrap();
+                        *cost += one.difference.0;
+                        prop_assert!(*cost >= 0);
+                    }
                     pieces += tenths(count);
                 }
                 Step::Out(count, unit) => {
                     let taken = holding.take(tenths(count), Cents(unit)).unwrap();
                     prop_assert!(taken.cost >= Cents::ZERO);
+                    if taken.short > Decimal::ZERO {
+                        holding.mark_newest(mark);
+                    }
+                    cost_of.insert(mark, taken.cost.0);
                     sold += taken.cost.0;
                     pieces -= tenths(count);
                 }
             }
             prop_assert_eq!(holding.value().unwrap().0 + sold, paid);
+            prop_assert_eq!(cost_of.values().sum::<i64>(), sold);
             prop_assert_eq!(holding.quantity().unwrap(), pieces.normalize());
             let layers = holding.layers();
             let above = layers.iter().all(|layer| layer.quantity > Decimal::ZERO && layer.value >= Cents::ZERO);
             let below = layers.iter().all(|layer| layer.quantity < Decimal::ZERO && layer.value <= Cents::ZERO);
-            let kept_as_one = method == Method::FirstInFirstOut || layers.len() <= 1;
+            let kept_as_one = method == Method::FirstInFirstOut || below || layers.len() <= 1;
             prop_assert!((above || below) && kept_as_one, "{:?}", layers);
         }
         let again = Holding::of(method, holding.layers().to_vec()).unwrap();

@@ -172,12 +172,16 @@ rights! {
     AdjustStock "adjustStock" Desk,
     /// Take parts back that were not needed.
     TakePartBack "takePartBack" Desk,
+    /// Take a receipt back that was written down wrongly, or whose parts went back.
+    TakeReceiptBack "takeReceiptBack" Desk,
     /// Post value of before that belongs to no part.
     WriteOffUnassignedStock "writeOffUnassignedStock" Owner,
     /// Write down that parts were ordered.
     OrderPart "orderPart" Desk,
     /// Close an order of which nothing more will come.
     CancelPartOrder "cancelPartOrder" Desk,
+    /// Change when an order is expected.
+    ChangePartOrder "changePartOrder" Desk,
     /// Record a supplier's bill.
     RecordSupplierBill "recordSupplierBill" Desk,
     /// Record what a supplier gives back.

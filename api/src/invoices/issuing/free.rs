@@ -1,9 +1,10 @@
 //! Invoices without a call: lines as typed, priced and taxed by the same book and rules as estimates.
 
-use nameplate_entities::kinds::ReceivableKind;
+use nameplate_entities::kinds::{ChargeKind, ReceivableKind};
 use nameplate_entities::{customer, invoice, service_address};
 use nameplate_rules::estimate::{ApplianceBlock, PrintedAs};
 use nameplate_rules::invoice::Totals;
+use rust_decimal::Decimal;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
@@ -13,6 +14,7 @@ use crate::estimates::{self, NewOption, Workplace, parties};
 use crate::invoices::content::{self, Content};
 use crate::invoices::store;
 use crate::shop::{self, Settings};
+use crate::stock::{self, Sold};
 use crate::{books, customers};
 
 use super::sale::{self, Sale};
@@ -32,7 +34,7 @@ pub struct IssueFreeInvoice {
     pub option: NewOption,
 }
 
-/// Bills a customer without a call.
+/// Bills a customer without a call. Its parts leave the stock with it, as no call takes them.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for customer or address; those of [`estimates::price_work`]; `SettingMissing` for words the
@@ -64,7 +66,15 @@ pub async fn issue_free_invoice(act: &Act, order: IssueFreeInvoice) -> Result<in
         verb,
     };
     let sale = sale(&tx, &issue, (&customer, &address), (about, order.option)).await?;
+    let parts = parts_of(&sale);
     let row = sale::bill(&tx, act, &issue, (sale, &customer)).await?;
+    let sold = Sold {
+        invoice_id: row.id,
+        number: &row.number,
+        on: issued_on,
+        parts: &parts,
+    };
+    stock::sell(&tx, act, verb, sold).await?;
     if let Some(certificate) = row.tax_exemption_id {
         certificates::note(&tx, act, (verb, certificate)).await?;
     }
@@ -72,6 +82,15 @@ pub async fn issue_free_invoice(act: &Act, order: IssueFreeInvoice) -> Result<in
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(row)
+}
+
+/// The parts of the catalogue that it sells.
+fn parts_of(sale: &Sale) -> Vec<(i64, Decimal)> {
+    let parts = sale.rows.lines.iter().filter_map(|line| {
+        let id = line.part_id.filter(|_| line.kind == ChargeKind::Part)?;
+        (line.quantity.0 > Decimal::ZERO).then_some((id, line.quantity.0))
+    });
+    parts.collect()
 }
 
 /// The sale, once it is known that the local rules let its bill go out.

@@ -121,9 +121,10 @@ impl Arriving<'_> {
                 ..About::default()
             },
         };
-        let came = Ledger::open(tx, act).await?.come_in(new).await?;
+        let moved = Ledger::open(tx, act, verb).await?.come_in(new).await?;
         if let Some(id) = order_id {
-            let order = stock::order_to_receive(tx, ("lines", id), self.part.id).await?;
+            let came = ("billedOn", self.bill.billed_on);
+            let order = stock::order_to_receive(tx, ("lines", id), self.part.id, came).await?;
             let delivery = Delivery {
                 order: &order,
                 quantity,
@@ -131,6 +132,6 @@ impl Arriving<'_> {
             };
             stock::deliver(tx, act, verb, delivery).await?;
         }
-        Ok(came.row)
+        Ok(moved)
     }
 }

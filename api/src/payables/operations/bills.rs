@@ -226,8 +226,9 @@ async fn checked(tx: &impl ConnectionTrait, new: &RecordSupplierBill) -> Result<
                 message,
             );
         }
-        let known = (new.supplier_id, &parts[..], &chart[..]);
-        lines.extend(line.checked(tx, &mut checks, &path, known).await?);
+        let known = (&parts[..], &chart[..]);
+        let bill = (new.supplier_id, ("billedOn", new.billed_on));
+        lines.extend(line.checked(tx, &mut checks, (&path, bill), known).await?);
     }
     checks.finish()?;
     Ok(lines)
@@ -238,8 +239,8 @@ impl BillLine {
         &self,
         tx: &impl ConnectionTrait,
         checks: &mut Checks,
-        path: &str,
-        (supplier_id, parts, chart): (i64, &[part::Model], &[account::Model]),
+        (path, (supplier_id, came)): (&str, (i64, (&str, NaiveDate))),
+        (parts, chart): (&[part::Model], &[account::Model]),
     ) -> Result<Option<Line>> {
         let at = |field: &str| format!("{path}.{field}");
         let description =
@@ -280,7 +281,7 @@ impl BillLine {
         let receipt = self.receipt(tx, checks, &at("receiptId"), whose).await?;
         if let Some(id) = self.order_id {
             let path = at("orderId");
-            let order = stock::order_to_receive(tx, (&path, id), part_id).await?;
+            let order = stock::order_to_receive(tx, (&path, id), part_id, came).await?;
             of_this_supplier(checks, &path, (supplier_id, order.supplier_id));
         }
         if let Some(id) = self.place_id {

@@ -103,7 +103,7 @@ pub async fn record_supplier_credit(
         ..head.row(SupplierBillKind::Credit, (total, staff_id), act)
     };
     let row = row.insert(&tx).await?;
-    let postings = give_back(&tx, act, &row, &lines).await?;
+    let postings = give_back(&tx, act, (verb, &row), &lines).await?;
     let memo = format!("Credit {} of {}", row.supplier_number, supplier.name);
     post(&tx, act, (of_bill(row.id), row.billed_on, memo), postings).await?;
     open(&tx, &row).await?;
@@ -236,7 +236,7 @@ impl CreditLine {
 async fn give_back(
     tx: &impl ConnectionTrait,
     act: &Act,
-    credit: &supplier_bill::Model,
+    (verb, credit): (&'static str, &supplier_bill::Model),
     lines: &[Line],
 ) -> Result<Vec<Posting>> {
     let mut postings = vec![Posting::debit(Role::Payables, Cents(credit.total_cents))];
@@ -270,7 +270,7 @@ async fn give_back(
                         ..About::default()
                     },
                 };
-                let moved = Ledger::open(tx, act).await?.go_out(out).await?;
+                let moved = Ledger::open(tx, act, verb).await?.go_out(out).await?;
                 let cost = less(Cents::ZERO, Cents(moved.value_cents))?;
                 (given, gone) = (sum([given, line.amount])?, sum([gone, cost])?);
                 row.part_id = Set(Some(part.id));

@@ -195,9 +195,9 @@ impl Undoing<'_> {
             on: self.today,
             about: self.about(line.part_order_id, parts.move_id),
         };
-        let gone = Ledger::open(tx, act).await?.go_out(out).await?;
+        let gone = Ledger::open(tx, act, self.verb).await?.go_out(out).await?;
         if let Some(id) = line.part_order_id {
-            stock::undeliver(tx, act, self.verb, (id, parts.quantity)).await?;
+            stock::had_not_come(tx, act, self.verb, (id, parts.quantity)).await?;
         }
         less(
             less(Cents::ZERO, Cents(gone.value_cents))?,
@@ -222,7 +222,7 @@ impl Undoing<'_> {
             on: self.today,
             about: self.about(None, parts.move_id),
         };
-        Ledger::open(tx, act).await?.come_in(new).await?;
+        Ledger::open(tx, act, self.verb).await?.come_in(new).await?;
         Ok(Cents::ZERO)
     }
 

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_rules::money::Cents;
-use sea_orm::{ConnectionTrait, StreamTrait};
+use sea_orm::ConnectionTrait;
 
 use crate::base::Result;
 use crate::payables::{self, Aged};
@@ -53,13 +53,9 @@ pub async fn payables_ageing(
 }
 
 /// Parts that were there at the end of the day, and what they were worth; value of before without a part last.
-pub async fn stock_value(
-    db: &(impl ConnectionTrait + StreamTrait),
-    file: &mut File,
-    on: NaiveDate,
-) -> Result<()> {
+pub async fn stock_value(db: &impl ConnectionTrait, file: &mut File, on: NaiveDate) -> Result<()> {
     file.row(["part", "description", "quantity", "value"])?;
-    let day = stock::on_day(db, on).await?;
+    let day = stock::on_day(db, on, None).await?;
     for some in day.parts.chunks(1_000) {
         let ids: Vec<i64> = some.iter().map(|row| row.part_id).collect();
         let parts = pricing::parts_by_id(db, &ids).await?;

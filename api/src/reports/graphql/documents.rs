@@ -130,7 +130,8 @@ impl From<LevelLiability> for LevelTaxLiability {
 pub struct MarginFigures {
     /// After discounts, before tax; credit notes taken off.
     sales: Money,
-    /// What they cost by the prices they were offered at. What parts really cost is in the books, on the income statement.
+    /// What they cost: parts what left the stock for them, counted with the call's first invoice; until the call is completed,
+    /// and for all else, what was offered.
     cost: Money,
     /// Sales less cost.
     margin: Money,

@@ -1,4 +1,9 @@
 //! What was billed less what it cost.
+//!
+//! What parts cost is what left the stock for them: for a call with its first invoice, once it is completed, for an invoice
+//! without a call with itself. So all margins together take from sales what the books have as cost of those parts; what came
+//! back, or was settled by a later receipt, counts with them. Until a call is completed, and for all other charges, a line's
+//! cost is what it was offered at.
 
 use nameplate_entities::kinds::ChargeKind;
 use sea_orm::{ConnectionTrait, FromQueryResult};
@@ -7,7 +12,7 @@ use crate::base::Result;
 
 use super::{Span, rows};
 
-/// Sales before tax, and what the shop pays for them, of one call.
+/// Sales before tax, and what they cost the shop, of one call.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct OfCall {
     pub call_id: i64,
@@ -33,10 +38,22 @@ pub struct OfTechnician {
     pub cost_cents: i64,
 }
 
-const SUMS: &str = "CAST(SUM(l.net_cents - l.discount_cents) AS BIGINT) AS sale_cents, \
-     CAST(SUM(l.cost_cents) AS BIGINT) AS cost_cents";
-const LINES: &str = "FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id \
-     WHERE i.issued_on >= $1 AND i.issued_on <= $2";
+/// Sums over [`LINES`].
+const SUMS: &str =
+    "CAST(SUM(l.sale) AS BIGINT) AS sale_cents, CAST(SUM(l.cost) AS BIGINT) AS cost_cents";
+
+/// What was billed in these days by line, and what parts cost that were billed then.
+const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents AS sale, \
+     CASE WHEN l.kind = 'part' AND (c.id IS NULL OR c.state = 'completed') THEN 0 ELSE l.cost_cents END AS cost \
+     FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id LEFT JOIN service_call c ON c.id = i.call_id \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2 \
+     UNION ALL SELECT i.call_id, 'part', 0, -m.value_cents FROM invoice i \
+     JOIN service_call c ON c.id = i.call_id AND c.state = 'completed' \
+     JOIN stock_move m ON m.call_id = i.call_id AND m.part_used_id IS NOT NULL \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
+     AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
+     UNION ALL SELECT NULL, 'part', 0, -m.value_cents FROM invoice i JOIN stock_move m ON m.invoice_id = i.id \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2) l";
 
 /// Calls billed in these days, the lowest margin first or the highest; at most `count`.
 pub async fn by_call(
@@ -46,8 +63,8 @@ pub async fn by_call(
 ) -> Result<Vec<OfCall>> {
     let order = if lowest_first { "ASC" } else { "DESC" };
     let sql = format!(
-        "SELECT m.*, c.number FROM (SELECT i.call_id, {SUMS} {LINES} AND i.call_id IS NOT NULL GROUP BY i.call_id) m \
-         JOIN service_call c ON c.id = m.call_id \
+        "SELECT m.*, c.number FROM (SELECT l.call_id, {SUMS} FROM {LINES} WHERE l.call_id IS NOT NULL \
+         GROUP BY l.call_id) m JOIN service_call c ON c.id = m.call_id \
          ORDER BY m.sale_cents - m.cost_cents {order}, m.call_id LIMIT {count}"
     );
     rows(db, &sql, span.values()).await
@@ -55,7 +72,7 @@ pub async fn by_call(
 
 /// By kind of charge; there are six.
 pub async fn by_kind(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfKind>> {
-    let sql = format!("SELECT l.kind, {SUMS} {LINES} GROUP BY l.kind ORDER BY l.kind");
+    let sql = format!("SELECT l.kind, {SUMS} FROM {LINES} GROUP BY l.kind ORDER BY l.kind");
     rows(db, &sql, span.values()).await
 }
 
@@ -66,7 +83,7 @@ pub async fn by_technician(db: &impl ConnectionTrait, span: Span) -> Result<Vec<
          CAST(SUM(cost_cents) AS BIGINT) AS cost_cents FROM (\
          SELECT (SELECT v.technician_id FROM visit_call x JOIN visit v ON v.id = x.visit_id \
          WHERE x.call_id = c.call_id AND v.state = 'done' ORDER BY v.done_at DESC, v.id DESC LIMIT 1) AS technician_id, \
-         c.sale_cents, c.cost_cents FROM (SELECT i.call_id, {SUMS} {LINES} GROUP BY i.call_id) c) t \
+         c.sale_cents, c.cost_cents FROM (SELECT l.call_id, {SUMS} FROM {LINES} GROUP BY l.call_id) c) t \
          LEFT JOIN staff s ON s.id = t.technician_id GROUP BY t.technician_id, s.name ORDER BY t.technician_id"
     );
     rows(db, &sql, span.values()).await

@@ -1,5 +1,6 @@
 //! Parts in stock in the graph: places, levels, holdings, moves and what they are worth.
 
+pub mod back;
 pub mod moves;
 pub mod mutations;
 pub mod orders;
@@ -9,8 +10,7 @@ use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, ID, Object, SimpleObject};
 use chrono::NaiveDate;
 use nameplate_entities::{
-    part, part_used, remedy, stock_holding, stock_layer, stock_level, stock_move, stock_place,
-    unbilled_receipt,
+    part, part_used, remedy, stock_holding, stock_layer, stock_level, stock_move, unbilled_receipt,
 };
 use nameplate_rules::money::Cents;
 use nameplate_rules::stock::share;
@@ -28,6 +28,7 @@ use crate::pricing::graphql::Part;
 
 use super::store::{self, orders as order_store, values};
 
+pub use back::StockBackMutation;
 pub use moves::{StockMove, StockMoveKind, UnbilledReceipt};
 pub use mutations::StockMutation;
 pub use orders::{PartOrder, PartOrdersMutation, PartOrdersQuery};
@@ -210,6 +211,8 @@ pub struct StockValue {
     unassigned: Money,
     /// By part, the largest value first; at most as many as were asked for.
     parts: Vec<PartStock>,
+    /// Whether there are more parts than these; the total is of all.
+    more: bool,
 }
 
 /// Most parts in one answer.
@@ -228,6 +231,8 @@ pub struct StockMoveFilter {
     place_id: Option<ID>,
     /// For this call.
     call_id: Option<ID>,
+    /// Sold by this invoice without a call.
+    invoice_id: Option<ID>,
 }
 
 /// Parts in stock.
@@ -329,6 +334,9 @@ impl StockQuery {
         if let Some(id) = narrow(Kind::ServiceCall, "callId", &filter.call_id)? {
             select = select.filter(stock_move::Column::CallId.eq(id));
         }
+        if let Some(id) = narrow(Kind::Invoice, "invoiceId", &filter.invoice_id)? {
+            select = select.filter(stock_move::Column::InvoiceId.eq(id));
+        }
         connection::newest_first(
             reader(ctx)?,
             select,
@@ -356,15 +364,15 @@ impl StockQuery {
         if count == 0 || first > PARTS_MAX {
             return Err(bad_input("first", "Ask for 1 to 100."));
         }
-        let mut day = values::on_day(reader(ctx)?, on).await.map_err(edge)?;
-        day.parts
-            .sort_by_key(|row| (std::cmp::Reverse(row.value_cents), row.part_id));
-        let parts = day.parts.into_iter().take(count).map(PartStock::from);
+        let day = values::on_day(reader(ctx)?, on, Some(count)).await;
+        let day = day.map_err(edge)?;
+        let parts = day.parts.into_iter().map(PartStock::from);
         Ok(StockValue {
             on,
             total: Money::cents(day.total_cents),
             unassigned: Money::cents(day.unassigned_cents),
             parts: parts.collect(),
+            more: day.more,
         })
     }
 
@@ -432,19 +440,6 @@ async fn part_row(
 ) -> async_graphql::Result<Option<part::Model>> {
     match part_id {
         Some(id) => loaders::row::<part::Entity>(ctx, id).await,
-        None => Ok(None),
-    }
-}
-
-/// The place behind a column that may be empty.
-async fn place_of(
-    ctx: &Context<'_>,
-    place_id: Option<i64>,
-) -> async_graphql::Result<Option<StockPlace>> {
-    match place_id {
-        Some(id) => Ok(loaders::row::<stock_place::Entity>(ctx, id)
-            .await?
-            .map(StockPlace::from)),
         None => Ok(None),
     }
 }

@@ -3,16 +3,18 @@
 use async_graphql::{Context, Enum, ID, Object};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{stock_move, unbilled_receipt};
+use rust_decimal::Decimal;
 
 use crate::calls::graphql::ServiceCall;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::invoices::graphql::Invoice;
 use crate::pricing::graphql::{Part, Supplier};
 use crate::shop::graphql::Staff;
 
-use super::{PartOrder, StockPlace, part_row, place_of};
+use super::{PartOrder, StockPlace, part_row};
 
 /// What changed the stock.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -20,7 +22,7 @@ use super::{PartOrder, StockPlace, part_row, place_of};
 pub enum StockMoveKind {
     /// Came from a supplier.
     Received,
-    /// Fitted on a call.
+    /// Fitted on a call, or sold by an invoice without one.
     Used,
     /// Came back unused.
     TakenBack,
@@ -30,9 +32,9 @@ pub enum StockMoveKind {
     Counted,
     /// Adjusted for a reason.
     Adjusted,
-    /// Went back to its supplier.
+    /// Went back to its supplier, or had not come at all.
     SentBack,
-    /// Parts fitted before they came in cost something else than was assumed.
+    /// Parts that left before they came in cost something else than was assumed; or what a receipt taken back had cost others.
     Settled,
     /// Was in the books before parts were recorded.
     BroughtForward,
@@ -106,7 +108,10 @@ impl StockMove {
 
     /// The place; null where only the value changed.
     async fn place(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<StockPlace>> {
-        place_of(ctx, self.row.place_id).await
+        match self.row.place_id {
+            Some(id) => StockPlace::of(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// How many; below zero for what left.
@@ -146,6 +151,22 @@ impl StockMove {
     async fn part_order(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<PartOrder>> {
         match self.row.part_order_id {
             Some(id) => PartOrder::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The invoice without a call by which they were sold.
+    async fn invoice(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.invoice_id {
+            Some(id) => Invoice::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// For a settlement: the move by which the parts had left before they came in.
+    async fn settles(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<StockMove>> {
+        match self.row.settles_move_id {
+            Some(id) => Self::of(ctx, id).await,
             None => Ok(None),
         }
     }

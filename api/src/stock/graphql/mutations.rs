@@ -129,7 +129,7 @@ pub struct CountStockInput {
     idempotency_key: String,
     /// The place.
     place_id: ID,
-    /// The day it counts for; today when left out. What was counted is compared with the record as it is now.
+    /// The day it counts for; today when left out. What was counted is compared with what the record says of that day.
     counted_on: Option<NaiveDate>,
     /// Whether this takes over stock that was there before it was recorded: its value comes out of what the books had of
     /// parts, and beyond that is the owner's equity. Otherwise differences go to stock differences. Only the owner takes
@@ -216,44 +216,6 @@ payload! {
     }
 }
 
-/// Parts that come back unused from a completed call.
-#[derive(InputObject)]
-pub struct TakePartBackInput {
-    /// A key of your own; the same one when you try again.
-    idempotency_key: String,
-    /// The move by which they left.
-    move_id: ID,
-    /// How many; above zero.
-    quantity: ExactDecimal,
-    /// Where they are put; where they came from when left out.
-    place_id: Option<ID>,
-    /// Why.
-    reason: String,
-    /// The day they came back; today when left out.
-    taken_back_on: Option<NaiveDate>,
-}
-
-impl TakePartBackInput {
-    fn command(self) -> Result<operations::TakePartBack> {
-        Ok(operations::TakePartBack {
-            idempotency_key: self.idempotency_key,
-            move_id: Kind::StockMove.row("moveId", &self.move_id)?,
-            quantity: self.quantity.0,
-            place_id: Kind::StockPlace.row_if_any("placeId", self.place_id.as_ref())?,
-            reason: self.reason,
-            taken_back_on: self.taken_back_on,
-        })
-    }
-}
-
-payload! {
-    /// What taking parts back gave.
-    TakePartBackPayload {
-        /// The move by which they came back.
-        stock_move: StockMove
-    }
-}
-
 /// Where value of before belongs that no count gave to a part.
 #[derive(InputObject)]
 pub struct WriteOffUnassignedStockInput {
@@ -324,17 +286,6 @@ impl StockMutation {
         let act = act(ctx)?;
         let outcome = async { operations::adjust_stock(act, input.command()?).await }.await;
         AdjustStockPayload::of(outcome.map(StockMove::from))
-    }
-
-    /// Takes parts of a completed call back that were not needed, at what they left at.
-    async fn take_part_back(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "What came back.")] input: TakePartBackInput,
-    ) -> async_graphql::Result<TakePartBackPayload> {
-        let act = act(ctx)?;
-        let outcome = async { operations::take_part_back(act, input.command()?).await }.await;
-        TakePartBackPayload::of(outcome.map(StockMove::from))
     }
 
     /// Posts value that the books had of parts before parts were recorded, and that no count gave to a part.

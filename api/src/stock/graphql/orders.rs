@@ -1,7 +1,7 @@
 //! Parts on order in the graph, and the calls that wait for them.
 
 use async_graphql::connection::Connection;
-use async_graphql::{Context, Enum, ID, InputObject, Object};
+use async_graphql::{Context, Enum, ID, InputObject, MaybeUndefined, Object};
 use chrono::NaiveDate;
 use nameplate_entities::{part_order, service_call};
 
@@ -142,6 +142,11 @@ impl PartOrder {
     async fn closed_because(&self) -> Option<&str> {
         self.row.closed_because.as_deref()
     }
+
+    /// Grows with each change; give it back when you change the order.
+    async fn version(&self) -> i32 {
+        self.row.version
+    }
 }
 
 /// Parts to order.
@@ -202,6 +207,27 @@ payload! {
     }
 }
 
+/// What is known anew of an order that is under way. What is left out stays; null takes it away.
+#[derive(InputObject)]
+pub struct ChangePartOrderInput {
+    /// The order.
+    order_id: ID,
+    /// The version you read.
+    version: i32,
+    /// The day they are expected.
+    expected_on: MaybeUndefined<NaiveDate>,
+    /// The supplier's own number of the order.
+    reference: MaybeUndefined<String>,
+}
+
+payload! {
+    /// What changing an order gave.
+    ChangePartOrderPayload {
+        /// The order as it is now.
+        part_order: PartOrder
+    }
+}
+
 /// Parts on order.
 #[derive(Default)]
 pub struct PartOrdersQuery;
@@ -244,7 +270,8 @@ impl PartOrdersQuery {
         .await
     }
 
-    /// Open calls whose parts have all come and for which no visit is planned: ready to schedule, the newest first.
+    /// Open calls with parts to fit that have all come, and for which no visit is planned: ready to schedule, the newest first.
+    /// Parts fitted since they came are off the list, and so are orders closed before all of them came.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     async fn calls_with_parts_in(
         &self,
@@ -305,5 +332,25 @@ impl PartOrdersMutation {
         }
         .await;
         CancelPartOrderPayload::of(outcome.map(PartOrder::from))
+    }
+
+    /// Changes when an order is expected, or the supplier's number of it.
+    async fn change_part_order(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "What changes.")] input: ChangePartOrderInput,
+    ) -> async_graphql::Result<ChangePartOrderPayload> {
+        let act = act(ctx)?;
+        let outcome = async {
+            let change = operations::ChangePartOrder {
+                order_id: Kind::PartOrder.row("orderId", &input.order_id)?,
+                version: input.version,
+                expected_on: input.expected_on.into(),
+                reference: input.reference.into(),
+            };
+            operations::change_part_order(act, change).await
+        }
+        .await;
+        ChangePartOrderPayload::of(outcome.map(PartOrder::from))
     }
 }

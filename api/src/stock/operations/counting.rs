@@ -1,12 +1,14 @@
 //! Counts and adjustments: what really lies at a place, and what became of the rest.
 //!
-//! What a count finds too few leaves at what it cost, what it finds too much is worth what the others are; either goes to
-//! stock differences. A count that takes stock over opens it: its value comes out of what the books had before parts were
+//! A count is held against what the record says of the day it counts for, whatever moved since. What it finds too few leaves
+//! at what it cost, what it finds too much is worth what the others are; either goes to stock differences. A count that takes stock over opens it: its value comes out of what the books had before parts were
 //! recorded, and what goes beyond that is the owner's.
+
+use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{Role as StaffRole, StockMoveKind};
-use nameplate_entities::{part, stock_level, stock_move};
+use nameplate_entities::{part, stock_move};
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -72,24 +74,21 @@ pub async fn count_stock(act: &Act, new: CountStock) -> Result<Vec<stock_move::M
     books::check_open(&tx, "countedOn", on).await?;
     let ids: Vec<i64> = new.lines.iter().map(|line| line.part_id).collect();
     let parts = parts_of_lines(&tx, &ids).await?;
-    let levels = store::levels_at(&tx, place.id, ids.iter().copied()).await?;
-    new.may_take_over(&tx, &levels).await?;
+    let there = store::levels_on(&tx, place.id, &ids, on).await?;
+    new.may_take_over(&tx, &there).await?;
+    let found = Found::of(&tx, (place.id, on), new.takes_over).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
     let mut rows = Vec::new();
     for (at, (line, part)) in new.lines.iter().zip(&parts).enumerate() {
-        let there = levels.iter().find(|level| level.part_id == part.id);
-        let there = there.map_or(Decimal::ZERO, |level| level.quantity.0);
         let change = Difference {
             part,
-            place_id: place.id,
-            by: line.quantity - there,
+            by: line.quantity - there.get(&part.id).copied().unwrap_or_default(),
             unit_cost: line.unit_cost,
             path: format!("lines.{at}.unitCost"),
             kind: StockMoveKind::Counted,
-            on,
-            takes_over: new.takes_over,
             reason: note.clone(),
         };
-        rows.extend(change.record(&tx, act).await?);
+        rows.extend(found.record((&tx, act), &ledger, change).await?);
     }
     for row in &rows {
         audit::created(&tx, act, verb, subject(row.id), row).await?;
@@ -122,7 +121,7 @@ impl CountStock {
     async fn may_take_over(
         &self,
         tx: &impl ConnectionTrait,
-        levels: &[stock_level::Model],
+        levels: &HashMap<i64, Decimal>,
     ) -> Result<()> {
         if !self.takes_over {
             return Ok(());
@@ -132,8 +131,7 @@ impl CountStock {
         let known = store::bought_or_counted(tx, (self.place_id, equity), ids).await?;
         let mut checks = Checks::new();
         for (at, line) in self.lines.iter().enumerate() {
-            let there = levels.iter().find(|level| level.part_id == line.part_id);
-            let there = there.map_or(Decimal::ZERO, |level| level.quantity.0);
+            let there = levels.get(&line.part_id).copied().unwrap_or_default();
             if line.quantity < there {
                 let message =
                     "Fewer than the record has are a loss: count them without taking over.";
@@ -165,76 +163,98 @@ fn may_count(act: &Act, new: &CountStock) -> Result<()> {
     Ok(())
 }
 
-/// Pieces that are there or gone without a document.
+/// Pieces of one part that are there or gone without a document.
 struct Difference<'a> {
     part: &'a part::Model,
-    place_id: i64,
     by: Decimal,
     unit_cost: Option<Cents>,
     path: String,
     kind: StockMoveKind,
-    on: NaiveDate,
-    takes_over: bool,
     reason: Option<String>,
 }
 
-impl Difference<'_> {
-    /// Writes and posts it; nothing where record and count agree.
-    async fn record(
-        self,
+/// Where and when differences were found, and the account on their other side.
+struct Found {
+    place_id: i64,
+    on: NaiveDate,
+    takes_over: bool,
+    against: AccountRef,
+    account_id: i64,
+}
+
+impl Found {
+    async fn of(
         tx: &impl ConnectionTrait,
-        act: &Act,
-    ) -> Result<Option<stock_move::Model>> {
-        if self.by == Decimal::ZERO {
-            return Ok(None);
-        }
-        let against = AccountRef::Role(if self.takes_over {
+        (place_id, on): (i64, NaiveDate),
+        takes_over: bool,
+    ) -> Result<Self> {
+        let against = AccountRef::Role(if takes_over {
             Role::OwnersEquity
         } else {
             Role::StockDifferences
         });
+        Ok(Self {
+            place_id,
+            on,
+            takes_over,
+            account_id: books::account_id(tx, &against).await?,
+            against,
+        })
+    }
+
+    /// Writes and posts a difference; nothing where record and count agree.
+    async fn record<C: ConnectionTrait>(
+        &self,
+        (tx, act): (&C, &Act),
+        ledger: &Ledger<'_, C>,
+        found: Difference<'_>,
+    ) -> Result<Option<stock_move::Model>> {
+        if found.by == Decimal::ZERO {
+            return Ok(None);
+        }
+        let part = found.part;
         let about = About {
-            account_id: Some(books::account_id(tx, &against).await?),
-            reason: self.reason.clone(),
+            account_id: Some(self.account_id),
+            reason: found.reason,
             ..About::default()
         };
-        let ledger = Ledger::open(tx, act).await?;
-        let row = if self.by > Decimal::ZERO {
-            let cost = match self.unit_cost {
-                Some(each) => cost_of(&self.path, each, self.by)?,
-                None => ledger.worth_of(self.part, self.by).await?,
+        let row = if found.by > Decimal::ZERO {
+            let cost = match found.unit_cost {
+                Some(each) => cost_of(&found.path, each, found.by)?,
+                None => ledger.worth_of(part, found.by).await?,
             };
             let new = In {
-                part: self.part,
+                part,
                 place_id: self.place_id,
-                quantity: self.by,
+                quantity: found.by,
                 cost,
-                kind: self.kind,
+                kind: found.kind,
                 on: self.on,
                 about,
             };
-            ledger.come_in(new).await?.row
+            ledger.come_in(new).await?
         } else {
             let new = Out {
-                part: self.part,
+                part,
                 place_id: self.place_id,
-                quantity: -self.by,
-                assumed: Cents(self.part.cost_cents),
-                kind: self.kind,
+                quantity: -found.by,
+                assumed: Cents(part.cost_cents),
+                kind: found.kind,
                 on: self.on,
                 about,
             };
             ledger.go_out(new).await?
         };
-        let memo = match self.kind {
-            StockMoveKind::Adjusted => format!("{} adjusted", self.part.number),
-            _ if self.takes_over => format!("{} taken over", self.part.number),
-            _ => format!("{} counted", self.part.number),
+        let memo = match found.kind {
+            StockMoveKind::Adjusted => format!("{} adjusted", part.number),
+            _ if self.takes_over => format!("{} taken over", part.number),
+            _ => format!("{} counted", part.number),
         };
+        let entry = (memo, self.against.clone());
         if self.takes_over {
-            unassigned::assign(tx, act, &row, (memo, against)).await?;
+            unassigned::assign(tx, act, &row, entry).await?;
         } else {
-            ledger.post(&row, (memo, against)).await?;
+            ledger.post(&row, entry).await?;
         }
         Ok(Some(row))
     }
@@ -284,16 +304,15 @@ pub async fn adjust_stock(act: &Act, new: AdjustStock) -> Result<stock_move::Mod
     books::check_open(&tx, "adjustedOn", on).await?;
     let change = Difference {
         part: &part,
-        place_id: place.id,
         by: new.change,
         unit_cost: new.unit_cost,
         path: "unitCost".to_owned(),
         kind: StockMoveKind::Adjusted,
-        on,
-        takes_over: false,
         reason: Some(reason),
     };
-    let row = change.record(&tx, act).await?;
+    let found = Found::of(&tx, (place.id, on), false).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
+    let row = found.record((&tx, act), &ledger, change).await?;
     let row = row.ok_or_else(|| Error::internal("an adjustment by nothing"))?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;

@@ -12,7 +12,7 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::calls::{self, RecordRemedy};
 use crate::{books, pricing};
 
-use super::super::ledger::{About, Ledger, Out};
+use super::super::ledger::{About, Ledger, Out, negated};
 use super::super::store;
 use super::super::store::orders;
 
@@ -86,7 +86,8 @@ pub async fn take_fitted(
     let account_id = account_id.map(|row| row.id);
     let ids: Vec<i64> = fitted.iter().map(|(used, _)| used.part_id).collect();
     let parts = pricing::parts_by_id(tx, &ids).await?;
-    let ledger = Ledger::open(tx, act).await?;
+    let verb = Right::CompleteCall.mutation();
+    let ledger = Ledger::open(tx, act, verb).await?;
     let mut whole = Cents::ZERO;
     for (used, fitted_by) in &fitted {
         let part = parts.iter().find(|part| part.id == used.part_id);
@@ -107,9 +108,7 @@ pub async fn take_fitted(
             },
         };
         let row = ledger.go_out(out).await?;
-        let cost = Cents(row.value_cents).checked_neg();
-        let cost = cost.ok_or_else(|| Error::internal("a cost that cannot be turned"))?;
-        let verb = Right::CompleteCall.mutation();
+        let cost = negated(Cents(row.value_cents))?;
         calls::set_part_cost(tx, act, verb, used, (used.quantity.0, cost)).await?;
         whole = whole
             .checked_add(cost)

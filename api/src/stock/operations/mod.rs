@@ -7,6 +7,8 @@ pub mod ordering;
 pub mod places;
 pub mod receiving;
 pub mod returning;
+pub mod selling;
+pub mod sending_back;
 pub mod unassigned;
 
 use nameplate_entities::part;
@@ -18,13 +20,16 @@ use crate::pricing;
 
 pub use counting::{AdjustStock, CountLine, CountStock, adjust_stock, count_stock};
 pub use moving::{MoveLine, MoveStock, move_stock};
-pub use ordering::{CancelPartOrder, OrderPart, cancel_part_order, order_part};
+pub use ordering::{
+    CancelPartOrder, ChangePartOrder, OrderPart, cancel_part_order, change_part_order, order_part,
+};
 pub use places::{
     AddStockPlace, ChangeStockPlace, SetReorderPoint, add_stock_place, change_stock_place,
     change_stock_terms, set_reorder_point,
 };
 pub use receiving::{ReceiveParts, receive_parts};
 pub use returning::{TakePartBack, take_part_back};
+pub use sending_back::{TakeReceiptBack, WhyBack, take_receipt_back};
 pub use unassigned::{WriteOffUnassignedStock, write_off_unassigned_stock};
 
 /// Most lines of one count or move.
@@ -60,6 +65,16 @@ fn some_lines(checks: &mut Checks, count: usize) {
     if count > LINES_MAX {
         let message = format!("At most {LINES_MAX} lines at once.");
         checks.refuse(ProblemCode::OutOfRange, "lines", message);
+    }
+}
+
+fn same_version(checks: &mut Checks, there: i32, read: i32) {
+    if there != read {
+        checks.refuse(
+            ProblemCode::Conflict,
+            "version",
+            "Somebody changed this since you read it. Read it again first.",
+        );
     }
 }
 

@@ -65,7 +65,7 @@ pub async fn move_stock(act: &Act, new: MoveStock) -> Result<Vec<stock_move::Mod
     parts_of_lines(&tx, &ids).await?;
     enough_there(&tx, &from, &new.lines).await?;
     let on = shop::settings(&tx).await?.day_of(act.at);
-    let ledger = Ledger::open(&tx, act).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
     let mut rows = Vec::with_capacity(new.lines.len());
     for line in &new.lines {
         let way = (from.id, to.id);

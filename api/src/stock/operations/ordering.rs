@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::{calls, pricing, shop};
 
 use super::super::store::orders as store;
@@ -125,14 +125,15 @@ pub async fn cancel_part_order(act: &Act, cancel: CancelPartOrder) -> Result<par
     Ok(after)
 }
 
-/// The order that parts are received for.
+/// The order that parts are received for, with or without a bill.
 ///
 /// # Errors
-/// `NotFound`; `WrongState` for one that is closed, or of another part.
+/// `NotFound`; `WrongState` for one that is closed, or of another part; `ImpossibleDate` for a day before it.
 pub async fn order_to_receive(
     tx: &impl ConnectionTrait,
     (path, order_id): (&str, i64),
     part_id: i64,
+    (day_path, came_on): (&str, NaiveDate),
 ) -> Result<part_order::Model> {
     let order = store::get_order(tx, path, order_id).await?;
     must_be_open(&order, path)?;
@@ -140,6 +141,12 @@ pub async fn order_to_receive(
         let message = format!("Order {} is of another part.", order.number);
         return Err(Error::refused(ProblemCode::WrongState, path, message));
     }
+    let mut checks = Checks::new();
+    checks.in_order(&[
+        (path, "the day of the order,", Some(order.ordered_on)),
+        (day_path, "The day they came", Some(came_on)),
+    ]);
+    checks.finish()?;
     Ok(order)
 }
 
@@ -175,30 +182,82 @@ pub async fn deliver(
     Ok(after)
 }
 
-/// What came for an order, by a bill that is undone, did not come: it is on order again, unless it was closed by hand.
+/// Notes that pieces of an order had not come after all: it waits for them again, unless nothing more was to come.
 ///
 /// # Errors
 /// Internal only.
-pub async fn undeliver(
+pub async fn had_not_come(
     tx: &impl ConnectionTrait,
     act: &Act,
     verb: &'static str,
     (order_id, quantity): (i64, Decimal),
-) -> Result<part_order::Model> {
+) -> Result<()> {
     let before = store::get_order(tx, "", order_id).await?;
     let received = before.received_quantity.0 - quantity;
     let mut row = before.clone().into_active_model();
     row.received_quantity = Set(Exact(received.normalize()));
-    if before.closed_because.is_none() {
+    if before.closed_because.is_some() {
+        if received <= Decimal::ZERO {
+            row.state = Set(PartOrderState::Cancelled);
+        }
+    } else if received < before.quantity.0 {
         row.state = Set(PartOrderState::Ordered);
         row.closed_on = Set(None);
-    } else if received <= Decimal::ZERO {
-        row.state = Set(PartOrderState::Cancelled);
     }
     row.version = Set(before.version + 1);
     let after = row.update(tx).await?;
     let both = (Some(&before), Some(&after));
-    audit::record(tx, act, verb, subject(after.id), both).await?;
+    audit::record(tx, act, verb, subject(after.id), both).await
+}
+
+/// What is known anew of an order that is under way.
+#[derive(Clone, Debug)]
+pub struct ChangePartOrder {
+    pub order_id: i64,
+    /// The version that was read; somebody else's change in between is not overwritten.
+    pub version: i32,
+    pub expected_on: Change<NaiveDate>,
+    pub reference: Change<String>,
+}
+
+/// Changes when an order is expected, or the supplier's number of it.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `Conflict`; `WrongState` for one that is closed; `ImpossibleDate` for a day before the order;
+/// refusals name the field.
+pub async fn change_part_order(act: &Act, change: ChangePartOrder) -> Result<part_order::Model> {
+    act.staff_with(Right::ChangePartOrder)?;
+    let verb = Right::ChangePartOrder.mutation();
+    let tx = act.app.db.write().await?;
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    let before = store::get_order(&tx, "orderId", change.order_id).await?;
+    let mut checks = Checks::new();
+    super::same_version(&mut checks, before.version, change.version);
+    let mut row = before.clone().into_active_model();
+    match change.expected_on {
+        Change::Keep => {}
+        Change::Clear => row.expected_on = Set(None),
+        Change::To(day) => {
+            checks.near("expectedOn", day, today);
+            checks.in_order(&[
+                ("orderId", "the day of the order,", Some(before.ordered_on)),
+                ("expectedOn", "The expected day", Some(day)),
+            ]);
+            row.expected_on = Set(Some(day));
+        }
+    }
+    match &change.reference {
+        Change::Keep => {}
+        Change::Clear => row.reference = Set(None),
+        Change::To(text) => row.reference = Set(Some(checks.text("reference", text, LINE_MAX))),
+    }
+    checks.finish()?;
+    must_be_open(&before, "orderId")?;
+    row.version = Set(before.version + 1);
+    let after = row.update(&tx).await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(&tx, act, verb, subject(after.id), both).await?;
+    tx.commit().await?;
     Ok(after)
 }
 

@@ -1,15 +1,15 @@
 //! Shelves, vans, how few are too few, and how stock is valued.
 
 use nameplate_entities::exact::Exact;
-use nameplate_entities::kinds::{Role, StockMethod, StockPlaceKind};
-use nameplate_entities::{staff, stock_level, stock_place, stock_terms};
+use nameplate_entities::kinds::{StockMethod, StockPlaceKind};
+use nameplate_entities::{stock_level, stock_place, stock_terms};
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right};
-use crate::pricing;
+use crate::{pricing, shop};
 
 use super::super::store;
 
@@ -75,10 +75,7 @@ async fn check_technician(
             "A shelf belongs to the shop; only a van is somebody's.",
         );
     }
-    let person = staff::Entity::find_by_id(id).one(tx).await?;
-    if !person.is_some_and(|row| row.role == Role::Technician && row.left_at.is_none()) {
-        return Err(Error::not_found(path, "technician"));
-    }
+    shop::get_technician(tx, path, id).await?;
     let theirs = |row: &&stock_place::Model| {
         row.technician_id == Some(id) && row.retired_at.is_none() && Some(row.id) != place_id
     };
@@ -112,7 +109,7 @@ pub async fn change_stock_place(act: &Act, change: ChangeStockPlace) -> Result<s
     let mut checks = Checks::new();
     let tx = act.app.db.write().await?;
     let before = store::get_place(&tx, "placeId", change.place_id).await?;
-    same_version(&mut checks, before.version, change.version);
+    super::same_version(&mut checks, before.version, change.version);
     let mut row = before.clone().into_active_model();
     if let Some(name) = &change.name {
         let name = checks.text("name", name, LINE_MAX);
@@ -243,7 +240,7 @@ pub async fn change_stock_terms(
     let mut checks = Checks::new();
     let tx = act.app.db.write().await?;
     let before = store::terms(&tx).await?;
-    same_version(&mut checks, before.version, version);
+    super::same_version(&mut checks, before.version, version);
     if method != before.method && store::is_any_held(&tx).await? {
         checks.refuse(
             ProblemCode::WrongState,
@@ -264,16 +261,6 @@ pub async fn change_stock_terms(
     audit::record(&tx, act, verb, terms, (Some(&before), Some(&after))).await?;
     tx.commit().await?;
     Ok(after)
-}
-
-fn same_version(checks: &mut Checks, there: i32, read: i32) {
-    if there != read {
-        checks.refuse(
-            ProblemCode::Conflict,
-            "version",
-            "Somebody changed this since you read it. Read it again first.",
-        );
-    }
 }
 
 /// A place that parts may be put to.

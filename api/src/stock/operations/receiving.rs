@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::StockMoveKind;
-use nameplate_entities::{part_order, stock_move};
+use nameplate_entities::stock_move;
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -65,9 +65,15 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     let part = pricing::get_part(&tx, "partId", new.part_id).await?;
     let place = places::place_or_main(&tx, "placeId", new.place_id).await?;
     books::check_open(&tx, "receivedOn", on).await?;
-    let order = new.order(&tx, on).await?;
+    let order = match new.order_id {
+        Some(id) => {
+            let came = ("receivedOn", on);
+            Some(ordering::order_to_receive(&tx, ("orderId", id), part.id, came).await?)
+        }
+        None => None,
+    };
     let cost = cost_of("unitCost", new.unit_cost, new.quantity)?;
-    let ledger = Ledger::open(&tx, act).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
     let came = ledger
         .come_in(In {
             part: &part,
@@ -85,10 +91,10 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
         })
         .await?;
     let memo = format!("{} received", part.number);
-    ledger.post(&came.row, (memo, against)).await?;
+    ledger.post(&came, (memo, against)).await?;
     if new.paid_from.is_none() {
         let supplier_id = order.as_ref().map(|order| order.supplier_id);
-        store::await_bill(&tx, &came.row, supplier_id.or(part.supplier_id)).await?;
+        store::await_bill(&tx, &came, supplier_id.or(part.supplier_id)).await?;
     }
     if let Some(order) = &order {
         let delivery = Delivery {
@@ -98,31 +104,10 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
         };
         ordering::deliver(&tx, act, verb, delivery).await?;
     }
-    audit::created(&tx, act, verb, subject(came.row.id), &came.row).await?;
-    once.keep(&tx, act, &came.row.id).await?;
+    audit::created(&tx, act, verb, subject(came.id), &came).await?;
+    once.keep(&tx, act, &came.id).await?;
     tx.commit().await?;
-    Ok(came.row)
-}
-
-impl ReceiveParts {
-    /// The order they were sent for, not later than they came.
-    async fn order(
-        &self,
-        tx: &impl ConnectionTrait,
-        on: NaiveDate,
-    ) -> Result<Option<part_order::Model>> {
-        let Some(id) = self.order_id else {
-            return Ok(None);
-        };
-        let order = ordering::order_to_receive(tx, ("orderId", id), self.part_id).await?;
-        let mut checks = Checks::new();
-        checks.in_order(&[
-            ("orderId", "the day of the order,", Some(order.ordered_on)),
-            ("receivedOn", "The day they came", Some(on)),
-        ]);
-        checks.finish()?;
-        Ok(Some(order))
-    }
+    Ok(came)
 }
 
 /// The account at a bank they were paid from, or that of parts whose bill is still to come.

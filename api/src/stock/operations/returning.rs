@@ -1,4 +1,4 @@
-//! Parts that come back unused after their call was completed.
+//! Parts that come back unused after their call was completed, or after they were sold by an invoice without a call.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::StockMoveKind;
@@ -35,10 +35,10 @@ pub struct TakePartBack {
     pub taken_back_on: Option<NaiveDate>,
 }
 
-/// Takes parts back into stock at what they left at; the call's cost shrinks by as much.
+/// Takes parts back into stock at what they cost when they left; the cost of call or invoice shrinks by as much.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a move that is no use on a call, or a place out of use; `OutOfRange` for
+/// `Forbidden`; `NotFound`; `WrongState` for a move that is neither a use on a call nor a sale, or a place out of use; `OutOfRange` for
 /// more than left and did not come back; `ImpossibleDate` for a day before they left; `PeriodClosed`.
 pub async fn take_part_back(act: &Act, new: TakePartBack) -> Result<stock_move::Model> {
     act.staff_with(Right::TakePartBack)?;
@@ -63,10 +63,12 @@ pub async fn take_part_back(act: &Act, new: TakePartBack) -> Result<stock_move::
     let used = Used::of(&tx, left).await?;
     let cost = used.cost_of(&tx, new.quantity).await?;
     books::check_open(&tx, "takenBackOn", on).await?;
-    let part = pricing::get_part(&tx, "moveId", used.row.part_id).await?;
+    let part_id = used.left.part_id;
+    let part_id = part_id.ok_or_else(|| Error::internal("parts that left without a part"))?;
+    let part = pricing::get_part(&tx, "moveId", part_id).await?;
     let place_id = new.place_id.or(used.left.place_id);
     let place = places::place_or_main(&tx, "placeId", place_id).await?;
-    let ledger = Ledger::open(&tx, act).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
     let came = ledger
         .come_in(In {
             part: &part,
@@ -77,7 +79,8 @@ pub async fn take_part_back(act: &Act, new: TakePartBack) -> Result<stock_move::
             on,
             about: About {
                 call_id: used.left.call_id,
-                part_used_id: Some(used.row.id),
+                part_used_id: used.row.as_ref().map(|row| row.id),
+                invoice_id: used.left.invoice_id,
                 undoes_move_id: Some(used.left.id),
                 account_id: used.account.as_ref().map(|account| account.id),
                 reason: Some(reason),
@@ -85,51 +88,49 @@ pub async fn take_part_back(act: &Act, new: TakePartBack) -> Result<stock_move::
             },
         })
         .await?;
-    used.post(&tx, act, (&part.number, &came.row)).await?;
+    used.post(&tx, act, (&part.number, &came)).await?;
     used.shrink(&tx, act, verb, (new.quantity, cost)).await?;
-    audit::created(&tx, act, verb, subject(came.row.id), &came.row).await?;
-    once.keep(&tx, act, &came.row.id).await?;
+    audit::created(&tx, act, verb, subject(came.id), &came).await?;
+    once.keep(&tx, act, &came.id).await?;
     tx.commit().await?;
-    Ok(came.row)
+    Ok(came)
 }
 
-/// A part that was used on a call.
+/// A part that was used on a call, or sold.
 struct Used {
     left: stock_move::Model,
-    row: part_used::Model,
+    /// As it was fitted; none for one that was sold.
+    row: Option<part_used::Model>,
     /// Where its cost was posted.
     account: Option<account::Model>,
 }
 
 impl Used {
     async fn of(tx: &impl ConnectionTrait, left: stock_move::Model) -> Result<Self> {
-        let Some(id) = left
-            .part_used_id
-            .filter(|_| left.kind == StockMoveKind::Used)
-        else {
+        if left.kind != StockMoveKind::Used {
             return Err(Error::refused(
                 ProblemCode::WrongState,
                 "moveId",
-                "Only a part used on a call comes back unused.",
+                "Only a part used on a call, or sold, comes back unused.",
             ));
+        }
+        let row = match left.part_used_id {
+            Some(id) => Some(store::part_used_of(tx, id).await?),
+            None => None,
         };
         let chart = books::chart(tx).await?;
         let account = match left.account_id {
             Some(id) => chart.into_iter().find(|row| row.id == id),
             None => store::posted_to(tx, &left, chart).await?,
         };
-        Ok(Self {
-            row: store::part_used_of(tx, id).await?,
-            account,
-            left,
-        })
+        Ok(Self { left, row, account })
     }
 
-    /// What so many cost when they left; the last piece takes what is left of it.
+    /// What so many cost, settled or still assumed; the last piece takes what is left of it.
     async fn cost_of(&self, tx: &impl ConnectionTrait, quantity: Decimal) -> Result<Cents> {
-        let back = store::undone_of(tx, self.left.id).await?;
+        let changes = store::changes_of(tx, self.left.id).await?;
         let (mut pieces, mut cost) = (-self.left.quantity.0, -self.left.value_cents);
-        for row in &back {
+        for row in &changes {
             pieces -= row.quantity.0;
             cost -= row.value_cents;
         }
@@ -159,10 +160,13 @@ impl Used {
         let new = NewEntry {
             on: row.moved_on,
             memo: format!("{number} taken back unused"),
-            document: call_id.map(|id| Subject {
-                kind: "service_call",
-                id,
-            }),
+            document: Some(call_id.map_or_else(
+                || subject(row.id),
+                |id| Subject {
+                    kind: "service_call",
+                    id,
+                },
+            )),
             entry,
         };
         books::post(tx, act, new).await?;
@@ -177,8 +181,13 @@ impl Used {
         verb: &'static str,
         (quantity, cost): (Decimal, Cents),
     ) -> Result<()> {
-        let quantity = self.row.quantity.0 - quantity;
-        let cost = Cents(self.row.cost_cents - cost.0);
-        calls::set_part_cost(tx, act, verb, &self.row, (quantity, cost)).await
+        let Some(row) = &self.row else {
+            return Ok(());
+        };
+        // What this receipt settled of them is in their cost by now.
+        let row = store::part_used_of(tx, row.id).await?;
+        let quantity = row.quantity.0 - quantity;
+        let cost = Cents(row.cost_cents - cost.0);
+        calls::set_part_cost(tx, act, verb, &row, (quantity, cost)).await
     }
 }

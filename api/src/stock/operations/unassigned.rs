@@ -19,7 +19,7 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::books::{self, NewEntry};
 use crate::shop;
 
-use super::super::ledger::{Ledger, subject};
+use super::super::ledger::{Ledger, negated, subject};
 use super::super::store;
 use super::super::store::values;
 
@@ -79,7 +79,7 @@ pub async fn write_off_unassigned_stock(
     };
     let row = row.write(&tx, act).await?;
     let memo = "Stock value of before that belongs to no part".to_owned();
-    let ledger = Ledger::open(&tx, act).await?;
+    let ledger = Ledger::open(&tx, act, verb).await?;
     ledger.post(&row, (memo, against)).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
@@ -155,10 +155,4 @@ impl NoPart {
         };
         Ok(row.insert(tx).await?)
     }
-}
-
-fn negated(amount: Cents) -> Result<Cents> {
-    amount
-        .checked_neg()
-        .ok_or_else(|| Error::internal("a value that cannot be turned"))
 }

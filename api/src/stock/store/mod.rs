@@ -3,6 +3,9 @@
 pub mod orders;
 pub mod values;
 
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::StockMoveKind;
 use nameplate_entities::{
@@ -96,6 +99,7 @@ pub async fn layers(db: &impl ConnectionTrait, part_id: i64) -> Result<Vec<Layer
         .map(|row| Layer {
             quantity: row.quantity.0,
             value: Cents(row.value_cents),
+            mark: row.move_id,
         })
         .collect())
 }
@@ -118,6 +122,7 @@ pub async fn save_holding(
             part_id: Set(part_id),
             quantity: Set(Exact(layer.quantity.normalize())),
             value_cents: Set(layer.value.0),
+            move_id: Set(layer.mark),
             ..Default::default()
         });
     let layers: Vec<_> = layers.collect();
@@ -176,6 +181,36 @@ pub async fn levels_at(
         .filter(stock_level::Column::PartId.is_in(part_ids))
         .all(db)
         .await?)
+}
+
+/// How many of these parts lay at a place at the end of a day: what lies there now, less what moved since.
+///
+/// # Errors
+/// Internal only.
+pub async fn levels_on(
+    db: &impl ConnectionTrait,
+    place_id: i64,
+    part_ids: &[i64],
+    on: NaiveDate,
+) -> Result<HashMap<i64, Decimal>> {
+    let now = levels_at(db, place_id, part_ids.iter().copied()).await?;
+    let mut there: HashMap<i64, Decimal> = now
+        .into_iter()
+        .map(|row| (row.part_id, row.quantity.0))
+        .collect();
+    let later: Vec<(i64, Exact)> = stock_move::Entity::find()
+        .select_only()
+        .columns([stock_move::Column::PartId, stock_move::Column::Quantity])
+        .filter(stock_move::Column::PartId.is_in(part_ids.iter().copied()))
+        .filter(stock_move::Column::MovedOn.gt(on))
+        .filter(stock_move::Column::PlaceId.eq(place_id))
+        .into_tuple()
+        .all(db)
+        .await?;
+    for (part_id, quantity) in later {
+        *there.entry(part_id).or_default() -= quantity.0;
+    }
+    Ok(there)
 }
 
 /// A level grows by so many; the row is made when there is none.
@@ -260,13 +295,15 @@ pub async fn bought_or_counted(
         .await?)
 }
 
-/// What took a move back so far.
-pub async fn undone_of(db: &impl ConnectionTrait, id: i64) -> Result<Vec<stock_move::Model>> {
-    Ok(stock_move::Entity::find()
-        .filter(stock_move::Column::UndoesMoveId.eq(id))
-        .filter(stock_move::Column::Quantity.ne(Exact(Decimal::ZERO)))
-        .all(db)
-        .await?)
+/// What took a move back so far, and what mended its cost.
+pub async fn changes_of(db: &impl ConnectionTrait, id: i64) -> Result<Vec<stock_move::Model>> {
+    let back = Condition::all()
+        .add(stock_move::Column::UndoesMoveId.eq(id))
+        .add(stock_move::Column::Quantity.ne(Exact(Decimal::ZERO)));
+    let change = Condition::any()
+        .add(back)
+        .add(stock_move::Column::SettlesMoveId.eq(id));
+    Ok(stock_move::Entity::find().filter(change).all(db).await?)
 }
 
 /// The part as it was fitted.
@@ -317,5 +354,30 @@ pub async fn await_bill(
     unbilled_receipt::Entity::insert(new)
         .exec_without_returning(tx)
         .await?;
+    Ok(())
+}
+
+/// The receipt that waited for its bill, if it did.
+pub async fn unbilled(
+    db: &impl ConnectionTrait,
+    move_id: i64,
+) -> Result<Option<unbilled_receipt::Model>> {
+    Ok(unbilled_receipt::Entity::find_by_id(move_id)
+        .one(db)
+        .await?)
+}
+
+/// Fewer pieces of a receipt wait for their bill; none once all of them went back.
+pub async fn await_less(
+    tx: &impl ConnectionTrait,
+    receipt: &unbilled_receipt::Model,
+    (quantity, cost): (Decimal, Cents),
+) -> Result<()> {
+    let left = receipt.open_quantity.0 - quantity;
+    let mut row = receipt.clone().into_active_model();
+    row.is_open = Set(left > Decimal::ZERO);
+    row.open_quantity = Set(Exact(left.normalize()));
+    row.open_cents = Set(receipt.open_cents - cost.0);
+    row.update(tx).await?;
     Ok(())
 }

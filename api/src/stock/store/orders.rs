@@ -3,14 +3,9 @@
 use nameplate_entities::kinds::{CallState, PartOrderState, VisitState};
 use nameplate_entities::{finding, part_order, part_used, remedy, service_call, visit, visit_call};
 use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
-use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect, Select,
-};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder, Select};
 
 use crate::base::{Error, Result};
-
-/// Most orders of one call; a repair waits for a handful.
-const OF_CALL_MAX: u64 = 100;
 
 /// The order, which the input names at `path`.
 ///
@@ -25,19 +20,6 @@ pub async fn get_order(
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "order of parts"))
-}
-
-/// What was ordered for a call, oldest first.
-pub async fn orders_of_call(
-    db: &impl ConnectionTrait,
-    call_id: i64,
-) -> Result<Vec<part_order::Model>> {
-    Ok(part_order::Entity::find()
-        .filter(part_order::Column::CallId.eq(call_id))
-        .order_by_asc(part_order::Column::Id)
-        .limit(OF_CALL_MAX)
-        .all(db)
-        .await?)
 }
 
 /// Orders, narrowed.
@@ -55,34 +37,78 @@ pub fn orders(
     select
 }
 
-fn calls_with_orders(state: PartOrderState) -> SelectStatement {
+/// Whether the call of the row at hand has an order that stands so.
+fn has_order(state: PartOrderState) -> SelectStatement {
     Query::select()
-        .column(part_order::Column::CallId)
+        .expr(Expr::val(1))
         .from(part_order::Entity)
-        .and_where(part_order::Column::State.eq(state))
-        .and_where(part_order::Column::CallId.is_not_null())
+        .and_where(
+            Expr::col((part_order::Entity, part_order::Column::CallId))
+                .equals((service_call::Entity, service_call::Column::Id)),
+        )
+        .and_where(Expr::col((part_order::Entity, part_order::Column::State)).eq(state))
         .to_owned()
 }
 
-/// Open calls for which parts came, none is still on order, and no visit is planned.
+/// An order of which all came, and nothing of it was fitted on the call since.
+fn has_parts_to_fit() -> SelectStatement {
+    let fitted = Query::select()
+        .expr(Expr::val(1))
+        .from(finding::Entity)
+        .inner_join(
+            remedy::Entity,
+            Expr::col((remedy::Entity, remedy::Column::FindingId))
+                .equals((finding::Entity, finding::Column::Id)),
+        )
+        .inner_join(
+            part_used::Entity,
+            Expr::col((part_used::Entity, part_used::Column::RemedyId))
+                .equals((remedy::Entity, remedy::Column::Id)),
+        )
+        .and_where(
+            Expr::col((finding::Entity, finding::Column::CallId))
+                .equals((service_call::Entity, service_call::Column::Id)),
+        )
+        .and_where(
+            Expr::col((part_used::Entity, part_used::Column::PartId))
+                .equals((part_order::Entity, part_order::Column::PartId)),
+        )
+        // What was fitted on an earlier day than they came were others.
+        .and_where(
+            Expr::col((remedy::Entity, remedy::Column::DoneAt)).gte(Expr::col((
+                part_order::Entity,
+                part_order::Column::ClosedOn,
+            ))),
+        )
+        .to_owned();
+    has_order(PartOrderState::Received)
+        .and_where(Expr::col((part_order::Entity, part_order::Column::ClosedBecause)).is_null())
+        .and_where(Expr::exists(fitted).not())
+        .to_owned()
+}
+
+/// Open calls for which all of an order came that is not fitted yet, none is still on order, and no visit is planned. What came
+/// of an order that was then closed does not count: the rest never came.
 pub fn calls_with_all_parts_in() -> Select<service_call::Entity> {
     let planned = Query::select()
-        .column((visit_call::Entity, visit_call::Column::CallId))
+        .expr(Expr::val(1))
         .from(visit_call::Entity)
         .inner_join(
             visit::Entity,
             Expr::col((visit::Entity, visit::Column::Id))
                 .equals((visit_call::Entity, visit_call::Column::VisitId)),
         )
-        .and_where(visit::Column::State.eq(VisitState::Planned))
+        .and_where(
+            Expr::col((visit_call::Entity, visit_call::Column::CallId))
+                .equals((service_call::Entity, service_call::Column::Id)),
+        )
+        .and_where(Expr::col((visit::Entity, visit::Column::State)).eq(VisitState::Planned))
         .to_owned();
     service_call::Entity::find()
         .filter(service_call::Column::State.eq(CallState::Open))
-        .filter(service_call::Column::Id.in_subquery(calls_with_orders(PartOrderState::Received)))
-        .filter(
-            service_call::Column::Id.not_in_subquery(calls_with_orders(PartOrderState::Ordered)),
-        )
-        .filter(service_call::Column::Id.not_in_subquery(planned))
+        .filter(Expr::exists(has_parts_to_fit()))
+        .filter(Expr::exists(has_order(PartOrderState::Ordered)).not())
+        .filter(Expr::exists(planned).not())
 }
 
 /// Parts fitted on calls that are not completed: not yet taken from stock.

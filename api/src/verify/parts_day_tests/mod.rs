@@ -5,7 +5,7 @@ mod ties;
 use std::hash::{BuildHasher, RandomState};
 
 use chrono::{Days, NaiveDate, TimeDelta};
-use nameplate_entities::kinds::{StockMethod, SupplierBillKind};
+use nameplate_entities::kinds::{StockMethod, StockMoveKind, SupplierBillKind};
 use nameplate_entities::{
     part_order, payable_allocation, stock_move, supplier_bill, supplier_payment, unbilled_receipt,
 };
@@ -13,7 +13,7 @@ use nameplate_rules::books::Role;
 use nameplate_rules::money::Cents;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, RngAlgorithm, TestRng, TestRunner};
-use sea_orm::{EntityTrait, QueryOrder};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use super::payable_tests::{Desk, ON, money_line, part_line};
 use crate::base::{Error, Result};
@@ -26,6 +26,7 @@ use crate::reports::Basis;
 use crate::stock;
 use crate::stock::{
     AdjustStock, CountStock, MoveLine, MoveStock, OrderPart, ReceiveParts, TakePartBack,
+    TakeReceiptBack, WhyBack,
 };
 
 /// Something that happens to parts and suppliers. Places are taken modulo what there is; the last number of what suppliers
@@ -35,6 +36,7 @@ enum Event {
     Receive(usize, i64, i64),
     Use(usize, i64),
     TakeBack(usize),
+    GiveBack(usize, i64),
     Count(usize, i64),
     Adjust(usize, i64),
     Move(usize, i64, bool),
@@ -61,6 +63,7 @@ fn on_the_shelf() -> impl Strategy<Value = Event> {
         3 => (at.clone(), 1_i64..5, 0_i64..3_000).prop_map(|(part, pieces, cost)| Event::Receive(part, pieces, cost)),
         3 => (at.clone(), 1_i64..5).prop_map(|(part, pieces)| Event::Use(part, pieces)),
         2 => at.clone().prop_map(Event::TakeBack),
+        2 => (at.clone(), 1_i64..4).prop_map(|(row, pieces)| Event::GiveBack(row, pieces)),
         1 => (at.clone(), 0_i64..9).prop_map(|(part, pieces)| Event::Count(part, pieces)),
         1 => (at.clone(), -3_i64..4).prop_map(|(part, change)| Event::Adjust(part, change)),
         2 => (at.clone(), 1_i64..4, any::<bool>()).prop_map(|(part, pieces, back)| Event::Move(part, pieces, back)),
@@ -159,6 +162,7 @@ impl Play<'_> {
                 };
                 stock::take_part_back(&owner, new).await.map(drop)
             }
+            Event::GiveBack(at, pieces) => self.give_back(at % 5, pieces).await,
             Event::Count(at, pieces) => {
                 let new = CountStock {
                     takes_over: at == 0,
@@ -180,6 +184,28 @@ impl Play<'_> {
             }
             other => self.on_the_way(other, (key, main)).await,
         }
+    }
+
+    /// Takes pieces of a receipt back.
+    async fn give_back(&self, at: usize, pieces: i64) -> Result<()> {
+        let rows = stock_move::Entity::find()
+            .filter(stock_move::Column::Kind.eq(StockMoveKind::Received))
+            .order_by_asc(stock_move::Column::Id);
+        let rows = rows.all(self.desk.parts.db()).await.unwrap();
+        let Some(row) = rows.get(at) else {
+            return Ok(());
+        };
+        let new = TakeReceiptBack {
+            idempotency_key: self.desk.shop().key(),
+            move_id: row.id,
+            quantity: pieces.into(),
+            why: WhyBack::SentToSupplier,
+            place_id: None,
+            reason: "the wrong ones".to_owned(),
+            taken_back_on: None,
+        };
+        let owner = self.desk.shop().owner();
+        stock::take_receipt_back(&owner, new).await.map(drop)
     }
 
     async fn on_the_way(&self, event: Event, (key, main): (String, i64)) -> Result<()> {

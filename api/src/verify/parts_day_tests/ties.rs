@@ -88,11 +88,10 @@ impl Play<'_> {
                 row.map_or(0, |row| row.balance_cents)
             };
             assert_eq!(-of(Role::Payables), owed, "{on}");
-            assert_eq!(
-                of(Role::PartsStock),
-                stock::total_on(db, on).await.unwrap(),
-                "{on}"
-            );
+            let then = stock::on_day(db, on, None).await.unwrap();
+            assert_eq!(of(Role::PartsStock), then.total_cents, "{on}");
+            let by_part: i64 = then.parts.iter().map(|row| row.value_cents).sum();
+            assert_eq!(by_part + then.unassigned_cents, then.total_cents, "{on}");
         }
     }
 }

@@ -29,8 +29,12 @@ pub(super) const STOCK: &[Row] = &[
         Staff,
         "id kind on recordedAt recordedBy part place quantity placeAfter partAfter call reason",
     ),
-    ("StockMove", Desk, "value valueAfter partOrder undoes"),
-    ("StockValue", Desk, "on total unassigned parts"),
+    (
+        "StockMove",
+        Desk,
+        "value valueAfter partOrder invoice undoes settles",
+    ),
+    ("StockValue", Desk, "on total unassigned parts more"),
     ("FittedPart", Desk, "partUsed call"),
     (
         "UnbilledReceipt",
@@ -45,7 +49,7 @@ pub(super) const STOCK: &[Row] = &[
     (
         "PartOrder",
         Desk,
-        "supplier reference orderedBy closedBecause",
+        "supplier reference orderedBy closedBecause version",
     ),
     ("ArrivalBrief", Staff, "partOrders"),
     (
