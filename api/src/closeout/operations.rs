@@ -144,7 +144,7 @@ async fn post_parts(
 }
 
 /// Who pays for parts: the shop on a confirmed callback, unless what was found has nothing to do with its work.
-fn payer(callback: Option<&callback::Model>) -> PartPayer {
+pub(super) fn payer(callback: Option<&callback::Model>) -> PartPayer {
     let Some(callback) = callback.filter(|row| row.state == CallbackState::Confirmed) else {
         return PartPayer::Customer;
     };

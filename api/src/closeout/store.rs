@@ -1,8 +1,11 @@
 //! What closing a call reads of the work done on it.
 
-use nameplate_entities::{finding, remedy};
+use nameplate_entities::kinds::VisitState;
+use nameplate_entities::{finding, remedy, visit, visit_call};
 use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query};
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QuerySelect};
+use sea_orm::{
+    ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QuerySelect,
+};
 
 use crate::base::Result;
 use crate::warranty;
@@ -28,4 +31,18 @@ pub async fn is_dealt_with(db: &impl ConnectionTrait, call_id: i64) -> Result<bo
         .one(db)
         .await?
         .is_some())
+}
+
+/// How many visits of a call were made.
+pub async fn trips_made(db: &impl ConnectionTrait, call_id: i64) -> Result<u64> {
+    let own = Query::select()
+        .column(visit_call::Column::VisitId)
+        .from(visit_call::Entity)
+        .and_where(visit_call::Column::CallId.eq(call_id))
+        .to_owned();
+    Ok(visit::Entity::find()
+        .filter(visit::Column::Id.in_subquery(own))
+        .filter(visit::Column::State.eq(VisitState::Done))
+        .count(db)
+        .await?)
 }

@@ -26,10 +26,10 @@ pub use answering::recording::{
 };
 pub use more_work::consents::{
     RecordConsent, amounts, consent_sentences, consents_of, consents_without_offer, must_be_agreed,
-    must_be_asked_for, record_consent,
+    must_be_asked_for, must_need_no_word, record_consent,
 };
 pub use more_work::work_done::{WorkDone, close_work_done, work_done};
-pub use priced::shared_trips::trip_charged_with;
+pub use priced::shared_trips::charges_the_visit;
 pub use priced::{Destination, PricedLine, PricedOption, Terms};
 pub use sending::lapsing::expire_due;
 pub use sending::reminding::{self, moot, remind_due};
@@ -47,7 +47,7 @@ pub use writing::pictures::{NewPicture, remove_attachment};
 pub use writing::tax_facts::printed_as;
 pub use writing::templates::{NewTemplate, TemplateLine, add_repair_template};
 pub use writing::weighing::open;
-pub use writing::without_call::{FreeWork, Workplace, price_work};
+pub use writing::without_call::{FreeWork, Proposed, Workplace, price_work, propose_work};
 
 #[cfg(test)]
 mod tests;

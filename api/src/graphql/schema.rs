@@ -46,6 +46,7 @@ pub struct Query(
     crate::banking::graphql::BankLinesQuery,
     crate::banking::graphql::ReconciliationsQuery,
     crate::callbacks::graphql::CallbacksQuery,
+    crate::closeout::graphql::CloseoutQuery,
     crate::stock::graphql::StockQuery,
     crate::stock::graphql::PartOrdersQuery,
     crate::payables::graphql::PayablesQuery,

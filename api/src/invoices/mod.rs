@@ -35,7 +35,8 @@ pub use issuing::dividing::{Share, ShareOfLine};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 pub use issuing::rebilling::{RebillInvoice, rebill_invoice};
-pub use issuing::{IssueInvoice, issue_invoice};
+pub use issuing::trips::paid_with as trip_paid_with;
+pub use issuing::{IssueInvoice, issue_invoice, may_be_billed_as_done};
 pub use receiving::banked::{
     AtBank, mark_banked_before, put_at_bank, unmark_banked_before, wait_again,
 };

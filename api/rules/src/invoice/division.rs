@@ -151,11 +151,19 @@ pub fn divide(
         }
     }
     let mut parts = vec![PayerPart::default(); payers];
+    let mut for_nothing = Vec::new();
     for (place, line) in lines.iter().enumerate() {
         let weights = weights(line, place, (payers, takings))?;
+        if is_nothing(line) {
+            for_nothing.push((line, place, weights));
+            continue;
+        }
         for (part, of_line) in parts.iter_mut().zip(cut(line, place, &weights)?) {
             part.lines.extend(of_line);
         }
+    }
+    for (line, place, weights) in for_nothing {
+        give(line, place, &weights, &mut parts)?;
     }
     for (payer, part) in parts.iter().enumerate() {
         if payer > 0 && part.lines.is_empty() {
@@ -248,6 +256,14 @@ fn weights(
         .try_fold(whole, |rest, numerator| rest.checked_sub(*numerator))
         .ok_or(MoneyRefusal::TooLarge)?;
     if rest != 0 && rest.signum() != unit.signum() {
+        let own = takings.get(last).map(|taking| taking.payer);
+        let own = own.and_then(|payer| numerators.get(payer));
+        let before = rest.saturating_add(own.copied().unwrap_or_default());
+        let left = if before.signum() == unit.signum() && price != Cents::ZERO {
+            Cents(i64::try_from(before / hundred).map_err(|_| MoneyRefusal::TooLarge)?)
+        } else {
+            Cents::ZERO
+        };
         return Err(DivisionRefusal::TooMuch { at: last, left });
     }
     if let Some(first) = numerators.first_mut() {
@@ -269,6 +285,57 @@ fn set<T>(values: &mut [T], at: usize, value: T) {
     }
 }
 
+/// Whether a line has no figures, such as a trip that another call pays for.
+fn is_nothing(line: &SaleLine) -> bool {
+    let LineAmounts {
+        net,
+        discount,
+        taxable,
+        tax,
+        cost,
+        ..
+    } = line.amounts;
+    [net, discount, taxable, tax, cost]
+        .iter()
+        .all(|amount| *amount == Cents::ZERO)
+}
+
+/// Gives a line without figures to whoever takes most of it, the first of several. It alone makes nobody a bill: what is
+/// left over for a payer without anything else goes to whoever pays most.
+fn give(
+    line: &SaleLine,
+    place: usize,
+    weights: &[i128],
+    parts: &mut [PayerPart],
+) -> Result<(), DivisionRefusal> {
+    let mut taker = first_of_most(weights);
+    if taker == 0 && parts.first().is_some_and(|part| part.lines.is_empty()) {
+        let totals: Vec<Cents> = parts
+            .iter()
+            .map(PayerPart::total)
+            .collect::<Result<_, _>>()?;
+        taker = first_of_most(&totals);
+    }
+    if let Some(part) = parts.get_mut(taker) {
+        part.lines.push(PartLine {
+            line: place,
+            amounts: line.amounts,
+            own_discount: line.own_discount,
+            shown: line.shown,
+            whole: true,
+        });
+        part.lines.sort_by_key(|line| line.line);
+    }
+    Ok(())
+}
+
+fn first_of_most<T: Ord>(values: &[T]) -> usize {
+    let numbered = values.iter().enumerate().rev();
+    numbered
+        .max_by_key(|(_, value)| *value)
+        .map_or(0, |(at, _)| at)
+}
+
 /// Cuts a line up in this proportion; none for a payer to whom nothing of it falls.
 fn cut(
     line: &SaleLine,
@@ -286,15 +353,6 @@ fn cut(
         Some(shown) => spread(shown.net)?.into_iter().map(Some).collect(),
         None => vec![None; weights.len()],
     };
-    let is_nothing = [
-        whole.net,
-        whole.discount,
-        whole.taxable,
-        whole.tax,
-        whole.cost,
-    ]
-    .iter()
-    .all(|amount| *amount == Cents::ZERO);
     let takers = weights.iter().filter(|weight| **weight != 0).count();
     let figures = prices.into_iter().zip(nets).zip(taxables).zip(taxes);
     let figures = figures.zip(costs).zip(own).zip(shown_nets).zip(weights);
@@ -323,7 +381,7 @@ fn cut(
         };
         let figures = [net, amounts.discount, taxable, tax, cost];
         let falls_to = figures.iter().any(|amount| *amount != Cents::ZERO);
-        let is_taken = *weight != 0 && (falls_to || is_nothing);
+        let is_taken = *weight != 0 && falls_to;
         parts.push(is_taken.then_some(PartLine {
             line: place,
             amounts,

@@ -6,7 +6,7 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::call_consent;
 use nameplate_entities::kinds::ConsentHow;
-use nameplate_entities::{estimate_option, staff};
+use nameplate_entities::{estimate_option, service_address, staff};
 use nameplate_rules::estimate::Tolerance;
 use nameplate_rules::local_rules::{
     self, Agreed, Amounts, ConsentNote, ConsentWay, Consented, Element, Missing, WithoutEstimate,
@@ -333,26 +333,10 @@ pub async fn must_be_asked_for(
     bill: Amounts,
     on: NaiveDate,
 ) -> Result<()> {
-    let call = calls::get_call(tx, "", call_id).await?;
-    let address = customers::get_address(tx, "", call.service_address_id).await?;
-    let place = (address.country.as_str(), address.region.as_str());
-    let Some(found) = places::in_force(tx, place, on).await? else {
-        return Ok(());
-    };
+    let call = calls::get_call(tx, "callId", call_id).await?;
+    let address = customers::get_address(tx, "callId", call.service_address_id).await?;
     let consents = consents_without_offer(tx, call_id).await?;
-    let sum = |written: bool| {
-        let counts =
-            |consent: &&call_consent::Model| !written || consent.how == ConsentHow::InWriting;
-        let added = consents.iter().filter(counts);
-        Cents::sum(added.map(|consent| Cents(consent.added_total_cents)))
-            .map_err(|refusal| Error::caused("amounts agreed to", refusal))
-    };
-    let consented = Consented {
-        in_all: sum(false)?,
-        in_writing: sum(true)?,
-    };
-    let needed = local_rules::without_estimate(&found.rules, bill, consented)
-        .map_err(|refusal| Error::caused("amounts of a bill", refusal))?;
+    let needed = unasked(tx, (&address, on), bill, &consents).await?;
     let currency = &settings.row.currency;
     let words = match needed {
         WithoutEstimate::Enough => return Ok(()),
@@ -366,4 +350,57 @@ pub async fn must_be_asked_for(
         ),
     };
     Err(Error::refused(ProblemCode::TooMuch, "callId", words))
+}
+
+/// Refuses a bill without a call for work that its place wants the customer's word on first: a word is on record for a
+/// call only.
+///
+/// # Errors
+/// `TooMuch` at `option`.
+/// # Source
+/// See `rules/local_rules`.
+pub async fn must_need_no_word(
+    tx: &impl ConnectionTrait,
+    settings: &Settings,
+    address: &service_address::Model,
+    bill: Amounts,
+    on: NaiveDate,
+) -> Result<()> {
+    let (how, beyond) = match unasked(tx, (address, on), bill, &[]).await? {
+        WithoutEstimate::Enough => return Ok(()),
+        WithoutEstimate::ConsentNeeded { beyond } => ("agreed to first", beyond),
+        WithoutEstimate::WritingNeeded { beyond } => ("agreed to in writing first", beyond),
+    };
+    let currency = &settings.row.currency;
+    let words = format!(
+        "This place wants work {how}: {currency} {beyond} of this bill is not. Take a call for the machine, record the \
+         customer's consent there, and bill the call."
+    );
+    Err(Error::refused(ProblemCode::TooMuch, "option", words))
+}
+
+/// What a place asks of a bill without an accepted estimate that these consents do not cover.
+async fn unasked(
+    tx: &impl ConnectionTrait,
+    (address, on): (&service_address::Model, NaiveDate),
+    bill: Amounts,
+    consents: &[call_consent::Model],
+) -> Result<WithoutEstimate> {
+    let place = (address.country.as_str(), address.region.as_str());
+    let Some(found) = places::in_force(tx, place, on).await? else {
+        return Ok(WithoutEstimate::Enough);
+    };
+    let sum = |written: bool| {
+        let counts =
+            |consent: &&call_consent::Model| !written || consent.how == ConsentHow::InWriting;
+        let added = consents.iter().filter(counts);
+        Cents::sum(added.map(|consent| Cents(consent.added_total_cents)))
+            .map_err(|refusal| Error::caused("amounts agreed to", refusal))
+    };
+    let consented = Consented {
+        in_all: sum(false)?,
+        in_writing: sum(true)?,
+    };
+    local_rules::without_estimate(&found.rules, bill, consented)
+        .map_err(|refusal| Error::caused("amounts of a bill", refusal))
 }

@@ -9,7 +9,7 @@ use nameplate_entities::{estimate_line, estimate_option, estimate_revision};
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Error, ProblemCode, Result};
-use crate::estimates::store;
+use crate::estimates::store::{self, Accepted};
 use crate::estimates::writing::offer::Offer;
 
 /// How the visit differs from what an offer says of its trip.
@@ -60,15 +60,6 @@ pub async fn paid_by(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<S
     still_paid_by(db, call_id).await
 }
 
-/// Number of the other call that pays for a trip that may have been made by now, for work that is billed without an
-/// estimate.
-///
-/// # Errors
-/// Internal only.
-pub async fn trip_charged_with(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
-    still_paid_by(db, call_id).await
-}
-
 /// The same for a trip that was shared before; it may have been made by now.
 async fn still_paid_by(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
     let states = [VisitState::Planned, VisitState::Done];
@@ -100,12 +91,7 @@ pub async fn changed(
     call_id: i64,
     (revision, options): (&estimate_revision::Model, &[estimate_option::Model]),
 ) -> Result<Option<TripChanged>> {
-    let offer = revision
-        .offer_json
-        .as_deref()
-        .map(serde_json::from_str::<Offer>)
-        .transpose()
-        .map_err(|error| Error::caused("an offer as typed", error))?;
+    let offer = as_typed(revision)?;
     let follow_the_visit = options
         .iter()
         .filter(|option| follows_the_visit(offer.as_ref(), option.position))
@@ -118,15 +104,42 @@ pub async fn changed(
     if lines.iter().any(is_shared) && still_paid_by(db, call_id).await?.is_none() {
         return Ok(Some(TripChanged::NotPaid));
     }
-    let charges = |line: &estimate_line::Model| {
+    let charged = follow_the_visit.iter().any(|option_id| {
+        let own = lines.iter().filter(|line| line.option_id == *option_id);
+        is_charged(own)
+    });
+    if !charged {
+        return Ok(None);
+    }
+    Ok(paid_by(db, call_id).await?.map(TripChanged::PaidBy))
+}
+
+/// Whether what was accepted, or done in its place, charges the trip of the call's visit by the book.
+///
+/// # Errors
+/// Internal only.
+pub fn charges_the_visit(work: &Accepted) -> Result<bool> {
+    let offer = as_typed(&work.revision)?;
+    Ok(follows_the_visit(offer.as_ref(), work.option.position) && is_charged(work.lines.iter()))
+}
+
+fn as_typed(revision: &estimate_revision::Model) -> Result<Option<Offer>> {
+    let offer = revision.offer_json.as_deref();
+    offer
+        .map(serde_json::from_str::<Offer>)
+        .transpose()
+        .map_err(|error| Error::caused("an offer as typed", error))
+}
+
+/// Whether these lines of one option charge the visit's trip. Where another call pays for it, what is left is a second
+/// trip.
+fn is_charged<'a>(lines: impl Iterator<Item = &'a estimate_line::Model> + Clone) -> bool {
+    let by_book = |line: &estimate_line::Model| {
         line.kind == ChargeKind::Trip
             && line.priced_by == Some(PricedBy::Book)
             && line.net_cents > 0
     };
-    if !lines.iter().any(charges) {
-        return Ok(None);
-    }
-    Ok(paid_by(db, call_id).await?.map(TripChanged::PaidBy))
+    !lines.clone().any(is_shared) && lines.clone().any(by_book)
 }
 
 /// Whether a trip of this option is charged or not by what else the visit serves: no price is typed for it, and it is

@@ -138,7 +138,7 @@ async fn freeze(
     content.changes = changes::since_last_sent(&others, &content)?;
     let next_reminder_on = match delivery {
         EstimateDelivery::Mail if estimate.reminders_stopped_at.is_none() => {
-            reminding::first_day(&settings, days)
+            reminding::first_day(&settings, days, days.sent_on)
         }
         _ => None,
     };

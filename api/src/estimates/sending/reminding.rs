@@ -33,9 +33,13 @@ fn plan_of(settings: &Settings, days: Days) -> Vec<(Reminder, NaiveDate)> {
     plan(habit, days.sent_on, days.valid_until)
 }
 
-/// Day of the first reminder of what is sent now.
-pub(in crate::estimates) fn first_day(settings: &Settings, days: Days) -> Option<NaiveDate> {
-    next_after(&plan_of(settings, days), days.sent_on)
+/// Day of the first reminder of what is mailed on this day and was frozen with these.
+pub(in crate::estimates) fn first_day(
+    settings: &Settings,
+    days: Days,
+    mailed_on: NaiveDate,
+) -> Option<NaiveDate> {
+    next_after(&plan_of(settings, days), mailed_on)
 }
 
 /// Queues the reminders that are due. Returns how many.

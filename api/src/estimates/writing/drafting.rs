@@ -97,7 +97,7 @@ pub struct ReviseEstimate {
 /// Drafts the next revision, priced anew. What was sent stays valid until the new one is sent.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` when the estimate is invoiced or its call is not open; else as
+/// `Forbidden`; `NotFound`; `WrongState` when the estimate is invoiced or its call is closed; else as
 /// [`draft_estimate`].
 pub async fn revise_estimate(
     act: &Act,
@@ -123,7 +123,7 @@ pub async fn revise_estimate(
             "This estimate has been invoiced. Draft another estimate for further work.",
         ));
     }
-    let call = open_call(&tx, "estimateId", row.call_id).await?;
+    let call = revisable_call(&tx, row.call_id, &revisions).await?;
     let terms = terms(&tx, act, &call, &offer).await?;
     let latest = revisions.last().map_or(0, |revision| revision.revision);
     let revision = write_revision(&tx, act, verb, (&row, latest + 1), offer, &terms).await?;
@@ -155,6 +155,24 @@ pub(in crate::estimates) async fn open_call(
             call.number
         ),
     ))
+}
+
+/// The call of an estimate to revise. Once its work is done, nothing more is offered; but what was done in place of what
+/// was accepted may still be drafted, to be billed.
+async fn revisable_call(
+    tx: &impl ConnectionTrait,
+    call_id: i64,
+    revisions: &[estimate_revision::Model],
+) -> Result<service_call::Model> {
+    let is_accepted = revisions
+        .iter()
+        .any(|revision| revision.state == EstimateState::Accepted);
+    let call = store::call(tx, call_id).await?;
+    let done = call.filter(|call| is_accepted && call.state == CallState::Completed);
+    match done {
+        Some(call) => Ok(call),
+        None => open_call(tx, "estimateId", call_id).await,
+    }
 }
 
 /// What the offer is priced and taxed with today.

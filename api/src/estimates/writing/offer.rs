@@ -18,7 +18,7 @@ use crate::estimates::writing::tax_facts::{LineFacts, OptionFacts};
 /// Alternatives a customer can still choose from.
 pub(in crate::estimates) const OPTIONS_MAX: usize = 10;
 /// Lines of one option; a job has far fewer.
-const LINES_MAX: usize = 60;
+pub const LINES_MAX: usize = 60;
 /// Beyond these, products of prices would not fit.
 const QUANTITY_MAX: i64 = 10_000;
 const PRICE_MAX: Cents = Cents(100_000_000);

@@ -10,7 +10,8 @@ use sea_orm::ConnectionTrait;
 
 use crate::base::{Checks, Error, ProblemCode, Result};
 use crate::estimates::priced::{Destination, PricedOption, Terms};
-use crate::estimates::writing::offer::{NewOption, Offer};
+use crate::estimates::writing::line_terms::LineTerms;
+use crate::estimates::writing::offer::{LINES_MAX, NewLine, NewOption, Offer};
 use crate::{customers, pricing};
 
 /// Work as it is billed.
@@ -55,7 +56,6 @@ pub async fn price_work(
     place: Workplace<'_>,
     mut option: NewOption,
 ) -> Result<FreeWork> {
-    let (address, on) = (place.address, place.on);
     let mut checks = Checks::new();
     option.check(&mut checks, "option");
     if option.deposit_amount.is_some() || option.deposit_percent.is_some() {
@@ -63,6 +63,109 @@ pub async fn price_work(
         checks.refuse(ProblemCode::Malformed, "option.depositAmount", message);
     }
     checks.finish()?;
+    let terms = terms_at(tx, place, &option).await?;
+    let option = terms.price(option, "option")?;
+    Ok(as_work(terms, option))
+}
+
+/// Work as it is on record, priced as far as it can be.
+pub struct Proposed {
+    /// What could be priced, as it would be typed.
+    pub lines: Vec<NewLine>,
+    /// The same as it would be billed; none without a line.
+    pub work: Option<FreeWork>,
+    /// What could not be priced: what it is, and why.
+    pub left_out: Vec<String>,
+}
+
+/// Prices what can be priced of these lines, each of which comes with what to say of it. A line of a technician who has
+/// no grade any more is priced at the book's own rate.
+///
+/// # Errors
+/// `SettingMissing` for an address nobody confirmed the taxes of.
+pub async fn propose_work(
+    db: &impl ConnectionTrait,
+    place: Workplace<'_>,
+    lines: Vec<(String, NewLine)>,
+) -> Result<Proposed> {
+    let option = |lines: Vec<NewLine>| NewOption {
+        title: "Work done".to_owned(),
+        lines,
+        ..NewOption::default()
+    };
+    let all = option(lines.iter().map(|(_, line)| line.clone()).collect());
+    let terms = terms_at(db, place, &all).await?;
+    let (mut kept, mut left_out) = (Vec::new(), Vec::new());
+    for (what, line) in lines {
+        match priceable(&terms, line, option) {
+            Ok(_) if kept.len() == LINES_MAX => {
+                left_out.push(format!("{what}: a bill has at most {LINES_MAX} lines."));
+            }
+            Ok(line) => kept.push(line),
+            Err(Error::Refused(problems)) => {
+                let why = problems.into_iter().map(|problem| problem.message);
+                left_out.push(format!("{what}: {}", why.collect::<Vec<_>>().join(" ")));
+            }
+            Err(error) => return Err(error),
+        }
+    }
+    let work = if kept.is_empty() {
+        None
+    } else {
+        let priced = terms.price(option(kept.clone()), "option")?;
+        Some(as_work(terms, priced))
+    };
+    Ok(Proposed {
+        lines: kept,
+        work,
+        left_out,
+    })
+}
+
+/// The line as it can be priced by itself.
+fn priceable(
+    terms: &Terms,
+    line: NewLine,
+    option: impl Fn(Vec<NewLine>) -> NewOption,
+) -> Result<NewLine> {
+    let try_out = |line: &NewLine| {
+        let mut alone = option(vec![line.clone()]);
+        let mut checks = Checks::new();
+        alone.check(&mut checks, "option");
+        checks.finish()?;
+        terms.price(alone, "option")
+    };
+    match try_out(&line) {
+        Err(Error::Refused(_)) if line.terms.technician_id.is_some() => {
+            let at_the_books_rate = NewLine {
+                terms: LineTerms {
+                    technician_id: None,
+                    ..line.terms
+                },
+                ..line
+            };
+            try_out(&at_the_books_rate)?;
+            Ok(at_the_books_rate)
+        }
+        tried => tried.map(|_| line),
+    }
+}
+
+fn as_work(terms: Terms, option: PricedOption) -> FreeWork {
+    FreeWork {
+        option,
+        price_book_id: terms.book.row.id,
+        jurisdiction: terms.jurisdiction,
+    }
+}
+
+/// What work at a place is priced and taxed with.
+async fn terms_at(
+    tx: &impl ConnectionTrait,
+    place: Workplace<'_>,
+    option: &NewOption,
+) -> Result<Terms> {
+    let (address, on) = (place.address, place.on);
     let confirmed = address
         .tax_jurisdiction_id
         .filter(|_| address.jurisdiction_confirmed_at.is_some());
@@ -82,9 +185,9 @@ pub async fn price_work(
     };
     let parts = pricing::parts_by_id(tx, &typed.part_ids()).await?;
     let book = pricing::book_on(tx, on).await?;
-    let price_book_id = book.row.id;
-    let terms = Terms {
-        tasks: pricing::tasks_in(tx, price_book_id, &typed.named(|terms| terms.task_id)).await?,
+    let book_id = book.row.id;
+    Ok(Terms {
+        tasks: pricing::tasks_in(tx, book_id, &typed.named(|terms| terms.task_id)).await?,
         grades: pricing::grades_of(tx, &typed.named(|terms| terms.technician_id)).await?,
         destination: Destination {
             zone: address.trip_zone.clone(),
@@ -101,10 +204,5 @@ pub async fn price_work(
         certificate: pricing::certificate_on(tx, place.customer_id, on).await?,
         built_in: place.built_in,
         on,
-    };
-    Ok(FreeWork {
-        option: terms.price(option, "option")?,
-        jurisdiction: terms.jurisdiction,
-        price_book_id,
     })
 }

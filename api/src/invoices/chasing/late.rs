@@ -1,7 +1,7 @@
 //! Late charges: each an invoice of its own about one that is overdue, once for each month begun.
 //!
-//! Somebody of the shop asks for them, or has had them made by themselves once a day; nothing is charged behind its back. What is disputed is never charged, and no
-//! charge is made on a charge.
+//! Somebody of the shop asks for each round of them, unless its terms have them made once a day without asking; by itself
+//! the program makes none. What is disputed is never charged, and no charge is made on a charge.
 
 use chrono::NaiveDate;
 use nameplate_entities::{invoice, receivable, receivable_terms};

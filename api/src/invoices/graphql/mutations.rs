@@ -30,7 +30,7 @@ pub struct IssueInvoiceInput {
     /// customer agreed to needs a recorded consent.
     work_done: Option<WorkDoneInput>,
     /// For a completed call that nothing was accepted for: the lines of what was done, priced and taxed as in an estimate
-    /// of today; no deposit. The place's rules may want the customer's consent on record first.
+    /// of today; no deposit. `workToBill` proposes them. The place's rules may want the customer's consent on record first.
     option: Option<EstimateOptionInput>,
     /// Payers beside the call's customer, each with an invoice of its own.
     divide: Option<Vec<PayerShareInput>>,
@@ -190,7 +190,8 @@ pub struct IssueFreeInvoiceInput {
     service_address_id: ID,
     /// What it is for, as the customer reads it.
     about: String,
-    /// The lines, priced and taxed as in an estimate; no deposit.
+    /// The lines, priced and taxed as in an estimate; no deposit. Where its place wants work agreed to first, labour, trip
+    /// and diagnosis are billed with a call only.
     option: EstimateOptionInput,
 }
 

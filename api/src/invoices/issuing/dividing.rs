@@ -1,16 +1,14 @@
 //! One call billed to several payers: each an invoice of its own share, all in one transaction.
 //!
 //! What stays true: the shares add up to the sale, to the cent and by tax level, and what asks for the customer's
-//! consent or for words on paper looks at the whole. Whoever stands behind a warranty can be a payer as any other.
+//! consent or for words on paper looks at the whole. Every payer is a customer on record, whatever makes it pay.
 
 use std::collections::HashSet;
 
-use nameplate_entities::exact::Exact;
 use nameplate_entities::{customer, invoice, invoice_division, invoice_line, invoice_tax};
-use nameplate_rules::estimate::{PrintedAs, Shown};
 use nameplate_rules::invoice::credit::LineAmounts;
 use nameplate_rules::invoice::division::{
-    DivisionRefusal, PartLine, PayerPart, Portion, SaleLevel, SaleLine, Taking, divide,
+    DivisionRefusal, PayerPart, Portion, SaleLevel, SaleLine, Taking, divide,
 };
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
@@ -19,13 +17,12 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::{Act, Checks, Error, ProblemCode, Result};
-use crate::estimates::parties;
-use crate::invoices::content::Content;
 use crate::invoices::store::{self, Billed};
 use crate::{customers, pricing};
 
 use super::sale::{self, Sale};
-use super::writing::{Issue, Rows};
+use super::shares::{self, Part};
+use super::writing::Issue;
 
 /// Most payers beside the call's customer; a call has two or three.
 const PAYERS_MAX: usize = 10;
@@ -114,19 +111,25 @@ pub async fn bill(
     let division = write(tx, act, (&sale, billed.call.id)).await?;
     let count = parts.iter().filter(|part| !part.lines.is_empty()).count();
     let whole = Cents(division.total_cents);
+    let consents = shares::consents_for_others(tx, issue.settings, (&sale, billed)).await?;
     let mut invoices = Vec::with_capacity(count);
     for (part, payer) in parts.into_iter().zip(payers) {
         if part.lines.is_empty() {
             continue;
         }
-        let rows = rows(&sale.rows, &part)?;
+        let of = Part {
+            settings: issue.settings,
+            billed,
+            payer: &payer,
+            part: &part,
+        };
         let share = Sale {
             header: invoice::ActiveModel {
                 division_id: Set(Some(division.id)),
                 ..sale.header.clone()
             },
-            words: words(&sale.words, (billed, &payer), &part, (count, whole)),
-            rows,
+            rows: of.rows(&sale)?,
+            words: of.words(&sale.words, &consents, (count, whole)),
         };
         invoices.push(sale::bill(tx, act, issue, (share, &payer)).await?);
     }
@@ -197,8 +200,14 @@ async fn levels(tx: &impl ConnectionTrait, taxes: &[invoice_tax::Model]) -> Resu
         .collect()
 }
 
-/// What each payer takes, and the path of each in the input.
-fn takings(shares: &[Share], lines: &[SaleLine]) -> Result<(Vec<Taking>, Vec<String>)> {
+/// Where something that is taken stands in the input: its line, and what says how much of it.
+struct At {
+    line: String,
+    portion: String,
+}
+
+/// What each payer takes, and where each of it stands in the input.
+fn takings(shares: &[Share], lines: &[SaleLine]) -> Result<(Vec<Taking>, Vec<At>)> {
     let portion = |percent: Option<Decimal>, amount: Option<Cents>| -> Result<Portion> {
         Ok(match (percent, amount) {
             (Some(percent), _) => Portion::Percent(
@@ -218,7 +227,11 @@ fn takings(shares: &[Share], lines: &[SaleLine]) -> Result<(Vec<Taking>, Vec<Str
                     line,
                     portion: portion(share.percent, None)?,
                 });
-                paths.push(format!("divide.{at}.percent"));
+                let path = format!("divide.{at}.percent");
+                paths.push(At {
+                    line: path.clone(),
+                    portion: path,
+                });
             }
             continue;
         }
@@ -232,37 +245,43 @@ fn takings(shares: &[Share], lines: &[SaleLine]) -> Result<(Vec<Taking>, Vec<Str
                     .unwrap_or(usize::MAX),
                 portion: portion(line.percent, line.amount)?,
             });
-            paths.push(format!("divide.{at}.lines.{place}"));
+            let path = |field: &str| format!("divide.{at}.lines.{place}.{field}");
+            paths.push(At {
+                line: path("position"),
+                portion: path(match (line.percent, line.amount) {
+                    (Some(_), _) => "percent",
+                    (None, Some(_)) => "amount",
+                    (None, None) => "position",
+                }),
+            });
         }
     }
     Ok((takings, paths))
 }
 
-fn refused(refusal: DivisionRefusal, paths: &[String]) -> Error {
-    let path = |at: usize, field: &str| {
-        let path = paths.get(at).map_or("divide", String::as_str);
-        if path.ends_with("percent") {
-            path.to_owned()
-        } else {
-            format!("{path}.{field}")
-        }
+fn refused(refusal: DivisionRefusal, paths: &[At]) -> Error {
+    let path = |at: usize, of: fn(&At) -> &String| {
+        let path = paths.get(at).map(of);
+        path.map_or_else(|| "divide".to_owned(), String::clone)
     };
     let of_payer = |payer: usize| match payer.checked_sub(1) {
         Some(at) => format!("divide.{at}"),
         None => "divide".to_owned(),
     };
     let (code, path) = match &refusal {
-        DivisionRefusal::NoSuchLine { at } => (ProblemCode::NotFound, path(*at, "position")),
-        DivisionRefusal::TakenTwice { at } => (ProblemCode::Malformed, path(*at, "position")),
-        DivisionRefusal::NotAPortion { at } => (ProblemCode::OutOfRange, path(*at, "amount")),
-        DivisionRefusal::TooMuch { at, .. } => (ProblemCode::TooMuch, path(*at, "amount")),
+        DivisionRefusal::NoSuchLine { at } => (ProblemCode::NotFound, path(*at, |at| &at.line)),
+        DivisionRefusal::TakenTwice { at } => (ProblemCode::Malformed, path(*at, |at| &at.line)),
+        DivisionRefusal::NotAPortion { at } => {
+            (ProblemCode::OutOfRange, path(*at, |at| &at.portion))
+        }
+        DivisionRefusal::TooMuch { at, .. } => (ProblemCode::TooMuch, path(*at, |at| &at.portion)),
         DivisionRefusal::NothingFor { payer } | DivisionRefusal::BelowZero { payer } => {
             (ProblemCode::WrongState, of_payer(*payer))
         }
         DivisionRefusal::Money(_) => return Error::caused("division", refusal),
     };
     let words = match &refusal {
-        DivisionRefusal::NothingFor { .. } => "Nothing of this call falls to this payer.".to_owned(),
+        DivisionRefusal::NothingFor { .. } => "Nothing of this call falls to this payer; leave it out here.".to_owned(),
         DivisionRefusal::BelowZero { payer: 0 } => {
             "What is left for the call's customer is below zero. Give the reductions to whoever takes what they reduce."
                 .to_owned()
@@ -303,89 +322,4 @@ async fn write(
         ..Default::default()
     };
     Ok(division.insert(tx).await?)
-}
-
-/// One payer's lines and taxes.
-fn rows(whole: &Rows, part: &PayerPart) -> Result<Rows> {
-    let mut lines = Vec::with_capacity(part.lines.len());
-    for (position, of) in (1..).zip(&part.lines) {
-        let line = whole.lines.get(of.line);
-        let line = line.ok_or_else(|| Error::internal("a share of a line that is not there"))?;
-        lines.push(line_row(line, of, position));
-    }
-    let taxes = whole.taxes.iter().zip(&part.levels);
-    let taxes = taxes.filter(|(_, level)| level.taxable != Cents::ZERO || level.tax != Cents::ZERO);
-    let taxes = (1..)
-        .zip(taxes)
-        .map(|(position, (row, level))| invoice_tax::Model {
-            position,
-            taxable_cents: level.taxable.0,
-            tax_cents: level.tax.0,
-            ..row.clone()
-        });
-    Ok(Rows {
-        taxes: taxes.collect(),
-        lines,
-    })
-}
-
-fn line_row(line: &invoice_line::Model, part: &PartLine, position: i32) -> invoice_line::Model {
-    let row = invoice_line::Model {
-        position,
-        sale_position: Some(line.position),
-        ..line.clone()
-    };
-    if part.whole {
-        return row;
-    }
-    let amounts = &part.amounts;
-    invoice_line::Model {
-        description: format!(
-            "{}: {} of {}",
-            line.description,
-            amounts.net,
-            Cents(line.net_cents)
-        ),
-        quantity: Exact(Decimal::ONE),
-        unit_price_cents: amounts.net.0,
-        net_cents: amounts.net.0,
-        discount_cents: amounts.discount.0,
-        taxable_cents: amounts.taxable.0,
-        tax_cents: amounts.tax.0,
-        cost_cents: amounts.cost.0,
-        own_discount_cents: part.own_discount.0,
-        labour_minutes: None,
-        is_part: true,
-        ..row
-    }
-}
-
-/// What one payer's paper says: to whom, and that it is one share of the call.
-fn words(
-    whole: &Content,
-    (billed, payer): (&Billed, &customer::Model),
-    part: &PayerPart,
-    (count, total): (usize, Cents),
-) -> Content {
-    let with_tax: Option<Vec<Shown>> = part.lines.iter().map(|line| line.shown).collect();
-    let share = if count == 1 {
-        format!(
-            "Billed to you for call {} of {}.",
-            billed.call.number, billed.customer.name
-        )
-    } else {
-        format!(
-            "This is your share of call {}, which is billed to {count} payers. The whole of it comes to {total} with tax.",
-            billed.call.number
-        )
-    };
-    Content {
-        customer: parties::customer_block(payer, &billed.address),
-        printed_as: PrintedAs {
-            with_tax: with_tax.unwrap_or_default(),
-            ..whole.printed_as.clone()
-        },
-        share,
-        ..whole.clone()
-    }
 }

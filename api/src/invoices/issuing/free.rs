@@ -1,4 +1,6 @@
 //! Invoices without a call: lines as typed, priced and taxed by the same book and rules as estimates.
+//!
+//! What stays true: work that is billed so is held to what its place asks of work without an estimate, as on a call.
 
 use nameplate_entities::kinds::{ChargeKind, ReceivableKind};
 use nameplate_entities::{customer, invoice, service_address};
@@ -38,7 +40,7 @@ pub struct IssueFreeInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for customer or address; those of [`estimates::price_work`]; `SettingMissing` for words the
-/// local rules want on the bill; `PeriodClosed`.
+/// local rules want on the bill; `TooMuch` at `option` for work that they want agreed to first; `PeriodClosed`.
 pub async fn issue_free_invoice(act: &Act, order: IssueFreeInvoice) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::IssueFreeInvoice)?;
     let verb = Right::IssueFreeInvoice.mutation();
@@ -127,6 +129,10 @@ async fn sale(
         printed_as,
         ..words(issue.settings, (customer, address), about, issue)
     };
+    if words.lines.iter().any(local::is_work) {
+        let on = issue.issued_on;
+        estimates::must_need_no_word(tx, issue.settings, address, rows.amounts()?, on).await?;
+    }
     let words = local::held_words(tx, (None, address), words, issue).await?;
     Ok(Sale {
         header,

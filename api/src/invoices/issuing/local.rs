@@ -5,6 +5,7 @@ use nameplate_entities::{invoice, service_address, service_call, staff};
 use nameplate_rules::estimate::Line;
 use nameplate_rules::local_rules::{self, Missing, Paper, PaperKind};
 use nameplate_rules::money::Cents;
+use nameplate_rules::tax::ChargeKind;
 use sea_orm::{ConnectionTrait, EntityTrait};
 
 use crate::base::{Error, Problem, ProblemCode, Result};
@@ -12,6 +13,7 @@ use crate::local_rules as places;
 use crate::shop;
 
 use crate::invoices::content::Content;
+use crate::invoices::store;
 use crate::{calls, customers};
 
 use super::writing::Issue;
@@ -87,16 +89,25 @@ pub async fn held(
         labour_warranty_days: days,
     };
     let kind = PaperKind::Bill;
-    // Without a call no machine was taken in or repaired: what is asked about one is asked of no sale over the counter.
+    // Over the counter no machine was taken in or repaired, so nothing is asked about one. Work is work, with a call or
+    // without.
     let rules = match call {
-        Some(_) => found.rules,
-        None => found.rules.for_sale_of_goods(),
+        None if !content.lines.iter().any(is_work) => found.rules.for_sale_of_goods(),
+        _ => found.rules,
     };
     Ok(Held {
         missing: local_rules::missing(&rules, kind, &paper),
         lines: local_rules::lines(&rules, kind, &paper),
         refuses: found.row.when_missing == WhenMissing::Refuse,
     })
+}
+
+/// Whether a line charges for work at a machine.
+pub fn is_work(line: &Line) -> bool {
+    match line.kind {
+        ChargeKind::Labour | ChargeKind::Trip | ChargeKind::Diagnostic => true,
+        ChargeKind::Part | ChargeKind::Freight | ChargeKind::Fee => false,
+    }
 }
 
 /// The same words with the lines that the local rules want, if they let the bill go out.
@@ -131,7 +142,7 @@ pub async fn missing_of(db: &impl ConnectionTrait, row: &invoice::Model) -> Resu
     if row.charge_for_invoice_id.is_some() {
         return Ok(Vec::new());
     }
-    let content = Content::of(row)?;
+    let content = of_whole_sale(db, row).await?;
     let address = customers::get_address(db, "", address_id).await?;
     let call = match row.call_id {
         Some(call_id) => Some(calls::get_call(db, "", call_id).await?),
@@ -139,4 +150,20 @@ pub async fn missing_of(db: &impl ConnectionTrait, row: &invoice::Model) -> Resu
     };
     let about = (call.as_ref(), &address);
     Ok(held(db, about, &content, row.issued_by).await?.missing)
+}
+
+/// What an invoice says, with the lines of all shares where several payers share a sale: a place asks for what the whole
+/// of it says.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_whole_sale(db: &impl ConnectionTrait, row: &invoice::Model) -> Result<Content> {
+    let mut content = Content::of(row)?;
+    if row.division_id.is_some() {
+        content.lines.clear();
+        for share in store::issued_with(db, row.id).await? {
+            content.lines.extend(Content::of(&share)?.lines);
+        }
+    }
+    Ok(content)
 }

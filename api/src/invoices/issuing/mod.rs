@@ -3,7 +3,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::CallState;
-use nameplate_entities::{customer, invoice, receivable};
+use nameplate_entities::{customer, invoice, receivable, service_call};
 use nameplate_rules::invoice::due_on;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
@@ -29,6 +29,8 @@ pub mod mistakes;
 mod offered;
 pub mod rebilling;
 mod sale;
+mod shares;
+pub mod trips;
 mod unoffered;
 mod words;
 pub mod writing;
@@ -70,7 +72,7 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice
     dividing::check(&mut checks, &order.divide);
     checks.finish()?;
     let billed = store::billed(&tx, "callId", order.call_id).await?;
-    may_be_billed(&tx, &billed).await?;
+    may_be_billed(&tx, &billed.call).await?;
     let settings = shop::settings(&tx).await?;
     let issued_on = settings.day_of(act.at);
     books::check_open(&tx, "", issued_on).await?;
@@ -172,19 +174,41 @@ pub async fn owe(tx: &impl ConnectionTrait, row: &invoice::Model) -> Result<rece
 /// A call is billed once: it was not called off, and no invoice of it stands.
 ///
 /// One whose invoices were all taken back may be billed again.
-async fn may_be_billed(tx: &impl ConnectionTrait, billed: &Billed) -> Result<()> {
+async fn may_be_billed(tx: &impl ConnectionTrait, call: &service_call::Model) -> Result<()> {
     let refused = |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
-    let number = &billed.call.number;
-    if billed.call.state == CallState::Cancelled {
+    let number = &call.number;
+    if call.state == CallState::Cancelled {
         return Err(refused(format!("Call {number} was cancelled.")));
     }
-    match store::standing_invoice(tx, billed.call.id).await? {
+    match store::standing_invoice(tx, call.id).await? {
         None => Ok(()),
         Some(standing) => Err(refused(format!(
             "Call {number} is billed already by {}.",
             standing.number
         ))),
     }
+}
+
+/// Refuses a call whose work cannot be billed without an estimate, as [`issue_invoice`] does.
+///
+/// # Errors
+/// `WrongState` at `callId`.
+pub async fn may_be_billed_as_done(
+    db: &impl ConnectionTrait,
+    call: &service_call::Model,
+) -> Result<()> {
+    may_be_billed(db, call).await?;
+    if let Some(accepted) = estimates::accepted_for_call(db, call.id).await? {
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "callId",
+            format!(
+                "{} was accepted for call {}, so the call is billed by it.",
+                accepted.estimate.number, call.number
+            ),
+        ));
+    }
+    unoffered::may_be_billed(db, call).await
 }
 
 /// A deposit for the call is of somebody who gets a bill; otherwise it would lie there, tied to a call that is billed.

@@ -1,17 +1,17 @@
 //! A call billed by its accepted estimate, or by what was done in its place.
 
 use nameplate_entities::invoice;
-use nameplate_entities::kinds::{ChargeKind, EstimateState, PricedBy};
+use nameplate_entities::kinds::EstimateState;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
-use crate::base::{Act, Error, ProblemCode, Result};
+use crate::base::{Act, Result};
 use crate::estimates::{self, Accepted, WorkDone};
 use crate::invoices::content::{self, Content};
-use crate::invoices::store::{self, Billed};
+use crate::invoices::store::Billed;
 
 use super::sale::Sale;
 use super::writing::{Issue, Rows};
-use super::{certificates, local, words};
+use super::{certificates, local, trips, words};
 
 /// What was accepted for a call, and what is billed in its place if that is something else.
 pub struct Offered {
@@ -30,7 +30,7 @@ impl Offered {
 ///
 /// # Errors
 /// Those of `estimates::work_done`; `TooMuch` for a bill beyond what was agreed to; `SettingMissing` for what the local
-/// rules want on the bill; `Superseded` when another call billed the trip.
+/// rules want on the bill; `Superseded` when another call was billed the trip.
 pub async fn sale(
     tx: &impl ConnectionTrait,
     issue: &Issue<'_>,
@@ -46,7 +46,7 @@ pub async fn sale(
     if let Some(certificate) = work.option.tax_exemption_id {
         certificates::must_be_unused(tx, "callId", certificate).await?;
     }
-    trip_is_not_billed(tx, billed, work).await?;
+    trips::must_be_unbilled(tx, &billed.call, work).await?;
     let header = invoice::ActiveModel {
         call_id: Set(Some(billed.call.id)),
         estimate_revision_id: Set(Some(offered.accepted.revision.id)),
@@ -84,34 +84,6 @@ pub async fn mark_billed(
     match &offered.done {
         Some(done) => estimates::close_work_done(tx, act, &done.revision).await,
         None => Ok(()),
-    }
-}
-
-/// A trip by the book is charged once for a visit: what was accepted pays for it only while no other call that was
-/// billed without an estimate did.
-async fn trip_is_not_billed(
-    tx: &impl ConnectionTrait,
-    billed: &Billed,
-    work: &Accepted,
-) -> Result<()> {
-    let by_book = work.lines.iter().any(|line| {
-        line.kind == ChargeKind::Trip
-            && line.priced_by == Some(PricedBy::Book)
-            && line.net_cents > 0
-    });
-    if !by_book {
-        return Ok(());
-    }
-    match store::trip_billed_with(tx, billed.call.id).await? {
-        None => Ok(()),
-        Some(other) => Err(Error::refused(
-            ProblemCode::Superseded,
-            "callId",
-            format!(
-                "The trip of this visit was billed with call {other} already. Draft what was done without it, and bill \
-                 that."
-            ),
-        )),
     }
 }
 

@@ -1,9 +1,10 @@
 //! Billing one payer's share of a call to somebody else, once its invoice was taken back in whole.
 //!
 //! What stays true: a share is billed as it was divided, to one payer at a time, and only while other shares of the call
-//! stand; when none does, the call is billed anew.
+//! stand; when none does, the call is billed anew. Its paper is one of today: the shop as it is now, and what the place
+//! asks of a bill now.
 
-use nameplate_entities::{customer, invoice, service_address};
+use nameplate_entities::{customer, invoice, service_address, service_call};
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
@@ -12,10 +13,11 @@ use crate::estimates::parties;
 use crate::invoices::content::Content;
 use crate::invoices::store;
 use crate::shop;
-use crate::{books, customers};
+use crate::{books, calls, customers};
 
 use super::sale::{self, Sale};
 use super::writing::{Issue, Rows};
+use super::{local, shares};
 
 /// A share to bill to somebody else.
 #[derive(Clone, Debug, Serialize)]
@@ -31,7 +33,8 @@ pub struct RebillInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for invoice or customer; `WrongState` at `invoiceId` for what is no share, is not taken back
-/// in whole or is billed again already, and where no other share of the call stands; `PeriodClosed`.
+/// in whole or is billed again already, and where no other share of the call stands; `SettingMissing` for what the local
+/// rules want on a bill by now; `PeriodClosed`.
 pub async fn rebill_invoice(act: &Act, order: RebillInvoice) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::RebillInvoice)?;
     let verb = Right::RebillInvoice.mutation();
@@ -56,7 +59,7 @@ pub async fn rebill_invoice(act: &Act, order: RebillInvoice) -> Result<invoice::
         .service_address_id
         .ok_or_else(|| Error::internal("a share of a call without an address"))?;
     let address = customers::get_address(&tx, "", address).await?;
-    let sale = again(&tx, &before, (&payer, &address)).await?;
+    let sale = again(&tx, &issue, &before, (&payer, &address)).await?;
     let row = sale::bill(&tx, act, &issue, (sale, &payer)).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
@@ -95,9 +98,14 @@ async fn may_be_rebilled(tx: &impl ConnectionTrait, before: &invoice::Model) -> 
 /// The same share, to somebody else.
 async fn again(
     tx: &impl ConnectionTrait,
+    issue: &Issue<'_>,
     before: &invoice::Model,
     (payer, address): (&customer::Model, &service_address::Model),
 ) -> Result<Sale> {
+    let call_id = before
+        .call_id
+        .ok_or_else(|| Error::internal("a share of no call"))?;
+    let call = calls::get_call(tx, "", call_id).await?;
     Ok(Sale {
         header: invoice::ActiveModel {
             call_id: Set(before.call_id),
@@ -115,9 +123,39 @@ async fn again(
             lines: store::lines_of(tx, before.id).await?,
             taxes: store::taxes_of(tx, before.id).await?,
         },
-        words: Content {
-            customer: parties::customer_block(payer, address),
-            ..Content::of(before)?
-        },
+        words: words(tx, issue, before, (&call, payer, address)).await?,
+    })
+}
+
+/// What its paper says. The place asks for what the whole sale says, so it is looked at with the lines of all shares;
+/// those of this one are put in when it is written.
+async fn words(
+    tx: &impl ConnectionTrait,
+    issue: &Issue<'_>,
+    before: &invoice::Model,
+    (call, payer, address): (
+        &service_call::Model,
+        &customer::Model,
+        &service_address::Model,
+    ),
+) -> Result<Content> {
+    let settings = issue.settings;
+    let about = (call.id, before.estimate_revision_id);
+    let consents = if payer.id == call.customer_id {
+        shares::consents(tx, settings, about).await?
+    } else {
+        shares::consents_without_telephone(tx, settings, about).await?
+    };
+    let words = Content {
+        issued_on: issue.issued_on,
+        shop: parties::shop_block(settings),
+        customer: parties::customer_block(payer, address),
+        consents,
+        ..local::of_whole_sale(tx, before).await?
+    };
+    let held = local::held(tx, (Some(call), address), &words, issue.staff_id).await?;
+    Ok(Content {
+        local_lines: held.must_hold("invoiceId")?,
+        ..words
     })
 }

@@ -3,8 +3,8 @@
 //! What stays true: where something was accepted the call is billed by that, never around it; and what the place asks
 //! before work is done without an accepted offer must be on record.
 
-use nameplate_entities::invoice;
 use nameplate_entities::kinds::CallState;
+use nameplate_entities::{invoice, service_call};
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
 use crate::base::{Error, ProblemCode, Result};
@@ -14,7 +14,7 @@ use crate::invoices::store::{self, Billed};
 
 use super::sale::Sale;
 use super::writing::{Issue, Rows};
-use super::{certificates, local, words};
+use super::{certificates, local, trips, words};
 
 /// The sale of a call's work as typed, priced and taxed by the book and rules of today.
 ///
@@ -29,12 +29,12 @@ pub async fn sale(
     option: NewOption,
 ) -> Result<Sale> {
     let (settings, on) = (issue.settings, issue.issued_on);
-    may_be_billed(tx, billed).await?;
+    may_be_billed(tx, &billed.call).await?;
     let place = Workplace {
         address: &billed.address,
         customer_id: billed.customer.id,
         built_in: billed.appliance.built_in,
-        trip_paid_with: trip_paid_with(tx, billed.call.id).await?,
+        trip_paid_with: trips::paid_with(tx, &billed.call).await?,
         on,
         path: "callId",
     };
@@ -71,26 +71,22 @@ pub async fn sale(
     })
 }
 
-async fn may_be_billed(tx: &impl ConnectionTrait, billed: &Billed) -> Result<()> {
+/// Refuses a call that is not completed, or that something waits for an answer on.
+///
+/// # Errors
+/// `WrongState` at `callId`.
+pub async fn may_be_billed(tx: &impl ConnectionTrait, call: &service_call::Model) -> Result<()> {
     let refused = |message: String| Error::refused(ProblemCode::WrongState, "callId", message);
-    let number = &billed.call.number;
-    if billed.call.state != CallState::Completed {
+    let number = &call.number;
+    if call.state != CallState::Completed {
         return Err(refused(format!(
             "Call {number} is not completed. Complete it first; its work is billed as it was done."
         )));
     }
-    match estimates::waiting_for_answer(tx, billed.call.id).await? {
+    match estimates::waiting_for_answer(tx, call.id).await? {
         None => Ok(()),
         Some(estimate) => Err(refused(format!(
             "{estimate} waits for the customer's answer. Record the answer first."
         ))),
-    }
-}
-
-/// Number of the other call that paid for the trip of this one's visit: by what was accepted, or by what was billed.
-async fn trip_paid_with(tx: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
-    match estimates::trip_charged_with(tx, call_id).await? {
-        Some(number) => Ok(Some(number)),
-        None => store::trip_billed_with(tx, call_id).await,
     }
 }

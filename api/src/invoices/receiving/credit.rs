@@ -18,7 +18,7 @@ use crate::invoices::issuing::writing;
 use crate::invoices::store::{self, Source};
 use crate::{books, customers, shop};
 
-use super::{Division, PaymentPart, settling};
+use super::{PaymentPart, Settlement, settling};
 
 /// Lays a deposit for the call of an invoice against it, and then the customer's other credit, oldest first, where the
 /// shop's terms say so. A deposit for another call is left for that one.
@@ -180,8 +180,8 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
     }
     let on = shop::settings(&tx).await?.day_of(act.at);
     books::check_open(&tx, "", on).await?;
-    let division = Division::as_told(&tx, (row.customer_id, left), &order.parts).await?;
-    for (owed, amount) in &division.parts {
+    let settlement = Settlement::as_told(&tx, (row.customer_id, left), &order.parts).await?;
+    for (owed, amount) in &settlement.parts {
         let invoice = store::get_invoice(&tx, "", owed.invoice_id).await?;
         let source = Source {
             left: *amount,

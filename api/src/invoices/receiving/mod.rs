@@ -82,7 +82,7 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
         let about = (new.customer_id, new.received_on);
         writing_off::recover(&tx, act, (verb, about), ids.collect()).await?;
     }
-    let division = Division::of(&tx, &new).await?;
+    let settlement = Settlement::of(&tx, &new).await?;
     let received = Received {
         staff_id,
         method: new.method,
@@ -92,7 +92,7 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
         deposit_call_id: None,
     };
     let row = received.write(&tx, act, &customer).await?;
-    division.settle(&tx, act, &row).await?;
+    settlement.settle(&tx, act, &row).await?;
     let row = store::get_payment(&tx, "", row.id).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
     once.keep(&tx, act, &row.id).await?;
@@ -180,30 +180,30 @@ pub fn check_parts<'a>(checks: &mut Checks, parts: impl Iterator<Item = &'a Paym
 }
 
 /// What a payment settles, and what is left of it.
-pub struct Division {
+pub struct Settlement {
     /// What was open, and how much of it is paid now.
     pub parts: Vec<(receivable::Model, Cents)>,
     pub excess: Cents,
 }
 
-impl Division {
+impl Settlement {
     async fn of(tx: &impl ConnectionTrait, new: &RecordPayment) -> Result<Self> {
-        let division = match &new.parts {
+        let settlement = match &new.parts {
             Some(parts) => Self::as_told(tx, (new.customer_id, new.amount), parts).await?,
             None => Self::oldest_first(tx, new).await?,
         };
-        if division.excess > Cents::ZERO && new.excess == Excess::Refused {
+        if settlement.excess > Cents::ZERO && new.excess == Excess::Refused {
             return Err(Error::refused(
                 ProblemCode::TooMuch,
                 "amount",
                 format!(
                     "{} of {} would settle nothing. Correct the amount, or allow it to become the \
                      customer's credit.",
-                    division.excess, new.amount
+                    settlement.excess, new.amount
                 ),
             ));
         }
-        Ok(division)
+        Ok(settlement)
     }
 
     async fn oldest_first(tx: &impl ConnectionTrait, new: &RecordPayment) -> Result<Self> {

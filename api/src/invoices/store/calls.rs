@@ -97,27 +97,6 @@ pub async fn last_under(
 }
 
 #[derive(FromQueryResult)]
-struct Named {
-    name: String,
-}
-
-/// Number of another call on one of this call's visits that was billed without an estimate, its trip included.
-pub async fn trip_billed_with(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<String>> {
-    let sql = "SELECT c.number AS name FROM visit_call own JOIN visit v ON v.id = own.visit_id \
-         AND v.state IN ('planned', 'done') JOIN visit_call other ON other.visit_id = own.visit_id \
-         AND other.call_id <> own.call_id JOIN invoice i ON i.call_id = other.call_id AND i.kind = 'invoice' \
-         AND i.estimate_revision_id IS NULL JOIN invoice_line l ON l.invoice_id = i.id AND l.kind = 'trip' \
-         AND l.net_cents > 0 JOIN service_call c ON c.id = other.call_id \
-         WHERE own.call_id = $1 \
-         AND NOT EXISTS (SELECT 1 FROM receivable t WHERE t.invoice_id = i.id AND t.taken_back) \
-         ORDER BY c.id LIMIT 1";
-    let backend = db.get_database_backend();
-    let statement = Statement::from_sql_and_values(backend, sql, [call_id.into()]);
-    let found = Named::find_by_statement(statement).one(db).await?;
-    Ok(found.map(|row| row.name))
-}
-
-#[derive(FromQueryResult)]
 struct Found {
     component: String,
     failure: String,

@@ -16,7 +16,6 @@ use crate::base::{Error, Result};
 
 pub use calls::{
     found_on, is_billed, issued_with, last_under, rebilled_by, standing_invoice, stands,
-    trip_billed_with,
 };
 pub use credit::{
     Source, deposit_of_another, deposits_for, entry_of, entry_of_payment, get_refund, laid_with,
@@ -29,6 +28,7 @@ pub use open::{
     payments, receivable_of, receivables, refunds, settled_by, settled_with,
 };
 pub use statement::{balance_before, moves_between};
+pub use trips::{PaidTrip, Trip, trips_accepted_with, trips_billed_with, trips_of};
 pub use writing_off::{standing_write_offs, taxes_left};
 
 mod calls;
@@ -37,6 +37,7 @@ mod late;
 mod made_under;
 mod open;
 mod statement;
+mod trips;
 mod writing_off;
 
 /// The invoice or credit note, which the input names at `path`.

@@ -223,7 +223,7 @@ fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMai
         number: content.number.clone(),
         corrects: content.corrects.clone().unwrap_or_default(),
         appliance_line: appliance_line(content),
-        message: content.reason.clone().unwrap_or_default(),
+        message: notes(content).join(" "),
         issued_on: wording::day(content.issued_on),
         due_on: if is_invoice {
             wording::day(content.due_on)

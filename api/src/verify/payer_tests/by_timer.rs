@@ -1,6 +1,7 @@
 //! What is sent again, and what is charged by itself.
 
 use super::*;
+use crate::base::outbox::Payload;
 
 #[tokio::test]
 async fn an_estimate_is_sent_again_with_another_link_and_the_first_one_ends() {
@@ -39,6 +40,23 @@ async fn an_estimate_is_sent_again_with_another_link_and_the_first_one_ends() {
             .unwrap();
         let ended: Vec<bool> = links.iter().map(|link| link.revoked_at.is_some()).collect();
         assert_eq!(ended, [true, false]);
+        let moot = async |mail: &outbox_mail::Model| {
+            let payload = serde_json::from_str(&mail.payload_json).unwrap();
+            let Payload::Estimate {
+                revision_id,
+                link_token,
+            } = payload
+            else {
+                panic!("no mail of an estimate");
+            };
+            let about = (revision_id, link_token.as_str());
+            estimates::moot(&shop.owner, about, false).await.unwrap()
+        };
+        let [.., earlier, later] = after.as_slice() else {
+            panic!("both mails are there");
+        };
+        assert!(moot(earlier).await.unwrap().contains("another link"));
+        assert_eq!(moot(later).await, None);
         shop.is_in_order().await;
     }
 }

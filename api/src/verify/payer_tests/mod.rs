@@ -1,8 +1,12 @@
 //! Calls that several payers share, and calls billed without an estimate; every test ends with all in order.
 
+mod agreeing;
 mod by_timer;
 mod on_the_spot;
+mod papers;
+mod recorded;
 mod sharing;
+mod trips;
 
 use nameplate_entities::kinds::{
     CallKind, ChargeKind, ConsentHow, CustomerKind, PaymentMethod, WhenMissing,
@@ -79,33 +83,44 @@ impl TestShop {
     /// A call that was taken and completed, and nothing offered for it.
     pub async fn completed_call(&self) -> service_call::Model {
         let call = self.open_call().await;
+        self.complete(&call).await
+    }
+
+    async fn complete(&self, call: &service_call::Model) -> service_call::Model {
         let tx = self.bench.app.db.write().await.unwrap();
         let day = noon().date_naive();
-        let done = calls::mark_completed(&tx, &self.owner, &call, day).await;
+        let done = calls::mark_completed(&tx, &self.owner, call, day).await;
         tx.commit().await.unwrap();
         done.unwrap()
     }
 
     /// From now on the machine's place lets no bill pass what was accepted.
     async fn limits_bills(&self) {
-        let new = AddLocalRules {
-            country: "US".to_owned(),
-            region: "OH".to_owned(),
-            name: "As the test says".to_owned(),
-            effective_from: noon().date_naive(),
-            estimate: Vec::new(),
-            bill: Vec::new(),
-            when_missing: WhenMissing::Refuse,
+        self.asks(AddLocalRules {
             consent_percent: Some(Decimal::ZERO),
-            consent_limit_inside: true,
-            consent_counts_tax: false,
-            written_over: None,
-            note_oral_consent: true,
-            offer_removed_parts: false,
-            labour_warranty_days: None,
-            wording: None,
-        };
-        add_local_rules(&self.owner, new).await.unwrap();
+            ..rules()
+        })
+        .await;
+    }
+
+    /// From now on the machine's place asks for this.
+    async fn asks(&self, rules: AddLocalRules) {
+        add_local_rules(&self.owner, rules).await.unwrap();
+    }
+
+    /// That Ana Example agreed to this much work of a call.
+    fn consent(&self, call_id: i64, how: ConsentHow, added: i64) -> RecordConsent {
+        RecordConsent {
+            idempotency_key: self.key(),
+            call_id,
+            added_work: "New latch".to_owned(),
+            added_total: Cents(added),
+            authorised_by: "Ana Example".to_owned(),
+            how,
+            telephone: (how == ConsentHow::ByTelephone).then(|| "+1 740 555 0147".to_owned()),
+            conditions: None,
+            given_at: noon(),
+        }
     }
 
     /// Nobody is sure any more where the machine's place is taxed.
@@ -125,6 +140,27 @@ impl TestShop {
             }),
             ..self.divided(call_id, Vec::new())
         }
+    }
+}
+
+/// Rules of the machine's place that ask for nothing.
+fn rules() -> AddLocalRules {
+    AddLocalRules {
+        country: "US".to_owned(),
+        region: "OH".to_owned(),
+        name: "As the test says".to_owned(),
+        effective_from: noon().date_naive(),
+        estimate: Vec::new(),
+        bill: Vec::new(),
+        when_missing: WhenMissing::Refuse,
+        consent_percent: None,
+        consent_limit_inside: true,
+        consent_counts_tax: false,
+        written_over: None,
+        note_oral_consent: true,
+        offer_removed_parts: false,
+        labour_warranty_days: None,
+        wording: None,
     }
 }
 

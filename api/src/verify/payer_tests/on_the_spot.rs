@@ -80,17 +80,7 @@ async fn where_bills_are_limited_by_an_estimate_work_without_one_needs_a_consent
         let call = shop.completed_call().await;
         let refused = issue_invoice(&shop.owner, shop.on_the_spot(call.id, work())).await;
         assert_eq!(refusals(refused), [(TooMuch, "callId".to_owned())]);
-        let consent = RecordConsent {
-            idempotency_key: shop.key(),
-            call_id: call.id,
-            added_work: "New latch".to_owned(),
-            added_total: Cents(18_100),
-            authorised_by: "Ana Example".to_owned(),
-            how: ConsentHow::InPerson,
-            telephone: None,
-            conditions: None,
-            given_at: noon(),
-        };
+        let consent = shop.consent(call.id, ConsentHow::InPerson, 18_100);
         record_consent(&shop.owner, consent).await.unwrap();
         let bill = issue_invoice(&shop.owner, shop.on_the_spot(call.id, work())).await;
         let bill = bill.unwrap().remove(0);

@@ -130,6 +130,47 @@ fn a_line_that_a_level_leaves_alone_brings_its_payer_none_of_that_level() {
     assert_eq!(of(1), [(0, 0), (10_000, 200)]);
 }
 
+#[test]
+fn a_line_without_figures_is_not_cut_up_and_makes_nobody_a_bill() {
+    let lines = [
+        line(ChargeKind::Labour, 10_000, 0),
+        line(ChargeKind::Trip, 0, 0),
+        line(ChargeKind::Part, 4_000, 0),
+    ];
+    let taken = |takings: &[Taking]| -> Vec<Vec<usize>> {
+        let parts = divide(&lines, &[], (3, takings)).unwrap();
+        let of = |part: &PayerPart| part.lines.iter().map(|line| line.line).collect();
+        parts.iter().map(of).collect()
+    };
+    let whole = |payer, line| taking(payer, line, Portion::Whole);
+    // Left over for nobody with a bill, it goes to whoever pays most.
+    assert_eq!(
+        taken(&[whole(1, 2), whole(2, 0)]),
+        [vec![], vec![2], vec![0, 1]]
+    );
+    // Left over beside something else, it stays.
+    let half = percent("50");
+    assert_eq!(
+        taken(&[whole(1, 2), taking(2, 0, half)]),
+        [vec![0, 1], vec![2], vec![0]]
+    );
+    // Asked for, it goes to whoever takes most of it.
+    let most = [taking(1, 1, percent("30")), taking(2, 1, percent("60"))];
+    let asked = [whole(1, 2), taking(2, 0, half), most[0], most[1]];
+    assert_eq!(taken(&asked), [vec![0], vec![2], vec![0, 1]]);
+}
+
+#[test]
+fn percentages_beyond_the_whole_are_told_what_is_left() {
+    let lines = [line(ChargeKind::Labour, 10_000, 0)];
+    let takings = [taking(1, 0, percent("60")), taking(2, 0, percent("60"))];
+    let left = Cents(4_000);
+    assert_eq!(
+        divide(&lines, &[], (3, &takings)).unwrap_err(),
+        DivisionRefusal::TooMuch { at: 1, left }
+    );
+}
+
 /// State 6.25 % leaves labour alone, county 1.75 % takes all: a part of 100.19 and labour of 144.00, half of each.
 #[test]
 fn a_share_credited_line_by_line_gives_no_level_what_it_leaves_alone() {
@@ -282,8 +323,17 @@ proptest! {
             takings.push(taking(1, at, portion(*first)));
             takings.push(taking(2, at, portion(*second)));
         }
-        let Ok(parts) = divide(&lines, &levels, (3, &takings)) else {
-            return Ok(());
+        let parts = match divide(&lines, &levels, (3, &takings)) {
+            Ok(parts) => parts,
+            // What falls to one of them may be below zero; a share as small as this leaves nothing else to refuse.
+            Err(refusal) => {
+                let is_below = matches!(
+                    refusal,
+                    DivisionRefusal::BelowZero { .. } | DivisionRefusal::NothingFor { .. }
+                );
+                prop_assert!(is_below, "{refusal}");
+                return Err(TestCaseError::reject("a payer with nothing to pay"));
+            }
         };
         for (place, line) in lines.iter().enumerate() {
             let of = |figure: fn(&PartLine) -> i64| -> i64 {
@@ -317,19 +367,28 @@ proptest! {
     }
 
     #[test]
-    fn a_credit_is_divided_as_the_mirror_of_its_sale(lines in prop::collection::vec(a_line(), 1..5)) {
-        let weights = |lines: &[SaleLine]| -> Vec<Vec<i128>> {
-            let takings: Vec<Taking> = (0..lines.len()).map(|at| taking(1, at, percent("33.3"))).collect();
-            let lines = lines.iter().enumerate();
-            lines.map(|(at, line)| weights(line, at, (2, &takings)).unwrap()).collect()
-        };
-        let turned: Vec<Vec<i128>> = weights(&mirrored(&lines));
-        let upright = weights(&lines);
+    fn a_credit_is_divided_as_the_mirror_of_its_sale(
+        lines in prop::collection::vec(a_line(), 1..5),
+        hundredths in 1_i64..10_000,
+    ) {
+        let portion = Portion::Percent(Percent::new(Decimal::new(hundredths, 2)).unwrap());
+        let mirror = mirrored(&lines);
         for (at, line) in lines.iter().enumerate() {
-            let price = line.amounts.net.0 - line.amounts.discount.0;
-            let sign = if price == 0 { 1 } else { -1 };
-            let expected: Vec<i128> = upright[at].iter().map(|part| part * sign).collect();
-            prop_assert_eq!(&turned[at], &expected);
+            let takings = [taking(1, at, portion)];
+            let weights = |lines: &[SaleLine]| weights(&lines[at], at, (2, &takings)).unwrap();
+            let upright = cut(line, at, &weights(&lines)).unwrap();
+            let turned = cut(&mirror[at], at, &weights(&mirror)).unwrap();
+            for (part, image) in upright.iter().zip(&turned) {
+                let figures = |part: &Option<PartLine>| {
+                    part.map(|part| {
+                        let of = part.amounts;
+                        let own = part.own_discount;
+                        [of.net, of.discount, of.taxable, of.tax, of.cost, own].map(|cents| cents.0)
+                    })
+                };
+                let expected = figures(part).map(|figures| figures.map(|cents| -cents));
+                prop_assert_eq!(figures(image), expected);
+            }
         }
     }
 }

@@ -5,7 +5,22 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Query",
         Desk,
-        "invoice invoices payments receivables receivablesAgeing receivableTerms statement refunds",
+        "invoice invoices payments receivables receivablesAgeing receivableTerms statement refunds workToBill",
+    ),
+    (
+        "WorkToBill",
+        Desk,
+        "call lines charges net discount tax total leftOut inTheWay",
+    ),
+    (
+        "WorkToBillLine",
+        Desk,
+        "kind quantity minutes part technician",
+    ),
+    (
+        "WorkToBillCharge",
+        Desk,
+        "kind description quantity unitPrice net discount tax taxReason",
     ),
     (
         "Invoice",

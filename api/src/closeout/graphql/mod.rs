@@ -1,4 +1,8 @@
-//! Completing a call in the graph.
+//! Completing a call in the graph, and what its work comes to.
+
+mod work_to_bill;
+
+pub use work_to_bill::CloseoutQuery;
 
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
