@@ -124,3 +124,32 @@ on_both_databases! {
         assert_eq!(shop.server.verify().code, Some(0));
     }
 }
+
+on_both_databases! {
+    async fn a_call_without_an_estimate_is_billed_by_the_work_on_record(db: TestDatabase) {
+        let mut shop = Shop::open(&db, ServerOptions::default()).await;
+        let machine = shop.machine("Odalys Quern", "odalys@household.example", "SN-78").await;
+        let job = shop.find(&machine).await;
+        shop.mend_and_complete(&job).await;
+        let query = "query($call: ID!) { workToBill(callId: $call) { total leftOut inTheWay { message } \
+                     lines { kind quantity minutes part { id } technician { id } } charges { description net } } }";
+        let found = shop.ask(&shop.office, query, json!({ "call": job.call_id })).await;
+        assert!(list(&found, "data.workToBill.inTheWay").is_empty(), "{found}");
+        assert!(list(&found, "data.workToBill.leftOut").is_empty(), "{found}");
+        let lines: Vec<Value> = list(&found, "data.workToBill.lines")
+            .iter()
+            .map(|line| json!({
+                "kind": line["kind"], "quantity": line["quantity"], "minutes": line["minutes"],
+                "partId": line["part"]["id"], "technicianId": line["technician"]["id"]
+            }))
+            .collect();
+        assert_eq!(lines.len(), 3, "{found}");
+        let order = json!({
+            "idempotencyKey": shop.key(), "callId": job.call_id,
+            "option": { "title": "Work done", "lines": lines }
+        });
+        let bill = shop.done(&shop.office, "issueInvoice", order, "invoice { total }").await;
+        assert_eq!(text(&bill, "invoice.total"), text(&found, "data.workToBill.total"));
+        assert_eq!(shop.server.verify().code, Some(0));
+    }
+}

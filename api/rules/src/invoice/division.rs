@@ -9,13 +9,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::Shown;
 use crate::money::{
-    Cents, MoneyRefusal, SpreadRefusal, largest_remainder, spread, spread_by_cents, spread_whole,
-    whole_weights,
+    Cents, MoneyRefusal, SpreadRefusal, largest_remainder, spread_whole, whole_weights,
 };
 use crate::percent::Percent;
 use crate::tax::ChargeKind;
 
-use super::credit::{CreditLevel, CreditLine, LevelPart, LineAmounts, groups, share_out};
+use super::credit::{LevelPart, LineAmounts};
+
+mod levels;
+use levels::divide_levels;
 
 /// A line of the sale as it is billed in whole.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
@@ -195,10 +197,11 @@ impl PayerPart {
 }
 
 fn charge(amounts: &LineAmounts) -> Result<Cents, MoneyRefusal> {
-    amounts
-        .net
-        .checked_sub(amounts.discount)
-        .ok_or(MoneyRefusal::TooLarge)
+    minus(amounts.net, amounts.discount)
+}
+
+fn minus(a: Cents, b: Cents) -> Result<Cents, MoneyRefusal> {
+    a.checked_sub(b).ok_or(MoneyRefusal::TooLarge)
 }
 
 /// By payer, in what proportion a line is divided: of a line with a price, the parts of that price in cents.
@@ -229,7 +232,7 @@ fn weights(
                 if i128::from(amount.0).abs() > i128::from(left.0).abs() {
                     return Err(DivisionRefusal::TooMuch { at, left });
                 }
-                left = left.checked_sub(amount).ok_or(MoneyRefusal::TooLarge)?;
+                left = minus(left, amount)?;
                 set(&mut fixed, taking.payer, amount);
             }
         }
@@ -247,23 +250,17 @@ fn weights(
             i128::from(price.0),
         )
     };
-    let mut numerators = Vec::with_capacity(payers);
-    for share in shares {
-        numerators.push(share.checked_mul(unit).ok_or(MoneyRefusal::TooLarge)?);
-    }
+    let numerators = shares.into_iter().map(|share| share.checked_mul(unit));
+    let numerators: Option<Vec<i128>> = numerators.collect();
+    let mut numerators = numerators.ok_or(MoneyRefusal::TooLarge)?;
     let rest = numerators
         .iter()
         .try_fold(whole, |rest, numerator| rest.checked_sub(*numerator))
         .ok_or(MoneyRefusal::TooLarge)?;
     if rest != 0 && rest.signum() != unit.signum() {
-        let own = takings.get(last).map(|taking| taking.payer);
-        let own = own.and_then(|payer| numerators.get(payer));
+        let own = takings.get(last).and_then(|of| numerators.get(of.payer));
         let before = rest.saturating_add(own.copied().unwrap_or_default());
-        let left = if before.signum() == unit.signum() && price != Cents::ZERO {
-            Cents(i64::try_from(before / hundred).map_err(|_| MoneyRefusal::TooLarge)?)
-        } else {
-            Cents::ZERO
-        };
+        let left = left_of(before, (price, hundred))?;
         return Err(DivisionRefusal::TooMuch { at: last, left });
     }
     if let Some(first) = numerators.first_mut() {
@@ -277,6 +274,17 @@ fn weights(
     Ok(parts
         .map(|(share, fixed)| i128::from(share.0) + i128::from(fixed.0))
         .collect())
+}
+
+/// What is left of a price before the last who takes of it, in hundredths: nothing where it is taken already.
+fn left_of(before: i128, (price, hundred): (Cents, i128)) -> Result<Cents, MoneyRefusal> {
+    if before.signum() != i128::from(price.0).signum() {
+        return Ok(Cents::ZERO);
+    }
+    let cents = before.checked_div(hundred).unwrap_or_default();
+    i64::try_from(cents)
+        .map(Cents)
+        .map_err(|_| MoneyRefusal::TooLarge)
 }
 
 fn set<T>(values: &mut [T], at: usize, value: T) {
@@ -358,7 +366,6 @@ fn cut(
     let figures = figures.zip(costs).zip(own).zip(shown_nets).zip(weights);
     let mut parts = Vec::with_capacity(weights.len());
     for (((((((price, net), taxable), tax), cost), own_discount), shown_net), weight) in figures {
-        let minus = |a: Cents, b: Cents| a.checked_sub(b).ok_or(MoneyRefusal::TooLarge);
         let pays = price.checked_add(tax).ok_or(MoneyRefusal::TooLarge)?;
         let shown = match shown_net {
             Some(net) => Some(Shown {
@@ -391,123 +398,6 @@ fn cut(
         }));
     }
     Ok(parts)
-}
-
-/// Divides each level over the payers, by groups of lines that the same levels tax.
-fn divide_levels(
-    lines: &[SaleLine],
-    levels: &[SaleLevel],
-    parts: &mut [PayerPart],
-) -> Result<(), DivisionRefusal> {
-    let billed = |line: &SaleLine| CreditLine {
-        kind: line.kind,
-        billed: line.amounts,
-        credited: LineAmounts::default(),
-    };
-    let billed: Vec<CreditLine> = lines.iter().map(billed).collect();
-    let of_level = |level: &SaleLevel| CreditLevel {
-        rate: level.rate,
-        exempts: level.exempts.clone(),
-        tax: level.tax,
-    };
-    let credited: Vec<CreditLevel> = levels.iter().map(of_level).collect();
-    for part in parts.iter_mut() {
-        part.levels = vec![LevelPart::default(); levels.len()];
-    }
-    let groups = groups(&billed, &credited).map_err(|_| MoneyRefusal::TooLarge)?;
-    for group in groups {
-        let rates = group.levels.iter().filter_map(|at| levels.get(*at));
-        let rates: Vec<Decimal> = rates.map(|level| level.rate.per_hundred()).collect();
-        let mut running = Cents::ZERO;
-        let mut before = vec![Cents::ZERO; group.levels.len()];
-        for part in parts.iter_mut() {
-            let own = part
-                .lines
-                .iter()
-                .filter(|line| group.lines.contains(&line.line));
-            let tax = Cents::sum(own.clone().map(|line| line.amounts.tax))?;
-            let taxable = Cents::sum(own.map(|line| line.amounts.taxable))?;
-            running = running.checked_add(tax).ok_or(MoneyRefusal::TooLarge)?;
-            let after = divided_through(running, &group.shares, &rates)?;
-            for (at, (after, before)) in group.levels.iter().zip(after.iter().zip(&before)) {
-                let Some(level) = part.levels.get_mut(*at) else {
-                    continue;
-                };
-                let more = after.checked_sub(*before);
-                level.tax = more
-                    .and_then(|more| level.tax.checked_add(more))
-                    .ok_or(MoneyRefusal::TooLarge)?;
-                level.taxable = level
-                    .taxable
-                    .checked_add(taxable)
-                    .ok_or(MoneyRefusal::TooLarge)?;
-            }
-            before = after;
-        }
-    }
-    for (at, level) in levels.iter().enumerate() {
-        divide_taxable(at, level, parts)?;
-    }
-    Ok(())
-}
-
-/// What is charged on, where a level taxes less than its lines say, such as above a limit.
-fn divide_taxable(
-    at: usize,
-    level: &SaleLevel,
-    parts: &mut [PayerPart],
-) -> Result<(), DivisionRefusal> {
-    let of = |part: &PayerPart| part.levels.get(at).copied().unwrap_or_default();
-    let by_lines: Vec<Cents> = parts.iter().map(|part| of(part).taxable).collect();
-    if Cents::sum(by_lines.iter().copied())? == level.taxable {
-        return Ok(());
-    }
-    let by_tax: Vec<Cents> = parts.iter().map(|part| of(part).tax).collect();
-    let shares = spread_by_cents(level.taxable, &by_lines)
-        .or_else(|_| spread_by_cents(level.taxable, &by_tax))?;
-    for (part, share) in parts.iter_mut().zip(shares) {
-        if let Some(own) = part.levels.get_mut(at) {
-            own.taxable = share;
-        }
-    }
-    Ok(())
-}
-
-/// A running sum of tax divided over levels: nothing gives nothing, the whole gives the shares, and what lies beyond the
-/// whole or below nothing, as reductions make it, goes on in the same way.
-fn divided_through(
-    running: Cents,
-    shares: &[Cents],
-    rates: &[Decimal],
-) -> Result<Vec<Cents>, DivisionRefusal> {
-    let whole = Cents::sum(shares.iter().copied())?;
-    if running == whole {
-        return Ok(shares.to_vec());
-    }
-    if running == Cents::ZERO {
-        return Ok(vec![Cents::ZERO; shares.len()]);
-    }
-    if whole == Cents::ZERO {
-        return Ok(spread(running, rates)?);
-    }
-    let sign = whole.0.signum();
-    let turned = |amount: Cents| amount.0.checked_mul(sign).ok_or(MoneyRefusal::TooLarge);
-    let (running, whole) = (turned(running)?, turned(whole)?);
-    let upright: Vec<Cents> = shares
-        .iter()
-        .map(|share| turned(*share).map(Cents))
-        .collect::<Result<_, _>>()?;
-    let times = running.div_euclid(whole);
-    let Ok(rest) = share_out(Cents(running.rem_euclid(whole)), &upright) else {
-        let running = running.checked_mul(sign).ok_or(MoneyRefusal::TooLarge)?;
-        return Ok(spread_by_cents(Cents(running), shares)?);
-    };
-    let parts = upright.iter().zip(rest).map(|(share, rest)| {
-        let whole = share.0.checked_mul(times)?;
-        whole.checked_add(rest.0)?.checked_mul(sign).map(Cents)
-    });
-    let parts: Option<Vec<Cents>> = parts.collect();
-    Ok(parts.ok_or(MoneyRefusal::TooLarge)?)
 }
 
 #[cfg(test)]

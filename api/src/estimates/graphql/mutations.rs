@@ -377,7 +377,8 @@ impl EstimatesMutation {
         DraftEstimatePayload::of(outcome.map(EstimateRevision::from))
     }
 
-    /// Drafts the next revision, priced anew; what was sent stays valid until the new one is sent.
+    /// Drafts the next revision, priced anew; what was sent stays valid until the new one is sent. On a completed call it
+    /// says what was done in place of what was accepted, to be billed as `workDone`.
     async fn revise_estimate(
         &self,
         ctx: &Context<'_>,
@@ -399,7 +400,8 @@ impl EstimatesMutation {
         SendEstimatePayload::of(outcome.map(EstimateRevision::from))
     }
 
-    /// Mails an estimate that waits for its answer once more, with a new link; the links sent before end.
+    /// Mails an estimate that waits for its answer once more, with a new link; the links sent before end. One that was
+    /// handed over is reminded of from then on, as any other that was mailed.
     async fn resend_estimate(
         &self,
         ctx: &Context<'_>,

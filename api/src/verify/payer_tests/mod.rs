@@ -117,7 +117,7 @@ impl TestShop {
             added_total: Cents(added),
             authorised_by: "Ana Example".to_owned(),
             how,
-            telephone: (how == ConsentHow::ByTelephone).then(|| "+1 740 555 0147".to_owned()),
+            telephone: (how == ConsentHow::ByTelephone).then(|| "(415) 555-0142".to_owned()),
             conditions: None,
             given_at: noon(),
         }

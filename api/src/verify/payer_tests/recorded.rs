@@ -11,7 +11,7 @@ use crate::closeout::{WorkToBill, work_to_bill};
 use crate::pricing::{self, AddPart};
 
 impl TestShop {
-    async fn part(&self, number: &str, cost: i64) -> part::Model {
+    async fn listed_part(&self, number: &str, cost: i64) -> part::Model {
         let new = AddPart {
             number: number.to_owned(),
             description: format!("Part {number}"),
@@ -67,7 +67,7 @@ async fn the_work_on_record_comes_to_what_it_is_billed_at() {
     for shop in TestShop::everywhere().await {
         let call = shop.open_call().await;
         shop.visit(&[call.id]).await;
-        let latch = shop.part("L-1", 1_000).await;
+        let latch = shop.listed_part("L-1", 1_000).await;
         shop.mend(&call, 40, &[(latch.id, 1)]).await;
         shop.mend(&call, 35, &[(latch.id, 2)]).await;
         let before = shop.to_bill(&call).await;

@@ -1,7 +1,8 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::invoice::credit::{Wanted, credit_part};
+use crate::invoice::credit::{CreditLevel, CreditLine, Wanted, credit_part};
+use crate::money::spread;
 use crate::worked::rows;
 
 #[derive(Deserialize)]
