@@ -40,7 +40,7 @@ pub struct LocalRules {
 }
 
 impl LocalRules {
-    /// What is asked of the bill for a sale without a call: nothing about a machine that was reported and repaired.
+    /// What is asked of the bill for goods without a call: nothing about a machine that was reported and repaired.
     #[must_use]
     pub fn for_sale_of_goods(&self) -> Self {
         let about_a_repair = |element: &Element| {
