@@ -21,6 +21,9 @@ pub struct Model {
     pub amount_cents: i64,
     /// The account it was paid from; none where it is the one with the role.
     pub bank_account_id: Option<i64>,
+    /// The day it was undone.
+    pub reversed_on: Option<Date>,
+    pub reversed_because: Option<String>,
 }
 
 /// Joins are written where they are used.

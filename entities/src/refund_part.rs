@@ -1,4 +1,4 @@
-//! Out of which payment or credit note a refund was paid.
+//! Out of which payment or credit note a refund was paid; rows below zero undo others.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;

@@ -50,6 +50,8 @@ pub struct Model {
     pub fiscal_year_end_month: i32,
     /// Number under which the shop pays over sales tax; e-invoices name it.
     pub tax_registration: Option<String>,
+    /// How customers pay, as bills and estimates with a deposit say it; none for the program's own words.
+    pub payment_instructions: Option<String>,
 }
 
 /// Joins are written where they are used.

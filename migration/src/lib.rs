@@ -32,6 +32,8 @@ mod m20261128_25_journal_by_day;
 mod m20261128_26_cost_of_calls;
 mod m20261128_28_bills_put_right;
 mod m20261128_32_banked_before;
+mod m20261128_34_search;
+mod m20261128_35_desk;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -71,6 +73,8 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_28_bills_put_right::Migration),
             Box::new(m20261128_32_banked_before::Migration),
             Box::new(m20261128_26_cost_of_calls::Migration),
+            Box::new(m20261128_34_search::Migration),
+            Box::new(m20261128_35_desk::Migration),
         ]
     }
 }

@@ -56,6 +56,9 @@ pub struct ApplianceBlock {
     pub model: String,
     /// Serial number as printed, or the shop's own tag.
     pub serial: String,
+    /// Whether `serial` is the shop's own tag, as the plate could not be read.
+    #[serde(default)]
+    pub is_shop_tag: bool,
     /// Rated data, in the order of printing.
     pub ratings: Vec<PlateEntry>,
 }
@@ -251,6 +254,12 @@ pub struct InvoiceDocument {
     pub payments: Vec<PaymentLine>,
     /// Sum received; `0.00` if nothing was.
     pub paid: String,
+    /// What credit notes gave back of it; none for nothing.
+    #[serde(default)]
+    pub credited: Option<String>,
+    /// What was written off; none for nothing.
+    #[serde(default)]
+    pub written_off: Option<String>,
     /// What is still owed (credit note: still to be paid back or set off).
     pub open: String,
     /// Consents to added work: who, when, how, what, added amount. One sentence each.
@@ -304,4 +313,7 @@ pub struct StatementDocument {
     pub closing: String,
     /// Who owes whom, in a sentence.
     pub meaning: String,
+    /// The bills that are open when it is printed and when each is due, one sentence each.
+    #[serde(default)]
+    pub open_bills: Vec<String>,
 }

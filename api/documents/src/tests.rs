@@ -403,3 +403,23 @@ fn a_date_that_is_none_is_refused_by_name() -> Outcome {
     );
     Ok(())
 }
+
+#[test]
+fn large_sums_are_grouped_and_a_shop_tag_is_called_one() -> Outcome {
+    let mut document = invoice()?;
+    document.total = "1234567.89".to_owned();
+    document.paid = "999.50".to_owned();
+    document.written_off = Some("-12345.00".to_owned());
+    if let Some(machine) = &mut document.appliance {
+        machine.is_shop_tag = true;
+        machine.serial = "TAG-000012".to_owned();
+    }
+    let text = text_of(&invoice_pdf(&document)?)?;
+    for part in ["1,234,567.89", "999.50", "Written off", "-12,345.00"] {
+        assert!(text.contains(part), "{part} is missing from:\n{text}");
+    }
+    let lower = text.to_lowercase();
+    assert!(lower.contains("shop tag"), "{text}");
+    assert!(!lower.contains("serial"), "{text}");
+    Ok(())
+}

@@ -33,6 +33,7 @@ pub use operations::deposits::{
 };
 pub use operations::matching::{ConfirmMatch, confirm_match, unmatch};
 pub use operations::reconciling::{ReconcileBank, reconcile_bank, reopen_reconciliation};
+pub use operations::refunds::{ReverseRefund, reverse_refund};
 pub use proposing::{Proposal, proposals};
 pub use store::lines::open as open_lines;
 pub use store::matches::{Booked, Standing, first, outstanding, standing};

@@ -210,10 +210,12 @@ impl Checks {
         day
     }
 
-    /// A day of payment or posting: within ten years before and a year after today.
+    /// A day of payment or posting: within ten years before and a year after today. One that is refused already is not
+    /// refused once more.
     pub fn near(&mut self, path: &str, day: NaiveDate, today: NaiveDate) -> NaiveDate {
         let (earliest, latest) = (today - Days::new(3_660), today + Days::new(366));
-        if day < earliest || day > latest {
+        let is_refused = self.problems.iter().any(|problem| problem.path == path);
+        if !is_refused && (day < earliest || day > latest) {
             self.refuse(
                 ProblemCode::ImpossibleDate,
                 path,

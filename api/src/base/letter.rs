@@ -133,6 +133,10 @@ pub struct InvoiceMail {
     pub total: String,
     /// Sum received.
     pub paid: String,
+    /// What credit notes gave back; empty for nothing.
+    pub credited: String,
+    /// What was written off; empty for nothing.
+    pub written_off: String,
     /// What is still owed.
     pub open: String,
     /// How to pay; empty shows none.

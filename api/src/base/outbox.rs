@@ -51,6 +51,8 @@ pub enum Payload {
         /// Which reminder of it this is, from 1.
         number: i32,
     },
+    /// That a payment came back, and what is open again.
+    PaymentReturned { payment_id: i64 },
     /// Plain words to a member of staff.
     Notice {
         headline: String,
@@ -95,6 +97,7 @@ impl Payload {
             | Self::Invoice { .. }
             | Self::Overdue { .. }
             | Self::Statement { .. }
+            | Self::PaymentReturned { .. }
             | Self::Notice { .. } => false,
         }
     }
@@ -104,7 +107,9 @@ impl Payload {
             Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
             Self::Reminder { .. } | Self::Overdue { .. } => MailKind::Reminder,
             Self::Confirmation { .. } => MailKind::Confirmation,
-            Self::Invoice { .. } | Self::Statement { .. } => MailKind::Invoice,
+            Self::Invoice { .. } | Self::Statement { .. } | Self::PaymentReturned { .. } => {
+                MailKind::Invoice
+            }
             Self::Notice { .. } => MailKind::Notice,
         }
     }

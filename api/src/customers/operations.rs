@@ -6,7 +6,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, 
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::{LINE_MAX, TEXT_MAX};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, search};
+use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right, search};
 
 use super::store;
 
@@ -68,17 +68,11 @@ pub async fn add_customer(act: &Act, new: AddCustomer) -> Result<customer::Model
         .billing
         .as_ref()
         .map(|address| address.checked(&mut checks, "billing"));
-    let row = customer::ActiveModel {
+    let mut row = customer::ActiveModel {
         kind: Set(new.kind),
         name: Set(checks.text("name", &new.name, LINE_MAX)),
         email: Set(checks.email_if_any("email", new.email.as_deref())),
         phone_e164: Set(checks.phone_if_any("phone", new.phone.as_deref(), HOME)),
-        billing_line1: Set(billing.as_ref().map(|address| address.line1.clone())),
-        billing_line2: Set(billing.as_ref().and_then(|address| address.line2.clone())),
-        billing_city: Set(billing.as_ref().map(|address| address.city.clone())),
-        billing_region: Set(billing.as_ref().map(|address| address.region.clone())),
-        billing_postal_code: Set(billing.as_ref().map(|address| address.postal_code.clone())),
-        billing_country: Set(billing.as_ref().map(Address::country)),
         terms_days: Set(new
             .terms_days
             .map(|days| checks.between("termsDays", days, (0, 365)))),
@@ -87,6 +81,7 @@ pub async fn add_customer(act: &Act, new: AddCustomer) -> Result<customer::Model
         version: Set(1),
         ..Default::default()
     };
+    bill_to(&mut row, billing.as_ref());
     checks.finish()?;
     let tx = act.app.db.write().await?;
     let row = row.insert(&tx).await?;
@@ -109,9 +104,12 @@ pub struct ChangeCustomer {
     pub customer_id: i64,
     /// The version that was read; somebody else's change in between is not overwritten.
     pub version: i32,
+    pub kind: Option<CustomerKind>,
     pub name: Option<String>,
     pub email: Option<String>,
     pub phone: Option<String>,
+    pub billing: Change<Address>,
+    pub terms_days: Change<i32>,
     pub notes: Option<String>,
 }
 
@@ -132,18 +130,7 @@ pub async fn change_customer(act: &Act, change: ChangeCustomer) -> Result<custom
         );
     }
     let mut row = before.clone().into_active_model();
-    if let Some(name) = &change.name {
-        row.name = Set(checks.text("name", name, LINE_MAX));
-    }
-    if let Some(email) = &change.email {
-        row.email = Set(checks.email_if_any("email", Some(email)));
-    }
-    if let Some(phone) = &change.phone {
-        row.phone_e164 = Set(checks.phone_if_any("phone", Some(phone), HOME));
-    }
-    if let Some(notes) = &change.notes {
-        row.notes = Set(checks.text_if_any("notes", Some(notes), TEXT_MAX));
-    }
+    change.apply(&mut checks, &mut row);
     row.version = Set(before.version + 1);
     checks.finish()?;
     let after = row.update(&tx).await?;
@@ -160,6 +147,48 @@ pub async fn change_customer(act: &Act, change: ChangeCustomer) -> Result<custom
     Ok(after)
 }
 
+impl ChangeCustomer {
+    fn apply(self, checks: &mut Checks, row: &mut customer::ActiveModel) {
+        if let Some(kind) = self.kind {
+            row.kind = Set(kind);
+        }
+        if let Some(name) = &self.name {
+            row.name = Set(checks.text("name", name, LINE_MAX));
+        }
+        if let Some(email) = &self.email {
+            row.email = Set(checks.email_if_any("email", Some(email)));
+        }
+        if let Some(phone) = &self.phone {
+            row.phone_e164 = Set(checks.phone_if_any("phone", Some(phone), HOME));
+        }
+        if let Some(notes) = &self.notes {
+            row.notes = Set(checks.text_if_any("notes", Some(notes), TEXT_MAX));
+        }
+        let days = self
+            .terms_days
+            .map(|days| checks.between("termsDays", days, (0, 365)));
+        days.set(&mut row.terms_days);
+        let billing = self
+            .billing
+            .map(|address| address.checked(checks, "billing"));
+        match billing {
+            Change::Keep => {}
+            Change::Clear => bill_to(row, None),
+            Change::To(address) => bill_to(row, Some(&address)),
+        }
+    }
+}
+
+/// Writes where bills go; none for the service address.
+fn bill_to(row: &mut customer::ActiveModel, billing: Option<&Address>) {
+    row.billing_line1 = Set(billing.map(|address| address.line1.clone()));
+    row.billing_line2 = Set(billing.and_then(|address| address.line2.clone()));
+    row.billing_city = Set(billing.map(|address| address.city.clone()));
+    row.billing_region = Set(billing.map(|address| address.region.clone()));
+    row.billing_postal_code = Set(billing.map(|address| address.postal_code.clone()));
+    row.billing_country = Set(billing.map(Address::country));
+}
+
 /// A further person to reach at a customer.
 #[derive(Clone, Debug)]
 pub struct AddContact {
@@ -173,7 +202,7 @@ pub struct AddContact {
 /// Records a contact.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; refusals name the field.
+/// `Forbidden`; `NotFound`; `Taken` for a contact with the same name, role, telephone and e-mail; refusals name the field.
 pub async fn add_contact(act: &Act, new: AddContact) -> Result<contact::Model> {
     act.staff_with(Right::AddContact)?;
     let mut checks = Checks::new();
@@ -188,6 +217,7 @@ pub async fn add_contact(act: &Act, new: AddContact) -> Result<contact::Model> {
     checks.finish()?;
     let tx = act.app.db.write().await?;
     let customer = store::get_customer(&tx, "customerId", new.customer_id).await?;
+    must_be_new(&tx, &row).await?;
     let row = row.insert(&tx).await?;
     let contact = Subject {
         kind: "contact",
@@ -197,6 +227,22 @@ pub async fn add_contact(act: &Act, new: AddContact) -> Result<contact::Model> {
     index(&tx, &customer).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Refuses a contact that is there already, typed a second time.
+async fn must_be_new(tx: &impl ConnectionTrait, new: &contact::ActiveModel) -> Result<()> {
+    let customer_id = new.customer_id.clone().take().unwrap_or_default();
+    let is_it = |row: &contact::Model| {
+        new.name == Set(row.name.clone())
+            && new.role == Set(row.role.clone())
+            && new.phone_e164 == Set(row.phone_e164.clone())
+            && new.email == Set(row.email.clone())
+    };
+    if !store::contacts_of(tx, customer_id).await?.iter().any(is_it) {
+        return Ok(());
+    }
+    let message = "This contact is there already.";
+    Err(Error::refused(ProblemCode::Taken, "name", message))
 }
 
 /// A place where machines stand.
@@ -268,10 +314,12 @@ pub async fn add_service_address(
 pub struct ChangeServiceAddress {
     pub service_address_id: i64,
     pub version: i32,
-    pub access_notes: Option<String>,
+    pub address: Option<Address>,
+    pub access_notes: Change<String>,
 }
 
-/// Corrects an address's access notes.
+/// Corrects an address and its access notes. Where region or postal code become others, nobody has confirmed any more where
+/// it is taxed.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Conflict`; refusals name the field.
@@ -291,11 +339,22 @@ pub async fn change_service_address(
         );
     }
     let mut row = before.clone().into_active_model();
-    row.access_notes =
-        Set(checks.text_if_any("accessNotes", change.access_notes.as_deref(), TEXT_MAX));
+    match &change.access_notes {
+        Change::Keep => {}
+        Change::Clear => row.access_notes = Set(None),
+        Change::To(notes) => {
+            row.access_notes = Set(checks.text_if_any("accessNotes", Some(notes), TEXT_MAX));
+        }
+    }
+    if let Some(address) = &change.address {
+        let address = address.checked(&mut checks, "address");
+        moved(&mut row, (&before, address));
+    }
     row.version = Set(before.version + 1);
     checks.finish()?;
     let after = row.update(&tx).await?;
+    let customer = store::get_customer(&tx, "", after.customer_id).await?;
+    index(&tx, &customer).await?;
     let verb = Right::ChangeServiceAddress.mutation();
     audit::record(
         &tx,
@@ -307,6 +366,29 @@ pub async fn change_service_address(
     .await?;
     tx.commit().await?;
     Ok(after)
+}
+
+/// Writes the lines of an address. Another region or postal code may be taxed elsewhere, so what was confirmed is void.
+fn moved(
+    row: &mut service_address::ActiveModel,
+    (before, address): (&service_address::Model, Address),
+) {
+    let country = address.country();
+    if before.region != address.region
+        || before.postal_code != address.postal_code
+        || before.country != country
+    {
+        row.tax_jurisdiction_id = Set(None);
+        row.jurisdiction_confirmed_by = Set(None);
+        row.jurisdiction_confirmed_at = Set(None);
+        row.jurisdictions_proposed = Set(None);
+    }
+    row.country = Set(country);
+    row.line1 = Set(address.line1);
+    row.line2 = Set(address.line2);
+    row.city = Set(address.city);
+    row.region = Set(address.region);
+    row.postal_code = Set(address.postal_code);
 }
 
 /// Confirms where an address is taxed, and by whom.

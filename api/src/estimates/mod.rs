@@ -19,6 +19,7 @@ mod states;
 mod store;
 mod writing;
 
+pub use answering::answers::office;
 pub use answering::link;
 pub use answering::questions::{AnswerQuestion, answer_letter, answer_question};
 pub use answering::recording::{

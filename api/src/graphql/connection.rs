@@ -131,6 +131,56 @@ impl CursorType for DayCursor {
     }
 }
 
+/// Where a row stands in a list that goes by age or, on demand, by days.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum EitherCursor {
+    Row(RowCursor),
+    Day(DayCursor),
+}
+
+impl From<RowCursor> for EitherCursor {
+    fn from(cursor: RowCursor) -> Self {
+        Self::Row(cursor)
+    }
+}
+
+impl From<DayCursor> for EitherCursor {
+    fn from(cursor: DayCursor) -> Self {
+        Self::Day(cursor)
+    }
+}
+
+impl CursorType for EitherCursor {
+    type Error = BadCursor;
+
+    fn decode_cursor(text: &str) -> Result<Self, BadCursor> {
+        RowCursor::decode_cursor(text)
+            .map(Self::Row)
+            .or_else(|_| DayCursor::decode_cursor(text).map(Self::Day))
+    }
+
+    fn encode_cursor(&self) -> String {
+        match self {
+            Self::Row(cursor) => cursor.encode_cursor(),
+            Self::Day(cursor) => cursor.encode_cursor(),
+        }
+    }
+}
+
+/// The same page, in a list that has both orders.
+pub fn either<C, T>(page: Connection<C, T>) -> Connection<EitherCursor, T>
+where
+    C: CursorType + Into<EitherCursor> + Send + Sync,
+    T: OutputType,
+{
+    let mut connection = Connection::new(page.has_previous_page, page.has_next_page);
+    let edges = page.edges.into_iter();
+    connection
+        .edges
+        .extend(edges.map(|edge| Edge::new(edge.cursor.into(), edge.node)));
+    connection
+}
+
 /// How a row is placed in its list, and what it becomes in the graph.
 type Shown<E, T> = (
     fn(&<E as EntityTrait>::Model) -> i64,

@@ -1,6 +1,6 @@
 //! Any record by its id, and the search box over all of them.
 
-use async_graphql::{ComplexObject, Context, ID, Interface, Object, SimpleObject};
+use async_graphql::{ComplexObject, Context, Enum, ID, Interface, Object, SimpleObject};
 
 use crate::appliances::graphql::{Appliance, ApplianceType, Component, FailureMode};
 use crate::attachments::graphql::Attachment;
@@ -13,7 +13,7 @@ use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{
     CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision, RepairTemplate,
 };
-use crate::invoices::graphql::{Invoice, Payment, Refund};
+use crate::invoices::graphql::{Invoice, Payment, Refund, WriteOff};
 use crate::jobs::graphql::Mail;
 use crate::local_rules::graphql::LocalRules;
 use crate::payables::graphql::{SupplierBill, SupplierPayment};
@@ -121,6 +121,52 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
     })
 }
 
+/// A kind of record that the search box finds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+pub enum SearchKind {
+    /// A customer, by name, telephone, e-mail or address.
+    Customer,
+    /// A machine, by make, model, serial or shop tag.
+    Appliance,
+    /// A part of the catalogue, by number or description.
+    Part,
+    /// A call, by number or complaint.
+    ServiceCall,
+    /// An estimate, by number.
+    Estimate,
+    /// An invoice or credit note, by number or customer.
+    Invoice,
+    /// A payment or deposit, by number or reference.
+    Payment,
+    /// Credit paid back, by number or customer.
+    Refund,
+    /// A write-off, by number or customer.
+    WriteOff,
+    /// An order of parts, by number, reference or part.
+    PartOrder,
+    /// Money taken to a bank, by number.
+    BankDeposit,
+}
+
+impl SearchKind {
+    /// As the index names it.
+    fn subject(self) -> &'static str {
+        match self {
+            Self::Customer => "customer",
+            Self::Appliance => "appliance",
+            Self::Part => "part",
+            Self::ServiceCall => "service_call",
+            Self::Estimate => "estimate",
+            Self::Invoice => "invoice",
+            Self::Payment => "payment",
+            Self::Refund => "refund",
+            Self::WriteOff => "write_off",
+            Self::PartOrder => "part_order",
+            Self::BankDeposit => "bank_deposit",
+        }
+    }
+}
+
 /// One record the search box found.
 #[derive(SimpleObject)]
 #[graphql(complex)]
@@ -135,7 +181,7 @@ pub struct SearchHit {
 
 #[ComplexObject]
 impl SearchHit {
-    /// The record; null if it is of a kind that is not looked up by id.
+    /// The record, of a write-off its invoice; null if it is of a kind that is not looked up by id.
     async fn node(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Node>> {
         // Only the desk searches, and it may see every record: so hits are fetched together, by kind.
         let row = self.row;
@@ -146,6 +192,9 @@ impl SearchHit {
             "part" => Part::of(ctx, row).await?.map(Node::from),
             "invoice" => Invoice::of(ctx, row).await?.map(Node::from),
             "payment" => Payment::of(ctx, row).await?.map(Node::from),
+            "refund" => Refund::find(ctx, row).await?.map(Node::from),
+            "write_off" => WriteOff::invoice_of(ctx, row).await?.map(Node::from),
+            "part_order" => PartOrder::of(ctx, row).await?.map(Node::from),
             "bank_deposit" => BankDeposit::of(ctx, row).await?.map(Node::from),
             "estimate" => Estimate::of(ctx, row).await?.map(Node::from),
             _ => None,
@@ -171,14 +220,19 @@ impl NodeQuery {
         }
     }
 
-    /// Finds records by any part of a name, telephone, address, serial, model or document number.
+    /// Finds records by any part of a name, telephone, address, serial, model or document number, with accents or
+    /// without; at most 20. First comes what is called just that or has it as its number, then customers, machines, parts,
+    /// calls and documents, the newest first.
     #[graphql(complexity = "20 + 20 * child_complexity")]
     async fn search(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "Words or parts of words; a hit holds all of them.")] text: String,
+        #[graphql(desc = "Only records of this kind.")] kind: Option<SearchKind>,
     ) -> async_graphql::Result<Vec<SearchHit>> {
-        let rows = search::find(reader(ctx)?, &text, 20).await.map_err(edge)?;
+        let rows = search::find(reader(ctx)?, (&text, kind.map(SearchKind::subject)), 20)
+            .await
+            .map_err(edge)?;
         Ok(rows
             .into_iter()
             .map(|row| SearchHit {

@@ -91,6 +91,7 @@ pub struct Mutation(
     crate::banking::graphql::BankLayoutMutation,
     crate::banking::graphql::BankLinesMutation,
     crate::banking::graphql::ReconciliationsMutation,
+    crate::banking::graphql::RefundsMutation,
     crate::callbacks::graphql::CallbacksMutation,
     crate::stock::graphql::StockMutation,
     crate::stock::graphql::StockBackMutation,

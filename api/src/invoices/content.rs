@@ -40,7 +40,7 @@ pub struct Content {
     pub estimate: String,
     /// Credit note only: number of the invoice it takes back.
     pub corrects: Option<String>,
-    /// Credit note only: why.
+    /// Why it was credited, or charged.
     pub reason: Option<String>,
     /// The problem in the customer's own words.
     pub complaint: String,

@@ -45,8 +45,12 @@ pub use receiving::credit::{
 };
 pub use receiving::deposits::{RecordDeposit, record_deposit};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
+pub use receiving::undoing_refund::undo_refund;
 pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment};
-pub use store::{OpenRow, Owed, is_billed, open_now, open_on, owed_by};
+pub use store::{
+    OpenRow, Owed, get_refund, has_standing_invoice, is_billed, open_now, open_on, owed_by,
+};
 pub use telling::letter::{letter, overdue_letter, pdf};
 pub use telling::resending::{ResendDocument, resend_document};
+pub use telling::returned::returned_letter;
 pub use telling::statement::{SendStatement, account, send_statement, statement_letter};

@@ -3,22 +3,24 @@
 use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, Utc};
-use nameplate_entities::kinds;
 use nameplate_entities::outbox_mail::{self, Column, Entity};
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+use nameplate_entities::{estimate, estimate_revision, invoice, kinds, payment};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Select};
 
+use crate::base::Error;
+use crate::base::outbox::Payload;
 use crate::base::own_work::Sight;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
-use crate::graphql::error::edge;
-use crate::graphql::ids::Kind;
+use crate::graphql::error::{bad_input, edge};
+use crate::graphql::ids::{self, Kind};
+use crate::graphql::loaders;
 use crate::payload;
 
 use super::outbox::{self, RetryMail};
 
 /// What a mail carries.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
-#[graphql(remote = "nameplate_entities::kinds::MailKind")]
 pub enum MailKind {
     /// An estimate with its link, to a customer.
     Estimate,
@@ -26,8 +28,14 @@ pub enum MailKind {
     Reminder,
     /// What was noted of an answer that did not come by the link, to a customer.
     Confirmation,
-    /// An issued invoice or credit note, to a customer.
+    /// An issued invoice, to a customer.
     Invoice,
+    /// An issued credit note, to a customer.
+    CreditNote,
+    /// A statement of account, to a customer.
+    Statement,
+    /// That a payment came back, to a customer.
+    PaymentReturned,
     /// Plain words to a member of staff.
     Notice,
 }
@@ -70,8 +78,54 @@ impl Mail {
     }
 
     /// What it carries.
-    async fn kind(&self) -> MailKind {
-        self.row.kind.into()
+    async fn kind(&self, ctx: &Context<'_>) -> async_graphql::Result<MailKind> {
+        let payload = self.payload()?;
+        if let Payload::Invoice { invoice_id } = payload {
+            let row = loaders::row::<invoice::Entity>(ctx, invoice_id).await?;
+            let is_credit = row.is_some_and(|row| row.kind == kinds::ReceivableKind::CreditNote);
+            return Ok(if is_credit {
+                MailKind::CreditNote
+            } else {
+                MailKind::Invoice
+            });
+        }
+        Ok(match payload {
+            Payload::Estimate { .. } | Payload::EstimateAnswer { .. } => MailKind::Estimate,
+            Payload::Reminder { .. } | Payload::Overdue { .. } => MailKind::Reminder,
+            Payload::Confirmation { .. } => MailKind::Confirmation,
+            Payload::Invoice { .. } => MailKind::Invoice,
+            Payload::Statement { .. } => MailKind::Statement,
+            Payload::PaymentReturned { .. } => MailKind::PaymentReturned,
+            Payload::Notice { .. } => MailKind::Notice,
+        })
+    }
+
+    /// What it is about in a few words: the headline of plain words, or the number of the document it carries.
+    async fn title(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
+        Ok(match self.payload()? {
+            Payload::Notice { headline, .. } => Some(headline),
+            Payload::Invoice { invoice_id } | Payload::Overdue { invoice_id, .. } => {
+                let row = loaders::row::<invoice::Entity>(ctx, invoice_id).await?;
+                row.map(|row| row.number)
+            }
+            Payload::Statement { from, until, .. } => Some(format!("{from} to {until}")),
+            Payload::PaymentReturned { payment_id } => {
+                let row = loaders::row::<payment::Entity>(ctx, payment_id).await?;
+                row.map(|row| row.number)
+            }
+            Payload::Estimate { revision_id, .. }
+            | Payload::Reminder { revision_id, .. }
+            | Payload::Confirmation { revision_id } => {
+                let revision = loaders::row::<estimate_revision::Entity>(ctx, revision_id).await?;
+                match revision {
+                    Some(row) => loaders::row::<estimate::Entity>(ctx, row.estimate_id)
+                        .await?
+                        .map(|row| row.number),
+                    None => None,
+                }
+            }
+            Payload::EstimateAnswer { .. } => None,
+        })
     }
 
     /// The address it goes to.
@@ -90,6 +144,8 @@ impl Mail {
             "estimate" => Kind::Estimate,
             "estimate_revision" => Kind::EstimateRevision,
             "invoice" => Kind::Invoice,
+            "customer" => Kind::Customer,
+            "payment" => Kind::Payment,
             "outbox_mail" => Kind::Mail,
             "flag" => Kind::Flag,
             _ => return None,
@@ -133,6 +189,11 @@ impl Mail {
 }
 
 impl Mail {
+    fn payload(&self) -> async_graphql::Result<Payload> {
+        serde_json::from_str(&self.row.payload_json)
+            .map_err(|error| edge(Error::caused("payload of a mail", error)))
+    }
+
     /// The mail with this id, for the desk.
     pub async fn find(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
         if !matches!(Sight::of(act(ctx)?), Sight::All) {
@@ -151,10 +212,16 @@ pub struct MailQuery;
 impl MailQuery {
     /// Mails that were asked for, newest first.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the four of every page, and three filters"
+    )]
     async fn mails(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "Only mails that stand so.")] state: Option<MailState>,
+        #[graphql(desc = "Only mails about this record, by its id.")] subject_id: Option<ID>,
+        #[graphql(desc = "Only mails to this address.")] to: Option<String>,
         #[graphql(desc = "At most this many from the start, 1 to 100.")] first: Option<i32>,
         #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
         #[graphql(desc = "At most this many from the end, 1 to 100.")] last: Option<i32>,
@@ -163,6 +230,12 @@ impl MailQuery {
         let mut select = Entity::find();
         if let Some(state) = state {
             select = select.filter(Column::State.eq(kinds::MailState::from(state)));
+        }
+        if let Some(id) = subject_id {
+            select = about(select, &id)?;
+        }
+        if let Some(to) = to {
+            select = select.filter(Column::ToEmail.eq(to.trim().to_lowercase()));
         }
         let page = Page {
             first,
@@ -179,6 +252,31 @@ impl MailQuery {
         )
         .await
     }
+}
+
+/// Mails about a record.
+fn about(select: Select<Entity>, id: &ID) -> async_graphql::Result<Select<Entity>> {
+    let Some((kind, row)) = ids::read(id) else {
+        return Err(bad_input("subjectId", "This is no id of a record here."));
+    };
+    let word = match kind {
+        Kind::Estimate => "estimate",
+        Kind::EstimateRevision => "estimate_revision",
+        Kind::Invoice => "invoice",
+        Kind::Mail => "outbox_mail",
+        Kind::Flag => "flag",
+        Kind::Customer => "customer",
+        Kind::Payment => "payment",
+        _ => {
+            return Err(bad_input(
+                "subjectId",
+                "No mail is about a record of this kind.",
+            ));
+        }
+    };
+    Ok(select
+        .filter(Column::SubjectKind.eq(word))
+        .filter(Column::SubjectId.eq(row)))
 }
 
 /// Which failed mail is to be sent again.

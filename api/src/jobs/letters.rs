@@ -29,6 +29,9 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
         Payload::Overdue { invoice_id, number } => {
             invoices::overdue_letter(act.app.db.read(), *invoice_id, *number).await
         }
+        Payload::PaymentReturned { payment_id } => {
+            invoices::returned_letter(act.app.db.read(), shop, *payment_id).await
+        }
         Payload::EstimateAnswer {
             question_id,
             link_token,
@@ -78,6 +81,7 @@ pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> 
         | Payload::Confirmation { .. }
         | Payload::Invoice { .. }
         | Payload::Statement { .. }
+        | Payload::PaymentReturned { .. }
         | Payload::Notice { .. } => Ok(None),
     }
 }

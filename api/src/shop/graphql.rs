@@ -119,6 +119,11 @@ impl Shop {
         self.row.tax_registration.as_deref()
     }
 
+    /// How customers pay, as bills say it; null for the program's own words.
+    async fn payment_instructions(&self) -> Option<&str> {
+        self.row.payment_instructions.as_deref()
+    }
+
     /// ISO 4217 code of every amount here.
     async fn currency(&self) -> &str {
         &self.row.currency
@@ -351,6 +356,8 @@ pub struct ChangeShopInput {
     licence: Option<String>,
     /// Number under which the shop pays over sales tax, which e-invoices name.
     tax_registration: Option<String>,
+    /// How customers pay, as bills say it; empty for the program's own words.
+    payment_instructions: Option<String>,
     /// IANA time zone.
     time_zone: Option<String>,
     /// Callback window in days.
@@ -389,6 +396,7 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             country: input.country,
             licence: input.licence,
             tax_registration: input.tax_registration,
+            payment_instructions: input.payment_instructions,
             time_zone: input.time_zone,
             callback_window_days: input.callback_window_days,
             labour_warranty_days: input.labour_warranty_days,

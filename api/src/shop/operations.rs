@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel};
 
 use crate::base::audit::{self, Subject};
-use crate::base::check::LINE_MAX;
+use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::numbers::Series;
 use crate::base::secret::{self, Token};
 use crate::base::{Act, App, Caller, Checks, Error, ProblemCode, Result, Right};
@@ -49,6 +49,7 @@ fn default_settings() -> shop::ActiveModel {
         country: Set("US".to_owned()),
         licence: Set(None),
         tax_registration: Set(None),
+        payment_instructions: Set(None),
         currency: Set("USD".to_owned()),
         time_zone: Set("UTC".to_owned()),
         callback_window_days: Set(30),
@@ -82,6 +83,7 @@ pub struct ChangeShop {
     pub country: Option<String>,
     pub licence: Option<String>,
     pub tax_registration: Option<String>,
+    pub payment_instructions: Option<String>,
     pub time_zone: Option<String>,
     pub callback_window_days: Option<i32>,
     pub labour_warranty_days: Option<i32>,
@@ -160,6 +162,10 @@ impl ChangeShop {
         if let Some(number) = &self.tax_registration {
             let number = checks.text_if_any("taxRegistration", Some(number), LINE_MAX);
             row.tax_registration = Set(number);
+        }
+        if let Some(words) = &self.payment_instructions {
+            let words = checks.text_if_any("paymentInstructions", Some(words), TEXT_MAX);
+            row.payment_instructions = Set(words);
         }
     }
 

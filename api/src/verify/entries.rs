@@ -76,8 +76,17 @@ pub const ENTRIES: &[Rule] = &[
         sql: "SELECT r.id AS row_id, CAST(COALESCE(SUM(e.debit_cents), 0) AS BIGINT) AS found, \
               r.amount_cents AS expected FROM refund r \
               LEFT JOIN journal_entry e ON e.document_kind = 'refund' AND e.document_id = r.id \
-              AND e.entry_on = r.refunded_on GROUP BY r.id, r.amount_cents \
+              AND e.entry_on = r.refunded_on AND e.reverses_entry_id IS NULL GROUP BY r.id, r.amount_cents \
               HAVING COUNT(e.id) <> 1 OR SUM(e.debit_cents) <> r.amount_cents ORDER BY r.id",
+    },
+    Rule {
+        table: "refund",
+        what: "entries that undo it on the day it was undone",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, \
+              CAST((SELECT COUNT(*) FROM journal_entry e WHERE e.document_kind = 'refund' AND e.document_id = r.id \
+              AND e.reverses_entry_id IS NOT NULL AND e.entry_on = r.reversed_on) AS BIGINT) AS found, \
+              CAST(CASE WHEN r.reversed_on IS NULL THEN 0 ELSE 1 END AS BIGINT) AS expected FROM refund r) s \
+              WHERE found <> expected ORDER BY id",
     },
     Rule {
         table: "write_off",

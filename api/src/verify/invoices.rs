@@ -64,10 +64,11 @@ const OPEN: &[Rule] = &[
     },
     Rule {
         table: "refund",
-        what: "cents of its parts against the amount",
-        sql: "SELECT r.id AS row_id, CAST(COALESCE(SUM(p.amount_cents), 0) AS BIGINT) AS found, \
-              r.amount_cents AS expected FROM refund r LEFT JOIN refund_part p ON p.refund_id = r.id \
-              GROUP BY r.id, r.amount_cents HAVING COALESCE(SUM(p.amount_cents), 0) <> r.amount_cents ORDER BY r.id",
+        what: "cents of its parts against the amount, or nothing once it is undone",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT r.id, \
+              CAST(COALESCE((SELECT SUM(p.amount_cents) FROM refund_part p WHERE p.refund_id = r.id), 0) AS BIGINT) AS found, \
+              CASE WHEN r.reversed_on IS NULL THEN r.amount_cents ELSE 0 END AS expected FROM refund r) s \
+              WHERE found <> expected ORDER BY id",
     },
     Rule {
         table: "allocation",

@@ -186,6 +186,16 @@ async fn a_count_brings_the_record_to_what_is_there_and_posts_the_difference() {
             reason: "dropped".to_owned(),
             adjusted_on: None,
         };
+        for (change, path) in [(-6, "change"), (0, "change")] {
+            let too_many = AdjustStock {
+                idempotency_key: shop.key(),
+                change: change.into(),
+                ..broken.clone()
+            };
+            let outcome = stock::adjust_stock(&shop.owner(), too_many).await;
+            let expected = [(ProblemCode::OutOfRange, path.to_owned())];
+            assert_eq!(refusals(outcome), expected);
+        }
         stock::adjust_stock(&shop.owner(), broken).await.unwrap();
         assert_eq!(parts.held(part.id).await, (4.into(), 6_000));
         let taken_over = shop.part(Cents(700)).await;
@@ -253,6 +263,14 @@ async fn a_call_waits_for_its_parts_and_is_listed_once_all_have_come() {
     };
     assert_eq!((order.number.as_str(), ready().await), ("O-000001", 0));
     for (came, is_ready) in [(1, 0), (1, 1)] {
+        let too_many = ReceiveParts {
+            order_id: Some(order.id),
+            paid_from: None,
+            ..parts.receipt(part.id, (3, 900))
+        };
+        let outcome = stock::receive_parts(&shop.owner(), too_many).await;
+        let expected = [(ProblemCode::TooMuch, "quantity".to_owned())];
+        assert_eq!(refusals(outcome), expected);
         let receipt = ReceiveParts {
             order_id: Some(order.id),
             paid_from: None,

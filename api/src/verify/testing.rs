@@ -154,7 +154,8 @@ impl TestShop {
     }
 }
 
-fn offer(part_price: Cents, discount: Option<Cents>) -> Offer {
+/// A part at this price, an hour and a half of labour, a trip.
+pub fn offer(part_price: Cents, discount: Option<Cents>) -> Offer {
     let line = |kind: ChargeKind| NewLine {
         description: Some(format!("{kind:?}")),
         ..NewLine::of(kind)

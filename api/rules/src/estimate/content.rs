@@ -109,6 +109,21 @@ pub struct ApplianceBlock {
     pub model: String,
     /// Serial as printed on its plate, or the shop's tag.
     pub serial: String,
+    /// Whether `serial` is the shop's tag. Left out of the frozen text where it is not, so that older ones stay as they are.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub is_shop_tag: bool,
+}
+
+impl ApplianceBlock {
+    /// What is printed before `serial`.
+    #[must_use]
+    pub fn serial_label(&self) -> &'static str {
+        if self.is_shop_tag {
+            "shop tag"
+        } else {
+            "serial"
+        }
+    }
 }
 
 /// One figure of a rating plate, such as `Rated voltage`, `240 V`.

@@ -138,6 +138,7 @@ fn desk() -> Desk {
             make: text("Halvorsen"),
             model: text("R-1"),
             serial: text("7Q04"),
+            ..ApplianceBlock::default()
         },
         lines: vec![
             line(ChargeKind::Part, "Terminal block"),

@@ -7,6 +7,7 @@ pub mod layouts;
 pub mod lines;
 pub mod matching;
 pub mod reconciliations;
+pub mod refunds;
 
 use async_graphql::Context;
 
@@ -19,6 +20,7 @@ pub use layouts::BankLayoutMutation;
 pub use lines::BankLinesQuery;
 pub use matching::BankLinesMutation;
 pub use reconciliations::{BankReconciliation, ReconciliationsMutation, ReconciliationsQuery};
+pub use refunds::RefundsMutation;
 
 /// Whether the caller handles the shop's money: owner and office do.
 fn may_read(ctx: &Context<'_>) -> async_graphql::Result<bool> {

@@ -5,3 +5,4 @@ pub mod booking;
 pub mod deposits;
 pub mod matching;
 pub mod reconciling;
+pub mod refunds;

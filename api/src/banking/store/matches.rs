@@ -193,3 +193,21 @@ pub async fn postings_of(db: &impl ConnectionTrait, match_id: i64) -> Result<Vec
         .await?;
     Ok(rows.into_iter().map(|row| row.posting_id).collect())
 }
+
+#[derive(FromQueryResult)]
+struct Shown {
+    count: i64,
+}
+
+/// Whether a statement of a bank shows a posting of this document, by its kind and id.
+pub async fn shows(
+    db: &impl ConnectionTrait,
+    (document_kind, document_id): (&str, i64),
+) -> Result<bool> {
+    let sql = "SELECT CAST(COUNT(*) AS BIGINT) AS count FROM journal_entry e JOIN posting p ON p.entry_id = e.id \
+         JOIN bank_match_posting m ON m.posting_id = p.id WHERE e.document_kind = $1 AND e.document_id = $2";
+    let values = [document_kind.into(), document_id.into()];
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    let found = Shown::find_by_statement(statement).one(db).await?;
+    Ok(found.is_some_and(|row| row.count > 0))
+}

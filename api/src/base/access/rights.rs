@@ -250,6 +250,8 @@ rights! {
     ApplyCredit "applyCredit" Desk,
     /// Pay a customer's credit back.
     RefundCredit "refundCredit" Owner,
+    /// Undo a refund that was typed wrongly or never cashed.
+    ReverseRefund "reverseRefund" Owner,
     /// Undo a payment that came back or was typed by mistake.
     ReversePayment "reversePayment" Desk,
     /// Take receipts to an account at a bank.

@@ -11,12 +11,13 @@ use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, NaiveDate, Utc};
 use futures_util::future::try_join_all;
 use nameplate_entities::{finding, reading as reading_table, service_call, visit_call};
+use sea_orm::sea_query::ExprTrait;
 use sea_orm::{ColumnTrait, QueryFilter, Select};
 
 use crate::appliances::graphql::Appliance;
 use crate::attachments::On;
 use crate::attachments::graphql::Attachment;
-use crate::base::own_work;
+use crate::base::{Act, Error, Result, own_work};
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{CallConsent, Estimate};
@@ -25,9 +26,10 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
-use crate::shop;
+use crate::invoices::graphql::Invoice;
 use crate::stock::graphql::PartOrder;
 use crate::warranty::graphql::ShopWarranty;
+use crate::{invoices, shop};
 
 use super::store;
 
@@ -223,6 +225,11 @@ impl ServiceCall {
         Estimate::of_call(ctx, self.row.id).await
     }
 
+    /// Invoices and credit notes for it, oldest first; several invoices where payers share it.
+    async fn invoices(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Invoice>> {
+        Invoice::of_call(ctx, self.row.id).await
+    }
+
     /// The callback that this call may be, or is.
     async fn callback(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Callback>> {
         Callback::of_call(ctx, self.row.id).await
@@ -250,13 +257,16 @@ pub struct ServiceCallFilter {
     customer_id: Option<ID>,
     /// With a visit of this technician, planned or made.
     technician_id: Option<ID>,
+    /// Whether an invoice stands for them; credit notes that take all of it back undo that. For owner and office.
+    billed: Option<bool>,
 }
 
 impl ServiceCallFilter {
     fn narrow(
         &self,
+        act: &Act,
         select: Select<service_call::Entity>,
-    ) -> crate::base::Result<Select<service_call::Entity>> {
+    ) -> Result<Select<service_call::Entity>> {
         let id = |kind: Kind, name: &str, id: &Option<ID>| {
             kind.row_if_any(&format!("filter.{name}"), id.as_ref())
         };
@@ -277,6 +287,13 @@ impl ServiceCallFilter {
         if let Some(id) = technician {
             let calls = own_work::call_ids(id);
             select = select.filter(service_call::Column::Id.in_subquery(calls));
+        }
+        if let Some(billed) = self.billed {
+            if !act.is_desk() {
+                return Err(Error::Forbidden);
+            }
+            let is_billed = invoices::has_standing_invoice();
+            select = select.filter(if billed { is_billed } else { is_billed.not() });
         }
         Ok(select)
     }
@@ -316,8 +333,12 @@ impl CallsQuery {
         last: Option<i32>,
         #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
     ) -> async_graphql::Result<Connection<RowCursor, ServiceCall>> {
-        let visible = store::visible_to(act(ctx)?);
-        let select = filter.unwrap_or_default().narrow(visible).map_err(edge)?;
+        let act = act(ctx)?;
+        let visible = store::visible_to(act);
+        let select = filter
+            .unwrap_or_default()
+            .narrow(act, visible)
+            .map_err(edge)?;
         connection::newest_first(
             reader(ctx)?,
             select,

@@ -117,6 +117,11 @@ impl Customer {
         self.row.terms_days
     }
 
+    /// Where bills go; null for the service address.
+    async fn billing(&self) -> Option<BillingAddress> {
+        BillingAddress::of(&self.row)
+    }
+
     /// Whether this customer wants e-invoices, and what these say; null while nothing was said about it.
     async fn e_invoicing(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<EInvoicing>> {
         let row = loaders::row::<e_invoicing::Entity>(ctx, self.row.id).await?;
@@ -169,6 +174,37 @@ impl Customer {
             .await
             .map_err(edge)?;
         Ok(rows.into_iter().map(Customer::from).collect())
+    }
+}
+
+/// Where a customer's bills go.
+#[derive(SimpleObject)]
+pub struct BillingAddress {
+    /// First line.
+    line1: String,
+    /// Second line.
+    line2: Option<String>,
+    /// Town.
+    city: String,
+    /// State or province.
+    region: String,
+    /// Postal code.
+    postal_code: String,
+    /// ISO 3166 country code.
+    country: String,
+}
+
+impl BillingAddress {
+    fn of(row: &customer::Model) -> Option<Self> {
+        let text = |value: &Option<String>| value.clone().unwrap_or_default();
+        Some(Self {
+            line1: row.billing_line1.clone()?,
+            line2: row.billing_line2.clone(),
+            city: text(&row.billing_city),
+            region: text(&row.billing_region),
+            postal_code: text(&row.billing_postal_code),
+            country: text(&row.billing_country),
+        })
     }
 }
 

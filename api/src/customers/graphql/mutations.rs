@@ -1,8 +1,8 @@
 //! Recording and correcting customers and addresses.
 
-use async_graphql::{Context, ID, InputObject, Object};
+use async_graphql::{Context, ID, InputObject, MaybeUndefined, Object};
 
-use crate::base::Result;
+use crate::base::{Change, Result};
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::payload;
@@ -88,12 +88,18 @@ pub struct ChangeCustomerInput {
     customer_id: ID,
     /// The version that was read.
     version: i32,
+    /// Household or organisation.
+    kind: Option<CustomerKind>,
     /// Name as on documents.
     name: Option<String>,
     /// E-mail address for documents.
     email: Option<String>,
     /// Telephone, national or international.
     phone: Option<String>,
+    /// Where bills go; null for the service address.
+    billing: MaybeUndefined<AddressInput>,
+    /// Days from invoice to due date; null for the shop's.
+    terms_days: MaybeUndefined<i32>,
     /// Notes of the office.
     notes: Option<String>,
 }
@@ -103,9 +109,12 @@ impl ChangeCustomerInput {
         Ok(operations::ChangeCustomer {
             customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
             version: self.version,
+            kind: self.kind.map(Into::into),
             name: self.name,
             email: self.email,
             phone: self.phone,
+            billing: Change::from(self.billing).map(Into::into),
+            terms_days: self.terms_days.into(),
             notes: self.notes,
         })
     }
@@ -194,8 +203,11 @@ pub struct ChangeServiceAddressInput {
     service_address_id: ID,
     /// The version that was read.
     version: i32,
-    /// How to get in, and what to watch for; left out or empty clears it.
-    access_notes: Option<String>,
+    /// The address as it should read; stays when left out. Another region or postal code voids where it is taxed, which is
+    /// confirmed anew then.
+    address: Option<AddressInput>,
+    /// How to get in, and what to watch for; stays when left out, null or empty clears it.
+    access_notes: MaybeUndefined<String>,
 }
 
 impl ChangeServiceAddressInput {
@@ -204,7 +216,8 @@ impl ChangeServiceAddressInput {
             service_address_id: Kind::ServiceAddress
                 .row("serviceAddressId", &self.service_address_id)?,
             version: self.version,
-            access_notes: self.access_notes,
+            address: self.address.map(Into::into),
+            access_notes: self.access_notes.into(),
         })
     }
 }

@@ -226,10 +226,7 @@ pub async fn tell_the_shop(
 }
 
 /// The shop's own address; while it has none, everybody who works at the desk.
-pub(in crate::estimates) async fn office(
-    tx: &impl ConnectionTrait,
-    settings: &Settings,
-) -> Result<Vec<Addressee>> {
+pub async fn office(tx: &impl ConnectionTrait, settings: &Settings) -> Result<Vec<Addressee>> {
     let shop = Addressee {
         email: settings.row.email.clone(),
         name: settings.row.name.clone(),

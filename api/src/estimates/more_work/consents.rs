@@ -46,7 +46,8 @@ pub struct RecordConsent {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing` for the number of a consent by
-/// telephone; `ImpossibleDate` for one that is still to come or was given before the acceptance.
+/// telephone; `ImpossibleDate` for one that is still to come, or was given before the call was opened or the
+/// estimate accepted.
 pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consent::Model> {
     let staff_id = act.staff_with(Right::RecordConsent)?;
     let verb = Right::RecordConsent.mutation();
@@ -59,6 +60,14 @@ pub async fn record_consent(act: &Act, new: RecordConsent) -> Result<call_consen
     let call = calls::get_call(&tx, "callId", new.call_id).await?;
     let settings = shop::settings(&tx).await?;
     let mut row = checked(act, &settings, &new)?;
+    if settings.day_of(new.given_at) < call.opened_on {
+        let words = format!("Call {} was opened on {}.", call.number, call.opened_on);
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "givenAt",
+            words,
+        ));
+    }
     let accepted = store::accepted_revision(&tx, call.id).await?;
     let answered_at = accepted.as_ref().and_then(|row| row.answered_at);
     if answered_at.is_some_and(|at| new.given_at < at) {

@@ -127,6 +127,11 @@ async fn reach(
     if !is_open || estimate.reminders_stopped_at.is_some() {
         return Ok(Reach::Never);
     }
+    // Whoever accepted another estimate for this work is not asked about this one.
+    let accepted = store::accepted_revision(tx, estimate.call_id).await?;
+    if accepted.is_some_and(|row| row.estimate_id != estimate.id && !row.billing_taken_back) {
+        return Ok(Reach::Never);
+    }
     // Whoever waits for an answer of ours is not nudged for theirs.
     if store::has_open_questions(tx, revision.id).await? {
         return Ok(Reach::NotYet);

@@ -41,8 +41,10 @@ pub struct PlateView {
     pub make: String,
     /// Model as printed.
     pub model: String,
-    /// Serial number as printed.
+    /// Serial number as printed, or the shop's tag.
     pub serial: String,
+    /// Whether it is the shop's tag.
+    pub is_shop_tag: bool,
     /// Rated data, in order.
     pub ratings: Vec<PlateFigure>,
 }

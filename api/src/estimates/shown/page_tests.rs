@@ -27,6 +27,7 @@ pub(in crate::estimates) fn sample_page() -> EstimatePage {
             make: text("Halvorsen"),
             model: text("HWE-50-2T"),
             serial: text("7Q04-118823"),
+            is_shop_tag: false,
             ratings: vec![
                 figure("Rated voltage", "240 V ~ 60 Hz"),
                 figure("Rated power", "4,500 W"),

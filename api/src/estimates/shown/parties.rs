@@ -66,6 +66,7 @@ pub fn appliance_block(row: &appliance::Model, of_type: &appliance_type::Model) 
             .or(row.shop_tag.as_ref())
             .cloned()
             .unwrap_or_default(),
+        is_shop_tag: row.serial.is_none() && row.shop_tag.is_some(),
     }
 }
 

@@ -68,6 +68,7 @@ pub fn page(content: Content, shop: ShopView, token: &str, content_hash: &str) -
             make: content.appliance.make,
             model: content.appliance.model,
             serial: content.appliance.serial,
+            is_shop_tag: content.appliance.is_shop_tag,
             ratings: content
                 .ratings
                 .into_iter()
@@ -232,6 +233,7 @@ pub fn document(
             make: content.appliance.make,
             model: content.appliance.model,
             serial: content.appliance.serial,
+            is_shop_tag: content.appliance.is_shop_tag,
             ratings: content
                 .ratings
                 .into_iter()
@@ -317,10 +319,11 @@ fn as_printed(option: OfferOption) -> (OfferOption, Vec<Taxed>) {
 pub fn mail(content: Content, link: String) -> EstimateMail {
     let (since, different) = (changed_since(&content), changes(&content));
     let revision = shown_revision(&content);
+    let label = content.appliance.serial_label();
     let machine = [
         content.appliance.kind,
         format!("{} {}", content.appliance.make, content.appliance.model),
-        format!("serial {}", content.appliance.serial),
+        format!("{label} {}", content.appliance.serial),
     ];
     EstimateMail {
         shop: MailShop {

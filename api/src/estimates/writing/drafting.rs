@@ -96,9 +96,12 @@ pub struct ReviseEstimate {
 
 /// Drafts the next revision, priced anew. What was sent stays valid until the new one is sent.
 ///
+/// Of an accepted estimate this is possible after the call was completed, too: what was done may differ from what was
+/// accepted, and such a draft is billed in its place. It cannot be sent.
+///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` when the estimate is invoiced or its call is closed; else as
-/// [`draft_estimate`].
+/// `Forbidden`; `NotFound`; `WrongState` when the estimate is invoiced, or its call is neither open nor completed with
+/// an accepted revision; else as [`draft_estimate`].
 pub async fn revise_estimate(
     act: &Act,
     change: ReviseEstimate,

@@ -11,7 +11,7 @@ use nameplate_rules::percent::Percent;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, wording};
 use crate::invoices::issuing::charges::{self, Charge};
 use crate::invoices::store;
 use crate::shop::{self, Settings};
@@ -149,9 +149,11 @@ async fn charge_one(
         LateCharge::Amount(_) => "for the month begun".to_owned(),
     };
     let charge = Charge {
-        description: format!(
-            "Late charge on {} of invoice {}, due {}: {how}, as far as local law allows it",
-            open, invoice.number, owed.due_on
+        description: format!("Late charge, {how}, as far as local law allows it"),
+        reason: format!(
+            "{} {open} was due on {} and is open.",
+            settings.row.currency,
+            wording::day(owed.due_on)
         ),
         invoice,
         amount,

@@ -1,15 +1,17 @@
-//! Reminders of what is overdue: by the shop's plan, once each, never of what is paid or disputed.
+//! Reminders of what is overdue: by the shop's plan, once each, never of what is paid or disputed. Of customers without an
+//! e-mail address the shop is told.
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::{receivable, receivable_terms};
+use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit;
 use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Result};
+use crate::base::{Act, Result, wording};
 use crate::invoices::issuing::writing;
 use crate::invoices::store;
-use crate::{customers, shop};
+use crate::{customers, estimates, shop};
 
 use super::terms;
 
@@ -71,19 +73,21 @@ async fn remind(
 ) -> Result<bool> {
     let customer = customers::get_customer(tx, "", before.customer_id).await?;
     let is_owed = before.open_cents > 0 && before.disputed_on.is_none();
-    let to = customer.email.filter(|_| is_owed);
+    let to = customer.email.as_ref().filter(|_| is_owed);
     let subject = writing::subject(before.invoice_id);
     let number = before.reminders_sent.saturating_add(1);
     if let Some(email) = &to {
         let to = Addressee {
-            email: email.clone(),
-            name: customer.name,
+            email: (*email).clone(),
+            name: customer.name.clone(),
         };
         let payload = Payload::Overdue {
             invoice_id: before.invoice_id,
             number,
         };
         outbox::enqueue(tx, act, &to, subject, &payload).await?;
+    } else if is_owed {
+        tell_the_shop(tx, act, (&before, &customer.name, customer.phone_e164)).await?;
     }
     let after = receivable::ActiveModel {
         invoice_id: Set(before.invoice_id),
@@ -98,6 +102,37 @@ async fn remind(
     let after = after.update(tx).await?;
     audit::record(tx, act, VERB, subject, (Some(&before), Some(&after))).await?;
     Ok(to.is_some())
+}
+
+/// A customer without an e-mail address is called or written to; the shop is told once for each reminder of the plan.
+async fn tell_the_shop(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (owed, name, phone): (&receivable::Model, &str, Option<String>),
+) -> Result<()> {
+    let settings = shop::settings(tx).await?;
+    let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;
+    let reach = phone.map_or_else(
+        || "There is no telephone number either; write a letter.".to_owned(),
+        |phone| format!("Call {}.", wording::phone(&phone)),
+    );
+    let notice = Payload::Notice {
+        headline: format!("{name} owes {} and has no e-mail address", invoice.number),
+        sentences: vec![
+            format!(
+                "{} {} of invoice {} was due on {}. A reminder is due today, but there is no e-mail address to send it to.",
+                settings.row.currency,
+                Cents(owed.open_cents),
+                invoice.number,
+                wording::day(owed.due_on)
+            ),
+            reach,
+        ],
+    };
+    for to in estimates::office(tx, &settings).await? {
+        outbox::enqueue(tx, act, &to, writing::subject(invoice.id), &notice).await?;
+    }
+    Ok(())
 }
 
 /// Why a reminder that waits to be sent is over; none while it should go.

@@ -14,10 +14,10 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::invoices::receiving::settling;
 use crate::invoices::store;
-use crate::{books, shop};
+use crate::{books, customers, shop};
 
 use super::terms;
 
@@ -80,9 +80,20 @@ pub async fn write_off_invoice(act: &Act, order: WriteOffInvoice) -> Result<invo
     let entry = events::write_off(Debtor::Customer, bad_debt, &taxes);
     settling::post(&tx, act, (subject(row.id), on, memo), entry).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
+    make_findable(&tx, &row, &invoice).await?;
     once.keep(&tx, act, &invoice.id).await?;
     tx.commit().await?;
     Ok(invoice)
+}
+
+async fn make_findable(
+    tx: &impl ConnectionTrait,
+    row: &write_off::Model,
+    invoice: &invoice::Model,
+) -> Result<()> {
+    let customer = customers::get_customer(tx, "", invoice.customer_id).await?;
+    let title = format!("{}, {}, {}", row.number, invoice.number, customer.name);
+    search::index(tx, subject(row.id), &title, &[&row.number, &customer.name]).await
 }
 
 fn subject(id: i64) -> Subject {

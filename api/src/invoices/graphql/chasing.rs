@@ -57,6 +57,14 @@ impl WriteOff {
         let row = loaders::row::<write_off::Entity>(ctx, id).await?;
         Ok(row.map(Self::from))
     }
+
+    /// The invoice of a write-off the caller may see.
+    pub async fn invoice_of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Invoice>> {
+        match loaders::row::<write_off::Entity>(ctx, id).await? {
+            Some(row) => Invoice::of(ctx, row.invoice_id).await,
+            None => Ok(None),
+        }
+    }
 }
 
 #[async_graphql::ComplexObject]

@@ -4,22 +4,21 @@ pub mod chasing;
 pub mod electronic;
 pub mod mutations;
 pub mod payments;
+pub mod queries;
 pub mod receivables;
 pub mod receiving;
 pub mod statements;
 
-use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{
-    allocation, customer, invoice, invoice_division, invoice_line, invoice_tax, payment,
-    receivable, write_off,
+    allocation, customer, invoice, invoice_division, invoice_line, invoice_tax, receivable,
+    write_off,
 };
 
 use crate::calls::graphql::ServiceCall;
 use crate::customers::graphql::Customer;
 use crate::estimates::graphql::EstimateRevision;
-use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -30,12 +29,12 @@ use crate::pricing::graphql::{ChargeKind, PartCondition};
 use crate::shop::graphql::Staff;
 
 use super::issuing::local;
-use super::store;
 
 pub use chasing::{ChasingMutation, ChasingQuery, WriteOff};
 pub use electronic::{EInvoicesMutation, EInvoicing};
 pub use mutations::InvoicesMutation;
 pub use payments::{Allocation, Payment, PaymentMethod};
+pub use queries::InvoicesQuery;
 pub use receivables::ReceivablesQuery;
 pub use receiving::{PaymentReversal, ReceivingMutation, ReceivingQuery, Refund};
 pub use statements::{AccountStatementsMutation, AccountStatementsQuery};
@@ -72,6 +71,13 @@ impl Invoice {
         Ok(loaders::row::<invoice::Entity>(ctx, id)
             .await?
             .map(Self::from))
+    }
+
+    /// The documents of a call, oldest first.
+    pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
+        let column = invoice::Column::CallId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, call_id).await?;
+        Ok(rows.into_iter().map(Self::from).collect())
     }
 
     /// The document with this id, if the caller may see it.
@@ -201,7 +207,7 @@ impl Invoice {
         Staff::of(ctx, self.row.issued_by).await
     }
 
-    /// Credit note only: why.
+    /// Why it was credited, or what a charge about another invoice is for; null for other invoices.
     async fn reason(&self) -> Option<&str> {
         self.row.reason.as_deref()
     }
@@ -292,6 +298,22 @@ impl Invoice {
     async fn disputed_because(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
         let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
         Ok(row.and_then(|row| row.disputed_because))
+    }
+
+    /// How many reminders of it were sent; null for a credit note.
+    async fn reminders_sent(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<i32>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        Ok(row.map(|row| row.reminders_sent))
+    }
+
+    /// The day of the next reminder, unless it is paid before; null where none is to come or it is disputed.
+    async fn next_reminder_on(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<NaiveDate>> {
+        let row = loaders::row::<receivable::Entity>(ctx, self.row.id).await?;
+        let owed = row.filter(|row| row.open_cents > 0 && row.disputed_on.is_none());
+        Ok(owed.and_then(|row| row.next_reminder_on))
     }
 
     /// Its write-offs, those included that were undone, oldest first.
@@ -405,91 +427,5 @@ impl From<invoice_tax::Model> for InvoiceTax {
             taxable: Money::cents(row.taxable_cents),
             tax: Money::cents(row.tax_cents),
         }
-    }
-}
-
-/// Invoices and payments.
-#[derive(Default)]
-pub struct InvoicesQuery;
-
-#[Object]
-impl InvoicesQuery {
-    /// The invoice or credit note with this id; null if there is none.
-    async fn invoice(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "Its id.")] id: ID,
-    ) -> async_graphql::Result<Option<Invoice>> {
-        match Kind::Invoice.row("id", &id) {
-            Ok(row) => Invoice::find(ctx, row).await,
-            Err(_) => Ok(None),
-        }
-    }
-
-    /// Invoices and credit notes, newest first.
-    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "the four of every page, and two filters"
-    )]
-    async fn invoices(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "Only this customer's.")] customer_id: Option<ID>,
-        #[graphql(desc = "Only invoices with something open.", default = false)] open_only: bool,
-        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
-        first: Option<i32>,
-        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
-        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
-        last: Option<i32>,
-        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
-    ) -> async_graphql::Result<Connection<RowCursor, Invoice>> {
-        let customer = Kind::Customer
-            .row_if_any("customerId", customer_id.as_ref())
-            .map_err(edge)?;
-        connection::newest_first(
-            reader(ctx)?,
-            store::invoices(customer, open_only),
-            invoice::Column::Id,
-            Page {
-                first,
-                after,
-                last,
-                before,
-            },
-            (|row| row.id, Invoice::from),
-        )
-        .await
-    }
-
-    /// Payments, newest first.
-    #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    async fn payments(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "Only this customer's.")] customer_id: Option<ID>,
-        #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
-        first: Option<i32>,
-        #[graphql(desc = "Only what follows this cursor.")] after: Option<String>,
-        #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
-        last: Option<i32>,
-        #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
-    ) -> async_graphql::Result<Connection<RowCursor, Payment>> {
-        let customer = Kind::Customer
-            .row_if_any("customerId", customer_id.as_ref())
-            .map_err(edge)?;
-        connection::newest_first(
-            reader(ctx)?,
-            store::payments(customer),
-            payment::Column::Id,
-            Page {
-                first,
-                after,
-                last,
-                before,
-            },
-            (|row| row.id, Payment::from),
-        )
-        .await
     }
 }

@@ -97,6 +97,10 @@ pub struct Refund {
     recorded_at: DateTime<Utc>,
     /// How much.
     amount: Money,
+    /// The day it was undone; null while it stands.
+    reversed_on: Option<NaiveDate>,
+    /// Why it was undone.
+    reversed_because: Option<String>,
     #[graphql(skip)]
     row: refund::Model,
 }
@@ -110,6 +114,8 @@ impl From<refund::Model> for Refund {
             refunded_on: row.refunded_on,
             recorded_at: row.recorded_at,
             amount: Money::cents(row.amount_cents),
+            reversed_on: row.reversed_on,
+            reversed_because: row.reversed_because.clone(),
             row,
         }
     }

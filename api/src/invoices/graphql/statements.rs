@@ -32,6 +32,8 @@ pub enum StatementLineKind {
     WriteOff,
     /// Money came in on what was written off.
     WriteOffUndone,
+    /// A refund was undone; what it paid back is credit again.
+    RefundUndone,
 }
 
 /// One thing that happened, and what was owed after it.

@@ -1,10 +1,10 @@
-//! Charges beside the work: for a payment that came back. Each is a numbered invoice of its own.
+//! Charges beside the work: for a payment that came back, for what is late. Each is a numbered invoice of its own.
 
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{ChargeKind, Payer, ReceivableKind};
 use nameplate_entities::{invoice, invoice_line};
 use nameplate_rules::books::events;
-use nameplate_rules::estimate::PrintedAs;
+use nameplate_rules::estimate::{ApplianceBlock, PrintedAs};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
@@ -25,6 +25,8 @@ const UNTAXED: &str = "A charge for a late or returned payment; it is no sale.";
 pub struct Charge {
     pub invoice: invoice::Model,
     pub description: String,
+    /// What happened, in a sentence.
+    pub reason: String,
     pub amount: Cents,
 }
 
@@ -49,7 +51,9 @@ pub async fn issue(
     };
     let about = charge.invoice;
     let customer = customers::get_customer(tx, "", about.customer_id).await?;
+    let words = words(&about, charge.reason)?;
     let header = invoice::ActiveModel {
+        reason: Set(words.reason.clone()),
         kind: Set(ReceivableKind::Invoice),
         number: Set(numbers::take(tx, Series::Invoice).await?),
         customer_id: Set(customer.id),
@@ -59,18 +63,6 @@ pub async fn issue(
         service_address_id: Set(about.service_address_id),
         due_on: Set(falls_due(settings, &customer, issued_on)?),
         ..Default::default()
-    };
-    let words = Content {
-        estimate: String::new(),
-        complaint: format!("This is about invoice {}.", about.number),
-        found: String::new(),
-        reason: None,
-        warranty: String::new(),
-        consents: Vec::new(),
-        local_lines: Vec::new(),
-        share: String::new(),
-        printed_as: PrintedAs::default(),
-        ..Content::of(&about)?
     };
     let rows = Rows {
         lines: vec![line(charge.description, charge.amount)],
@@ -84,6 +76,26 @@ pub async fn issue(
     post_if_any(tx, act, &row, (memo, entry)).await?;
     tell(tx, act, &row, &customer).await?;
     Ok(row)
+}
+
+/// What the bill says: what happened, and which invoice it is about. No machine and no work, as it is for none.
+fn words(about: &invoice::Model, reason: String) -> Result<Content> {
+    Ok(Content {
+        appliance: ApplianceBlock::default(),
+        ratings: Vec::new(),
+        call_number: String::new(),
+        service_on: None,
+        estimate: String::new(),
+        complaint: String::new(),
+        found: String::new(),
+        reason: Some(format!("{reason} This is about invoice {}.", about.number)),
+        warranty: String::new(),
+        consents: Vec::new(),
+        local_lines: Vec::new(),
+        share: String::new(),
+        printed_as: PrintedAs::default(),
+        ..Content::of(about)?
+    })
 }
 
 fn line(description: String, amount: Cents) -> invoice_line::Model {

@@ -12,7 +12,7 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::invoices::chasing::terms;
 use crate::invoices::issuing::writing;
 use crate::invoices::store::{self, Source};
@@ -223,7 +223,7 @@ pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Mod
     let tx = act.app.db.write().await?;
     let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
     if let Some(id) = once.receipt::<i64>()? {
-        return store::get_refund(&tx, id).await;
+        return store::get_refund(&tx, "", id).await;
     }
     let today = shop::settings(&tx).await?.day_of(act.at);
     let mut checks = Checks::new();
@@ -262,6 +262,8 @@ pub async fn refund_credit(act: &Act, order: RefundCredit) -> Result<refund::Mod
     );
     settling::post(&tx, act, (subject, row.refunded_on, memo), entry).await?;
     audit::created(&tx, act, verb, subject, &row).await?;
+    let title = format!("{}, {}", row.number, customer.name);
+    search::index(&tx, subject, &title, &[&row.number, &customer.name]).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -274,6 +276,16 @@ async fn to_refund(tx: &impl ConnectionTrait, order: &RefundCredit) -> Result<Ve
     let there = settling::sum(sources.iter().map(|source| source.left))?;
     if order.amount > there {
         return Err(too_much(format!("The customer's credit is {there}.")));
+    }
+    if let Some(day) = store::refund_undone_on(tx, order.customer_id).await?
+        && order.refunded_on < day
+    {
+        let message = format!("A refund was undone on {day}; pay credit back from that day on.");
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "refundedOn",
+            message,
+        ));
     }
     sources.retain(|source| source.on <= order.refunded_on);
     let then = settling::sum(sources.iter().map(|source| source.left))?;

@@ -35,7 +35,8 @@ pub struct RecordDeposit {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has no accepted estimate or is billed; `TooMuch`
-/// for more than was accepted; `PeriodClosed`; refusals name the field.
+/// for more than was accepted; `ImpossibleDate`, also for a day before the call was opened; `PeriodClosed`; refusals name
+/// the field.
 pub async fn record_deposit(act: &Act, new: RecordDeposit) -> Result<payment::Model> {
     let staff_id = act.staff_with(Right::RecordDeposit)?;
     let verb = Right::RecordDeposit.mutation();
@@ -78,6 +79,14 @@ async fn payer(tx: &impl ConnectionTrait, new: &RecordDeposit) -> Result<i64> {
     let call = calls::get_call(tx, "callId", new.call_id).await?;
     if call.state == CallState::Cancelled {
         return Err(refused(format!("Call {} was cancelled.", call.number)));
+    }
+    if new.received_on < call.opened_on {
+        let message = format!(
+            "Call {} was opened on {}; a deposit for it comes later. Record other money as a payment.",
+            call.number, call.opened_on
+        );
+        let path = "receivedOn";
+        return Err(Error::refused(ProblemCode::ImpossibleDate, path, message));
     }
     let Some(accepted) = estimates::accepted_for_call(tx, call.id).await? else {
         return Err(refused(format!(

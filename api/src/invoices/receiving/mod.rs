@@ -28,6 +28,7 @@ pub mod credit;
 pub mod deposits;
 pub mod reversing;
 pub mod settling;
+pub mod undoing_refund;
 
 /// What part of a payment settles which invoice.
 #[derive(Clone, Debug, Serialize)]

@@ -10,11 +10,12 @@ use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, wording};
 use crate::books::{self, NewEntry};
 use crate::invoices::chasing::terms;
 use crate::invoices::issuing::charges::{self, Charge};
 use crate::invoices::store;
+use crate::invoices::telling::returned;
 use crate::shop;
 
 use super::{credit, settling, subject};
@@ -36,7 +37,8 @@ pub struct ReversePayment {
     pub bank_fee: Option<Cents>,
 }
 
-/// Undoes a payment: what it settled is open again, its entry is reversed.
+/// Undoes a payment: what it settled is open again, its entry is reversed, and the customer is told, unless it was typed by
+/// mistake.
 ///
 /// One that was taken to a bank is taken back by that account, in use again if it was retired; one that was not leaves the receipts not yet banked.
 /// Credit out of it that was laid against other invoices is taken off them, too. What a credit note gave back of an
@@ -108,6 +110,7 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
         let charge = fee(&tx, (&before, &order), &laid).await?;
         charges::issue(&tx, act, &settings, (verb, staff_id), charge).await?;
     }
+    returned::tell(&tx, act, (&after, order.kind)).await?;
     once.keep(&tx, act, &after.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
@@ -139,11 +142,9 @@ async fn to_undo(
         return Err(refused(format!("{} was undone on {day}.", row.number)));
     }
     let refunds = store::refunds_of(tx, row.id).await?;
-    if !refunds.is_empty() {
-        let numbers: Vec<&str> = refunds
-            .iter()
-            .map(|refund| refund.number.as_str())
-            .collect();
+    let standing = refunds.iter().filter(|row| row.reversed_on.is_none());
+    let numbers: Vec<&str> = standing.map(|refund| refund.number.as_str()).collect();
+    if !numbers.is_empty() {
         return Err(refused(format!(
             "Part of {} was paid back by {}; that money is gone.",
             row.number,
@@ -164,7 +165,9 @@ async fn to_undo(
     if let Some(day) = row.waits_again_from.filter(|day| on < *day) {
         return too_early(format!("{} lay at the bank until {day}.", row.number));
     }
-    let latest = laid.iter().map(|row| row.applied_on).max();
+    let days = laid.iter().map(|row| row.applied_on);
+    let undone = refunds.iter().filter_map(|row| row.reversed_on);
+    let latest = days.chain(undone).max();
     let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
     if on < earliest {
         return too_early(format!(
@@ -200,7 +203,11 @@ fn must_have_come(row: &payment::Model, kind: ReversalKind) -> Result<()> {
 fn bank_fee(row: &payment::Model, order: &ReversePayment) -> Result<Cents> {
     let fee = order.bank_fee.unwrap_or(Cents::ZERO);
     if fee > Cents::ZERO && row.bank_account_id.is_none() {
-        let message = format!("{} was not taken to a bank yet.", row.number);
+        let message = format!(
+            "{} was not taken to a bank yet, so no bank kept a fee for it. Leave the fee out, or take the payment to the \
+             bank first (bankReceipts).",
+            row.number
+        );
         return Err(Error::refused(ProblemCode::WrongState, "bankFee", message));
     }
     Ok(fee)
@@ -300,9 +307,12 @@ async fn fee(
     };
     Ok(Charge {
         invoice: store::get_invoice(tx, "", invoice_id).await?,
-        description: format!(
-            "Charge for payment {} of {}, returned on {}",
-            payment.number, payment.received_on, order.reversed_on
+        description: format!("Charge for returned payment {}", payment.number),
+        reason: format!(
+            "Payment {} of {} was returned on {}.",
+            payment.number,
+            wording::day(payment.received_on),
+            wording::day(order.reversed_on)
         ),
         amount,
     })

@@ -1,8 +1,8 @@
 //! Calls and what was billed for them.
 
 use nameplate_entities::kinds::ReceivableKind;
-use nameplate_entities::{invoice, receivable};
-use sea_orm::sea_query::{Query, SelectStatement};
+use nameplate_entities::{invoice, receivable, service_call};
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
     Statement,
@@ -40,6 +40,23 @@ pub async fn standing_invoice(
         .order_by_asc(invoice::Column::Id)
         .one(db)
         .await?)
+}
+
+/// Whether an invoice of a call stands, not taken back in whole: a condition on rows of `service_call`.
+pub fn has_standing_invoice() -> Expr {
+    let call = (service_call::Entity, service_call::Column::Id);
+    let mut standing = Query::select();
+    standing
+        .expr(Expr::val(1))
+        .from(invoice::Entity)
+        .inner_join(
+            receivable::Entity,
+            Expr::col((receivable::Entity, receivable::Column::InvoiceId))
+                .equals((invoice::Entity, invoice::Column::Id)),
+        )
+        .and_where(Expr::col((invoice::Entity, invoice::Column::CallId)).equals(call))
+        .and_where(receivable::Column::TakenBack.eq(false));
+    Expr::exists(standing)
 }
 
 /// Whether any share of a divided sale stands.

@@ -97,7 +97,7 @@ pub async fn laid_with(
         .collect())
 }
 
-/// The refunds that were paid out of a payment.
+/// The refunds that were paid out of a payment, those included that were undone.
 pub async fn refunds_of(db: &impl ConnectionTrait, payment_id: i64) -> Result<Vec<refund::Model>> {
     let parts = refund_part::Entity::find()
         .filter(refund_part::Column::PaymentId.eq(payment_id))
@@ -126,7 +126,7 @@ pub async fn named_users(db: &impl ConnectionTrait, invoice_id: i64) -> Result<V
          WHERE c.credits_invoice_id = $1 AND a.invoice_id <> $1 \
          GROUP BY i.number HAVING SUM(a.amount_cents) > 0 \
          UNION SELECT r.number FROM invoice c JOIN refund_part p ON p.credit_note_id = c.id \
-         JOIN refund r ON r.id = p.refund_id WHERE c.credits_invoice_id = $1 ORDER BY number";
+         JOIN refund r ON r.id = p.refund_id WHERE c.credits_invoice_id = $1 AND r.reversed_on IS NULL ORDER BY number";
     let statement =
         Statement::from_sql_and_values(db.get_database_backend(), sql, [invoice_id.into()]);
     let rows = Named::find_by_statement(statement).all(db).await;
@@ -134,15 +134,47 @@ pub async fn named_users(db: &impl ConnectionTrait, invoice_id: i64) -> Result<V
     Ok(rows.into_iter().map(|row| row.number).collect())
 }
 
-/// The refund with this id.
+/// The refund, which the input names at `path`.
 ///
 /// # Errors
 /// `NotFound`.
-pub async fn get_refund(db: &impl ConnectionTrait, id: i64) -> Result<refund::Model> {
+pub async fn get_refund(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<refund::Model> {
     refund::Entity::find_by_id(id)
         .one(db)
         .await?
-        .ok_or_else(|| Error::not_found("", "refund"))
+        .ok_or_else(|| Error::not_found(path, "refund"))
+}
+
+/// The parts of a refund, oldest first.
+///
+/// # Errors
+/// Internal only.
+pub async fn parts_of_refund(
+    db: &impl ConnectionTrait,
+    refund_id: i64,
+) -> Result<Vec<refund_part::Model>> {
+    Ok(refund_part::Entity::find()
+        .filter(refund_part::Column::RefundId.eq(refund_id))
+        .order_by_asc(refund_part::Column::Id)
+        .all(db)
+        .await?)
+}
+
+/// The last day on which a refund of this customer was undone.
+///
+/// # Errors
+/// Internal only.
+pub async fn refund_undone_on(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+) -> Result<Option<NaiveDate>> {
+    let last = refund::Entity::find()
+        .filter(refund::Column::CustomerId.eq(customer_id))
+        .filter(refund::Column::ReversedOn.is_not_null())
+        .order_by_desc(refund::Column::ReversedOn)
+        .one(db)
+        .await?;
+    Ok(last.and_then(|row| row.reversed_on))
 }
 
 #[derive(FromQueryResult)]

@@ -15,17 +15,19 @@ use sea_orm::{
 use crate::base::{Error, Result};
 
 pub use calls::{
-    found_on, is_billed, issued_with, last_under, rebilled_by, standing_invoice, stands,
+    found_on, has_standing_invoice, is_billed, issued_with, last_under, rebilled_by,
+    standing_invoice, stands,
 };
 pub use credit::{
     Source, deposit_of_another, deposits_for, entry_of, entry_of_payment, get_refund, laid_with,
-    named_users, refunds_of, sources, sources_of_credits,
+    named_users, parts_of_refund, refund_undone_on, refunds_of, sources, sources_of_credits,
 };
 pub use late::{invoices_by_id, overdue, to_remind};
 pub use made_under::{Span, priced_by, priced_from, went_out_at};
 pub use open::{
-    OpenRow, Owed, invoices, laid_at_issue, open_invoices, open_now, open_of, open_on, owed_by,
-    payments, receivable_of, receivables, refunds, settled_by, settled_with,
+    InvoicesWanted, OpenRow, Owed, PaymentsWanted, invoices, laid_at_issue, open_invoices,
+    open_now, open_of, open_on, owed_by, payments, receivable_of, receivables, refunds, settled_by,
+    settled_with, with_open,
 };
 pub use statement::{balance_before, moves_between};
 pub use trips::{PaidTrip, Trip, trips_accepted_with, trips_billed_with, trips_of};

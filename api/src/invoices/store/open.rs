@@ -101,30 +101,53 @@ pub async fn settled_with(db: &impl ConnectionTrait, credit_note_id: i64) -> Res
         .ok_or_else(|| Error::internal("a credit note's sum is too large"))
 }
 
+/// Which invoices and credit notes are wanted: those that fit everything given.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct InvoicesWanted {
+    pub customer_id: Option<i64>,
+    /// Only those with something open.
+    pub open_only: bool,
+    /// Only those with something open that were due before this day.
+    pub overdue_on: Option<NaiveDate>,
+}
+
 /// Invoices and credit notes, narrowed.
-pub fn invoices(customer_id: Option<i64>, open_only: bool) -> Select<invoice::Entity> {
+pub fn invoices(wanted: InvoicesWanted) -> Select<invoice::Entity> {
     let mut select = invoice::Entity::find();
-    if let Some(id) = customer_id {
+    if let Some(id) = wanted.customer_id {
         select = select.filter(invoice::Column::CustomerId.eq(id));
     }
-    if open_only {
-        let open = Query::select()
-            .column(receivable::Column::InvoiceId)
+    if wanted.open_only || wanted.overdue_on.is_some() {
+        let mut open = Query::select();
+        open.column(receivable::Column::InvoiceId)
             .from(receivable::Entity)
-            .and_where(receivable::Column::OpenCents.gt(0))
-            .to_owned();
+            .and_where(receivable::Column::OpenCents.gt(0));
+        if let Some(day) = wanted.overdue_on {
+            open.and_where(receivable::Column::DueOn.lt(day));
+        }
         select = select.filter(invoice::Column::Id.in_subquery(open));
     }
     select
 }
 
-/// Payments, narrowed to a customer's.
-pub fn payments(customer_id: Option<i64>) -> Select<payment::Entity> {
-    let select = payment::Entity::find();
-    match customer_id {
-        Some(id) => select.filter(payment::Column::CustomerId.eq(id)),
-        None => select,
+/// Which payments are wanted: those that fit everything given.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct PaymentsWanted {
+    pub customer_id: Option<i64>,
+    /// Only those of which something settles no invoice.
+    pub unallocated_only: bool,
+}
+
+/// Payments, narrowed.
+pub fn payments(wanted: PaymentsWanted) -> Select<payment::Entity> {
+    let mut select = payment::Entity::find();
+    if let Some(id) = wanted.customer_id {
+        select = select.filter(payment::Column::CustomerId.eq(id));
     }
+    if wanted.unallocated_only {
+        select = select.filter(payment::Column::UnallocatedCents.gt(0));
+    }
+    select
 }
 
 /// Refunds, narrowed to a customer's.
@@ -228,10 +251,33 @@ pub async fn open_invoices(
     db: &impl ConnectionTrait,
     customer_id: i64,
 ) -> Result<Vec<invoice::Model>> {
-    Ok(invoices(Some(customer_id), true)
+    let wanted = InvoicesWanted {
+        customer_id: Some(customer_id),
+        open_only: true,
+        overdue_on: None,
+    };
+    Ok(invoices(wanted)
         .order_by_asc(invoice::Column::DueOn)
         .order_by_asc(invoice::Column::Id)
         .limit(OPEN_MAX)
         .all(db)
         .await?)
+}
+
+/// These invoices with what is open on each; credit notes are left out.
+pub async fn with_open(
+    db: &impl ConnectionTrait,
+    invoices: Vec<invoice::Model>,
+) -> Result<Vec<(invoice::Model, receivable::Model)>> {
+    let owed = receivable::Entity::find()
+        .filter(receivable::Column::InvoiceId.is_in(invoices.iter().map(|row| row.id)))
+        .all(db)
+        .await?;
+    Ok(invoices
+        .into_iter()
+        .filter_map(|row| {
+            let open = owed.iter().find(|owed| owed.invoice_id == row.id)?;
+            Some((row, open.clone()))
+        })
+        .collect())
 }

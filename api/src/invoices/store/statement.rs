@@ -24,7 +24,9 @@ const MOVES: &str = "SELECT issued_on AS on_day, kind, number, total_cents AS ce
      UNION ALL SELECT w.written_off_on, 'write_off', w.number, -w.amount_cents, 5 FROM write_off w \
      JOIN invoice i ON i.id = w.invoice_id WHERE i.customer_id = $1 \
      UNION ALL SELECT w.reversed_on, 'write_off_undone', w.number, w.amount_cents, 6 FROM write_off w \
-     JOIN invoice i ON i.id = w.invoice_id WHERE i.customer_id = $1 AND w.reversed_on IS NOT NULL";
+     JOIN invoice i ON i.id = w.invoice_id WHERE i.customer_id = $1 AND w.reversed_on IS NOT NULL \
+     UNION ALL SELECT reversed_on, 'refund_undone', number, -amount_cents, 7 FROM refund \
+     WHERE customer_id = $1 AND reversed_on IS NOT NULL";
 
 #[derive(FromQueryResult)]
 struct Sum {

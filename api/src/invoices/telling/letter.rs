@@ -4,8 +4,8 @@
 //! with the amounts of what it takes back, as its heading says "credited".
 
 use nameplate_documents as documents;
-use nameplate_entities::invoice;
 use nameplate_entities::kinds::{PaymentMethod, ReceivableKind};
+use nameplate_entities::{allocation, invoice, payment};
 use nameplate_rules::estimate::{Line, Rating, TaxLevel, Taxed};
 use nameplate_rules::invoice::{InvoiceDraft, mirror};
 use nameplate_rules::money::Cents;
@@ -14,6 +14,7 @@ use sea_orm::ConnectionTrait;
 use crate::base::letter::{Attachment, InvoiceMail, InvoiceMailKind, MailShop, Outgoing};
 use crate::base::{Error, Result, wording};
 use crate::pricing;
+use crate::shop::{self, Settings};
 
 use crate::invoices::content::Content;
 use crate::invoices::electronic::{self, WithMail};
@@ -48,7 +49,8 @@ async fn made(
     let content = Content::of(&row)?;
     let paid = Settled::of(db, &row).await?;
     let printed = printed(&content)?;
-    let mut mail = mail(&content, &printed, &paid);
+    let how = how_to_pay(&shop::settings(db).await?, &content, &paid);
+    let mut mail = mail(&content, &printed, (&paid, &how));
     if let Some(number) = reminder {
         mail.kind = InvoiceMailKind::Reminder;
         mail.message = wording_of_reminder(&content, number, paid.open);
@@ -56,7 +58,7 @@ async fn made(
     let rendered = mail
         .render()
         .map_err(|error| Error::caused("invoice mail", error))?;
-    let mut attachments = vec![typeset(&row, (&content, &printed), paid).await?];
+    let mut attachments = vec![typeset(&row, (&content, &printed), (paid, how)).await?];
     let file = match reminder {
         Some(_) => WithMail::NotWanted,
         None => electronic::with_mail(db, (row.id, row.customer_id)).await?,
@@ -88,15 +90,16 @@ pub async fn pdf(db: &impl ConnectionTrait, invoice_id: i64) -> Result<Attachmen
     let content = Content::of(&row)?;
     let paid = Settled::of(db, &row).await?;
     let printed = printed(&content)?;
-    typeset(&row, (&content, &printed), paid).await
+    let how = how_to_pay(&shop::settings(db).await?, &content, &paid);
+    typeset(&row, (&content, &printed), (paid, how)).await
 }
 
 async fn typeset(
     row: &invoice::Model,
     (content, printed): (&Content, &InvoiceDraft),
-    paid: Settled,
+    (paid, how): (Settled, String),
 ) -> Result<Attachment> {
-    let document = document(content, printed, paid)?;
+    let document = document(content, printed, (paid, how))?;
     let word = match row.kind {
         ReceivableKind::Invoice => "invoice",
         ReceivableKind::CreditNote => "credit-note",
@@ -123,10 +126,12 @@ fn printed(content: &Content) -> Result<InvoiceDraft> {
     }
 }
 
-/// What settled a document by now.
+/// What settled a document by now. Only money is paid: what was credited or written off stands apart from it.
 struct Settled {
     lines: Vec<documents::PaymentLine>,
     paid: Cents,
+    credited: Cents,
+    written_off: Cents,
     open: Cents,
 }
 
@@ -139,36 +144,51 @@ impl Settled {
             return Ok(Self {
                 lines: Vec::new(),
                 paid: set_off,
+                credited: Cents::ZERO,
+                written_off: Cents::ZERO,
                 open: open.ok_or_else(|| Error::internal("a credit note's sum is too large"))?,
             });
         }
         let settled = store::settled_by(db, row.id).await?;
+        let sum = |of: fn(&allocation::Model) -> bool| {
+            let parts = settled.iter().filter(|(part, _)| of(part));
+            Cents::sum(parts.map(|(part, _)| Cents(part.amount_cents)))
+                .map_err(|refusal| Error::caused("what settled an invoice", refusal))
+        };
+        let open = Cents(row.total_cents).checked_sub(sum(|_| true)?);
         let lines = settled
             .iter()
-            .map(|(part, payment)| documents::PaymentLine {
-                received_on: payment
-                    .as_ref()
-                    .map_or(part.applied_on, |payment| payment.received_on)
-                    .to_string(),
-                method: match payment {
-                    Some(payment) if payment.deposit_call_id.is_some() => {
-                        format!("Deposit, {}", method(payment.method).to_lowercase())
-                    }
-                    Some(payment) => method(payment.method).to_owned(),
-                    None if part.write_off_id.is_some() => "Written off".to_owned(),
-                    None => "Credit note".to_owned(),
-                },
-                amount: Cents(part.amount_cents).to_string(),
-            });
-        let paid = Cents::sum(settled.iter().map(|(part, _)| Cents(part.amount_cents)))
-            .map_err(|refusal| Error::caused("payments", refusal))?;
-        let open = Cents(row.total_cents).checked_sub(paid);
+            .filter_map(|(part, payment)| Some(payment_line(part, payment.as_ref()?)));
         Ok(Self {
             lines: lines.collect(),
-            paid,
+            paid: sum(|part| part.payment_id.is_some())?,
+            credited: sum(|part| part.payment_id.is_none() && part.write_off_id.is_none())?,
+            written_off: sum(|part| part.write_off_id.is_some())?,
             open: open.ok_or_else(|| Error::internal("an open amount is too large"))?,
         })
     }
+
+    /// Whether something is still to be paid.
+    fn is_open(&self) -> bool {
+        self.open > Cents::ZERO
+    }
+}
+
+fn payment_line(part: &allocation::Model, payment: &payment::Model) -> documents::PaymentLine {
+    documents::PaymentLine {
+        received_on: payment.received_on.to_string(),
+        method: if payment.deposit_call_id.is_some() {
+            format!("Deposit, {}", method(payment.method).to_lowercase())
+        } else {
+            method(payment.method).to_owned()
+        },
+        amount: Cents(part.amount_cents).to_string(),
+    }
+}
+
+/// An amount, unless it is nothing.
+fn unless_nothing(amount: Cents) -> Option<String> {
+    (amount != Cents::ZERO).then(|| amount.to_string())
 }
 
 /// What a reminder says. It threatens nothing: what may follow is for local law to say.
@@ -195,17 +215,19 @@ fn method(method: PaymentMethod) -> &'static str {
     }
 }
 
-fn how_to_pay(content: &Content) -> String {
+/// How it is paid, while it is to be.
+fn how_to_pay(settings: &Settings, content: &Content, paid: &Settled) -> String {
     match content.kind {
-        ReceivableKind::Invoice => format!(
-            "By check to the address above, or call us. Please name invoice {}.",
-            content.number
-        ),
-        ReceivableKind::CreditNote => String::new(),
+        ReceivableKind::Invoice if paid.is_open() => super::how_to_pay(settings, &content.number),
+        ReceivableKind::Invoice | ReceivableKind::CreditNote => String::new(),
     }
 }
 
-fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMail {
+fn mail(
+    content: &Content,
+    printed: &InvoiceDraft,
+    (paid, how_to_pay): (&Settled, &str),
+) -> InvoiceMail {
     let is_invoice = content.kind == ReceivableKind::Invoice;
     InvoiceMail {
         kind: if is_invoice {
@@ -225,7 +247,7 @@ fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMai
         appliance_line: appliance_line(content),
         message: notes(content).join(" "),
         issued_on: wording::day(content.issued_on),
-        due_on: if is_invoice {
+        due_on: if is_invoice && paid.is_open() {
             wording::day(content.due_on)
         } else {
             String::new()
@@ -233,30 +255,32 @@ fn mail(content: &Content, printed: &InvoiceDraft, paid: &Settled) -> InvoiceMai
         currency: content.currency.clone(),
         total: printed.totals().total.to_string(),
         paid: paid.paid.to_string(),
+        credited: unless_nothing(paid.credited).unwrap_or_default(),
+        written_off: unless_nothing(paid.written_off).unwrap_or_default(),
         open: paid.open.to_string(),
-        how_to_pay: how_to_pay(content),
+        how_to_pay: how_to_pay.to_owned(),
     }
 }
 
 fn appliance_line(content: &Content) -> String {
     let machine = &content.appliance;
-    [
-        &machine.kind,
-        &machine.make,
-        &machine.model,
-        &machine.serial,
-    ]
-    .into_iter()
-    .filter(|part| !part.is_empty())
-    .cloned()
-    .collect::<Vec<_>>()
-    .join(", ")
+    let serial = if machine.serial.is_empty() {
+        String::new()
+    } else {
+        format!("{} {}", machine.serial_label(), machine.serial)
+    };
+    [&machine.kind, &machine.make, &machine.model, &serial]
+        .into_iter()
+        .filter(|part| !part.is_empty())
+        .cloned()
+        .collect::<Vec<_>>()
+        .join(", ")
 }
 
 fn document(
     content: &Content,
     printed: &InvoiceDraft,
-    paid: Settled,
+    (paid, how_to_pay): (Settled, String),
 ) -> Result<documents::InvoiceDocument> {
     let total = printed.totals().total;
     let shown = content
@@ -277,13 +301,14 @@ fn document(
             make: content.appliance.make.clone(),
             model: content.appliance.model.clone(),
             serial: content.appliance.serial.clone(),
+            is_shop_tag: content.appliance.is_shop_tag,
             ratings: content.ratings.iter().map(plate_entry).collect(),
         }),
         number: content.number.clone(),
         corrects: content.corrects.clone(),
         estimate_number: Some(content.estimate.clone()).filter(|number| !number.is_empty()),
         issued_on: content.issued_on.to_string(),
-        due_on: is_invoice.then(|| content.due_on.to_string()),
+        due_on: (is_invoice && paid.is_open()).then(|| content.due_on.to_string()),
         service_on: content.service_on.map(|day| day.to_string()),
         technician: None,
         currency: content.currency.clone(),
@@ -301,8 +326,11 @@ fn document(
             .then(|| Cents(shown.discount.0.saturating_neg()).to_string()),
         tax_lines: shown.tax_levels.iter().map(tax_line).collect(),
         total: total.to_string(),
+        how_to_pay,
         payments: paid.lines,
         paid: paid.paid.to_string(),
+        credited: unless_nothing(paid.credited),
+        written_off: unless_nothing(paid.written_off),
         open: paid.open.to_string(),
         consents: content.consents.clone(),
         local_lines: if is_invoice {
@@ -311,7 +339,6 @@ fn document(
             Vec::new()
         },
         notes: notes(content),
-        how_to_pay: how_to_pay(content),
         warranty: if is_invoice {
             content.warranty.clone()
         } else {

@@ -34,6 +34,7 @@ pub enum Kind {
     Refund,
     WriteOff,
     WriteOffUndone,
+    RefundUndone,
 }
 
 /// One thing that happened, and what was owed after it.
@@ -184,6 +185,7 @@ pub async fn statement_letter(
     let block = parties::shop_block(settings);
     let currency = &settings.row.currency;
     let meaning = meaning(&account, currency);
+    let open = open_bills(db, customer_id, currency).await?;
     let mail = CustomerMail {
         shop: MailShop {
             name: block.name,
@@ -201,8 +203,11 @@ pub async fn statement_letter(
                 account.opening
             ),
             meaning.clone(),
-            "Every document and payment is in the attached PDF.".to_owned(),
-        ],
+        ]
+        .into_iter()
+        .chain(open.iter().cloned())
+        .chain(["Every document and payment is in the attached PDF.".to_owned()])
+        .collect(),
         ..CustomerMail::default()
     };
     let rendered = mail
@@ -214,7 +219,7 @@ pub async fn statement_letter(
         .one(db)
         .await?;
     let file_name = format!("statement-{}.pdf", account.until);
-    let document = document(settings, account, address.as_ref(), meaning);
+    let document = document(settings, account, address.as_ref(), (meaning, open));
     let bytes = tokio::task::spawn_blocking(move || documents::statement_pdf(&document))
         .await
         .map_err(|error| Error::caused("statement PDF", error))?
@@ -241,11 +246,30 @@ fn meaning(account: &Account, currency: &str) -> String {
     }
 }
 
+/// The bills that are open now and when each is due, the first due first.
+async fn open_bills(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+    currency: &str,
+) -> Result<Vec<String>> {
+    let mut sentences = Vec::new();
+    let bills = store::open_invoices(db, customer_id).await?;
+    for (bill, owed) in store::with_open(db, bills).await? {
+        sentences.push(format!(
+            "Invoice {}: {currency} {} is open, due on {}.",
+            bill.number,
+            Cents(owed.open_cents),
+            wording::day(bill.due_on)
+        ));
+    }
+    Ok(sentences)
+}
+
 fn document(
     settings: &Settings,
     account: Account,
     address: Option<&service_address::Model>,
-    meaning: String,
+    (meaning, open_bills): (String, Vec<String>),
 ) -> documents::StatementDocument {
     let shop = parties::shop_block(settings);
     let billing = address.map(|address| parties::customer_block(&account.customer, address));
@@ -277,6 +301,7 @@ fn document(
         opening: account.opening.to_string(),
         closing: account.closing.to_string(),
         meaning,
+        open_bills,
     }
 }
 
@@ -289,5 +314,6 @@ fn words(kind: Kind) -> &'static str {
         Kind::Refund => "Paid back,",
         Kind::WriteOff => "Written off,",
         Kind::WriteOffUndone => "No longer written off,",
+        Kind::RefundUndone => "No longer paid back,",
     }
 }

@@ -166,7 +166,9 @@ async fn a_list_changes_the_catalogue_only_when_it_is_taken_over_and_then_all_at
             .await
             .unwrap();
         assert_eq!(from_list, 2, "what is the same leaves no second cost");
-        let hits = search::find(act.app.db.read(), "pump", 5).await.unwrap();
+        let hits = search::find(act.app.db.read(), ("pump", None), 5)
+            .await
+            .unwrap();
         assert_eq!(hits.len(), 1);
     }
 }

@@ -6,7 +6,7 @@ use nameplate_rules::invoice::{Ageing, OpenItem, ageing};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveEnum, ConnectionTrait};
 
-use crate::base::{Error, Result};
+use crate::base::{Error, Result, wording};
 use crate::invoices;
 
 use super::super::statements::{self, Statement};
@@ -164,6 +164,9 @@ pub async fn receivables_ageing(
 ) -> Result<()> {
     file.row([
         "customer",
+        "customer_row",
+        "phone",
+        "email",
         "not_yet_due",
         "days_1_to_30",
         "days_31_to_60",
@@ -172,12 +175,14 @@ pub async fn receivables_ageing(
         "total",
     ])?;
     let rows = invoices::open_on(db, on).await?;
-    let names = store::debtors(db).await?;
+    let debtors = store::debtors(db).await?;
     for of_one in rows.chunk_by(|a, b| a.customer_id == b.customer_id) {
         let Some(first) = of_one.first() else {
             continue;
         };
-        let name = names.get(&first.customer_id).map_or("", String::as_str);
+        let debtor = debtors.get(&first.customer_id);
+        let phone = debtor.and_then(|row| row.phone_e164.as_deref());
+        let email = debtor.and_then(|row| row.email.as_deref());
         let items = of_one.iter().map(|row| OpenItem {
             due_on: row.due_on,
             open: Cents(row.open_cents),
@@ -186,7 +191,10 @@ pub async fn receivables_ageing(
         let aged: Ageing =
             ageing(&items, on).map_err(|refusal| Error::caused("ageing", refusal))?;
         file.row([
-            text(name),
+            text(debtor.map_or("", |row| row.name.as_str())),
+            first.customer_id.to_string(),
+            text(&phone.map_or_else(String::new, wording::phone)),
+            text(email.unwrap_or_default()),
             amount(aged.not_yet_due),
             amount(aged.days_1_to_30),
             amount(aged.days_31_to_60),

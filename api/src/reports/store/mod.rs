@@ -54,14 +54,18 @@ async fn rows<T: FromQueryResult>(
     Ok(T::find_by_statement(statement).all(db).await?)
 }
 
-/// Names of the customers who ever owed anything, by id. One statement.
-pub async fn debtors(db: &impl ConnectionTrait) -> Result<HashMap<i64, String>> {
-    #[derive(FromQueryResult)]
-    struct Named {
-        id: i64,
-        name: String,
-    }
-    let sql = "SELECT id, name FROM customer WHERE id IN (SELECT customer_id FROM receivable)";
-    let found: Vec<Named> = rows(db, sql, Vec::new()).await?;
-    Ok(found.into_iter().map(|row| (row.id, row.name)).collect())
+/// A customer who ever owed anything.
+#[derive(FromQueryResult)]
+pub struct Debtor {
+    pub id: i64,
+    pub name: String,
+    pub phone_e164: Option<String>,
+    pub email: Option<String>,
+}
+
+/// The customers who ever owed anything, by id. One statement.
+pub async fn debtors(db: &impl ConnectionTrait) -> Result<HashMap<i64, Debtor>> {
+    let sql = "SELECT id, name, phone_e164, email FROM customer WHERE id IN (SELECT customer_id FROM receivable)";
+    let found: Vec<Debtor> = rows(db, sql, Vec::new()).await?;
+    Ok(found.into_iter().map(|row| (row.id, row)).collect())
 }

@@ -8,7 +8,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{Role as StaffRole, StockMoveKind};
-use nameplate_entities::{part, stock_move};
+use nameplate_entities::{part, stock_move, stock_place};
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -279,7 +279,8 @@ pub struct AdjustStock {
 /// Adjusts a quantity for a reason, such as damage.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a place out of use; `PeriodClosed`; refusals name the field.
+/// `Forbidden`; `NotFound`; `WrongState` for a place out of use; `OutOfRange` for more than lie there; `PeriodClosed`;
+/// refusals name the field.
 pub async fn adjust_stock(act: &Act, new: AdjustStock) -> Result<stock_move::Model> {
     act.staff_with(Right::AdjustStock)?;
     let verb = Right::AdjustStock.mutation();
@@ -291,7 +292,7 @@ pub async fn adjust_stock(act: &Act, new: AdjustStock) -> Result<stock_move::Mod
     let today = shop::settings(&tx).await?.day_of(act.at);
     let on = new.adjusted_on.unwrap_or(today);
     let mut checks = Checks::new();
-    super::pieces(&mut checks, "change", new.change.abs());
+    super::some_change(&mut checks, "change", new.change);
     if let Some(cost) = new.unit_cost {
         checks.not_negative("unitCost", cost);
     }
@@ -301,6 +302,7 @@ pub async fn adjust_stock(act: &Act, new: AdjustStock) -> Result<stock_move::Mod
     checks.finish()?;
     let part = pricing::get_part(&tx, "partId", new.part_id).await?;
     let place = places::in_use(&tx, "placeId", new.place_id).await?;
+    new.leaves_none_below_zero(&tx, &place).await?;
     books::check_open(&tx, "adjustedOn", on).await?;
     let change = Difference {
         part: &part,
@@ -318,4 +320,28 @@ pub async fn adjust_stock(act: &Act, new: AdjustStock) -> Result<stock_move::Mod
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+impl AdjustStock {
+    /// What is gone lay there.
+    async fn leaves_none_below_zero(
+        &self,
+        tx: &impl ConnectionTrait,
+        place: &stock_place::Model,
+    ) -> Result<()> {
+        if self.change >= Decimal::ZERO {
+            return Ok(());
+        }
+        let levels = store::levels_at(tx, place.id, [self.part_id]).await?;
+        let there = levels.first();
+        let there = there.map_or(Decimal::ZERO, |level| level.quantity.0);
+        if self.change.abs() <= there {
+            return Ok(());
+        }
+        let message = format!(
+            "Only {there} lie at {}. Count them if there are more.",
+            place.name
+        );
+        Err(Error::refused(ProblemCode::OutOfRange, "change", message))
+    }
 }

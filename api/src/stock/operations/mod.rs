@@ -45,8 +45,21 @@ pub fn pieces(checks: &mut Checks, path: &str, quantity: Decimal) {
 
 /// A quantity of zero or more.
 fn pieces_or_none(checks: &mut Checks, path: &str, quantity: Decimal) {
-    if quantity != Decimal::ZERO {
+    if quantity < Decimal::ZERO {
+        let message = format!("{quantity} is below zero; a count is zero or more.");
+        checks.refuse(ProblemCode::OutOfRange, path, message);
+    } else if quantity != Decimal::ZERO {
         pieces(checks, path, quantity);
+    }
+}
+
+/// A change of a quantity, by more than nothing.
+fn some_change(checks: &mut Checks, path: &str, change: Decimal) {
+    if change == Decimal::ZERO {
+        let message = "Say by how many: above zero for parts that are there, below zero for parts that are gone.";
+        checks.refuse(ProblemCode::OutOfRange, path, message);
+    } else {
+        pieces(checks, path, change.abs());
     }
 }
 

@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Change, Checks, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::{calls, pricing, shop};
 
 use super::super::store::orders as store;
@@ -83,6 +83,14 @@ pub async fn order_part(act: &Act, new: OrderPart) -> Result<part_order::Model> 
     };
     let row = row.insert(&tx).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;
+    let title = format!("{}, {}", row.number, part.description);
+    let words = [
+        &row.number,
+        row.reference.as_deref().unwrap_or_default(),
+        &part.number,
+        &part.description,
+    ];
+    search::index(&tx, subject(row.id), &title, &words).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)

@@ -43,7 +43,7 @@ pub struct ReceiveParts {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a place out of use, an order that is closed or of another part, or an
-/// account that is no bank's; `ImpossibleDate`, also for a day before the order; `PeriodClosed`; refusals name the field.
+/// account that is no bank's; `TooMuch` for more than the order waits for; `ImpossibleDate`, also for a day before the order; `PeriodClosed`; refusals name the field.
 pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::Model> {
     act.staff_with(Right::ReceiveParts)?;
     let verb = Right::ReceiveParts.mutation();
@@ -68,7 +68,9 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     let order = match new.order_id {
         Some(id) => {
             let came = ("receivedOn", on);
-            Some(ordering::order_to_receive(&tx, ("orderId", id), part.id, came).await?)
+            let order = ordering::order_to_receive(&tx, ("orderId", id), part.id, came).await?;
+            is_to_come(&order, new.quantity)?;
+            Some(order)
         }
         None => None,
     };
@@ -108,6 +110,19 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     once.keep(&tx, act, &came.id).await?;
     tx.commit().await?;
     Ok(came)
+}
+
+/// That so many of an order are still to come.
+fn is_to_come(order: &part_order::Model, quantity: Decimal) -> Result<()> {
+    let to_come = order.quantity.0 - order.received_quantity.0;
+    if quantity <= to_come {
+        return Ok(());
+    }
+    let message = format!(
+        "Only {to_come} of order {} are still to come. Receive what is beyond it without the order.",
+        order.number
+    );
+    Err(Error::refused(ProblemCode::TooMuch, "quantity", message))
 }
 
 /// The account at a bank they were paid from, or that of parts whose bill is still to come.

@@ -2,6 +2,7 @@
 
 mod chasing;
 mod crediting;
+mod desk;
 mod receiving;
 
 use chrono::{Days, NaiveDate};

@@ -11,7 +11,12 @@ pub(super) const CUSTOMERS: &[Row] = &[
     (
         "Customer",
         Desk,
-        "termsDays notes likelyDuplicates eInvoicing",
+        "termsDays notes likelyDuplicates eInvoicing billing",
+    ),
+    (
+        "BillingAddress",
+        Desk,
+        "line1 line2 city region postalCode country",
     ),
     (
         "EInvoicing",

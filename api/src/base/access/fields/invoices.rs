@@ -37,6 +37,8 @@ pub(super) const INVOICES: &[Row] = &[
         Desk,
         "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy eInvoicePath",
     ),
+    ("Invoice", Desk, "remindersSent nextReminderOn"),
+    ("ServiceCall", Desk, "invoices"),
     (
         "InvoiceLine",
         Desk,
@@ -70,7 +72,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Refund",
         Desk,
-        "id number customer method reference refundedOn recordedAt recordedBy amount bankAccount",
+        "id number customer method reference refundedOn recordedAt recordedBy amount bankAccount reversedOn reversedBecause",
     ),
     (
         "WriteOff",

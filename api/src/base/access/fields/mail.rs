@@ -6,6 +6,6 @@ pub(super) const MAIL: &[Row] = &[
     (
         "Mail",
         Desk,
-        "id kind to toName subject state attempts lastError createdAt nextTryAt sentAt",
+        "id kind title to toName subject state attempts lastError createdAt nextTryAt sentAt",
     ),
 ];

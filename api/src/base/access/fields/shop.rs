@@ -23,6 +23,10 @@ pub(super) const SHOP: &[Row] = &[
         Desk,
         "taxRegistration reminderFirstDays reminderSecondDays reminderLastDay",
     ),
-    ("Shop", Desk, "booksClosedThrough fiscalYearEndMonth"),
+    (
+        "Shop",
+        Desk,
+        "booksClosedThrough fiscalYearEndMonth paymentInstructions",
+    ),
     ("SearchHit", Desk, "kind title node"),
 ];
