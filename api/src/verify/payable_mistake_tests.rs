@@ -78,6 +78,17 @@ async fn a_mistyped_bill_is_undone_as_of_today_and_its_number_is_free_again() {
             assert_eq!(desk.owed_on(on).await, owed, "{on}");
         }
         assert_eq!(refusals(desk.undo(typed.id).await), wrong("billId"));
+        let core = CreditLine {
+            account: Some(Role::OtherExpense.code().to_owned()),
+            amount: Some(Cents(100)),
+            ..CreditLine::default()
+        };
+        let about_it = RecordSupplierCredit {
+            bill_id: Some(typed.id),
+            ..desk.credit("C1", vec![core])
+        };
+        let outcome = payables::record_supplier_credit(&shop.owner(), about_it).await;
+        assert_eq!(refusals(outcome), wrong("billId"));
         desk.parts.is_in_order().await;
         let right = desk.record(desk.bill("4711", lines(1_000))).await.unwrap();
         assert_eq!(right.number, "SB-000002");

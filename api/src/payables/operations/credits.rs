@@ -70,7 +70,7 @@ enum What {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Taken` for a number of this supplier that is on record; `OutOfRange` for more parts than lie
-/// there, over all lines; `WrongState` for an account that takes no bills; `ImpossibleDate`, also for a day before the bill;
+/// there, over all lines; `WrongState` for an account that takes no bills, or a bill that was undone; `ImpossibleDate`, also for a day before the bill;
 /// `PeriodClosed`; refusals name the field.
 pub async fn record_supplier_credit(
     act: &Act,
@@ -86,7 +86,7 @@ pub async fn record_supplier_credit(
     let today = shop::settings(&tx).await?.day_of(act.at);
     let supplier = pricing::get_supplier(&tx, "supplierId", new.supplier_id).await?;
     let bill = match new.bill_id {
-        Some(id) => Some(store::get_bill_of(&tx, ("billId", id), supplier.id).await?),
+        Some(id) => Some(standing_bill(&tx, (id, supplier.id)).await?),
         None => None,
     };
     let head = new.head(bill.as_ref(), today)?;
@@ -114,6 +114,21 @@ pub async fn record_supplier_credit(
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// The bill that a credit is about, which was not undone.
+async fn standing_bill(
+    tx: &impl ConnectionTrait,
+    (id, supplier_id): (i64, i64),
+) -> Result<supplier_bill::Model> {
+    let bill = store::get_bill_of(tx, ("billId", id), supplier_id).await?;
+    match store::undoing_of(tx, bill.id).await? {
+        None => Ok(bill),
+        Some(undone) => {
+            let message = format!("{} was undone on {}.", bill.number, undone.undone_on);
+            Err(Error::refused(ProblemCode::WrongState, "billId", message))
+        }
+    }
 }
 
 impl RecordSupplierCredit {

@@ -441,7 +441,7 @@ fn whatever_happens_to_parts_and_suppliers_records_and_books_agree() {
         *byte = value;
     }
     let config = Config {
-        cases: 6,
+        cases: 4,
         failure_persistence: None,
         max_shrink_iters: 20,
         ..Config::default()
