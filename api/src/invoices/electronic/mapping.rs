@@ -115,11 +115,9 @@ pub async fn document(
     let wants = settings::of_customer(db, customer.id).await?;
     let buyer_reference = wants.as_ref().and_then(|row| row.buyer_reference.clone());
     let registration = wants.and_then(|row| row.registration);
-    let billing_country = customer.billing_country.clone();
-    let billing_country = billing_country.unwrap_or_else(|| service_country.clone());
-    for country in [&settings.row.country, &service_country, &billing_country] {
-        check_country(country)?;
-    }
+    let billing_country = customer.billing_country.as_ref();
+    let billing_country = billing_country.unwrap_or(&service_country).clone();
+    check_countries([&settings.row.country, &service_country, &billing_country])?;
     Ok(EDocument {
         kind: row.kind,
         number: content.number.clone(),
@@ -152,10 +150,10 @@ pub async fn document(
 }
 
 /// Refuses a country that was written down before only codes of ISO 3166 were taken.
-fn check_country(country: &str) -> Result<()> {
-    if is_country(country) {
+fn check_countries(named: [&str; 3]) -> Result<()> {
+    let Some(country) = named.into_iter().find(|country| !is_country(country)) else {
         return Ok(());
-    }
+    };
     let words = format!(
         "An e-invoice names countries by two letters (ISO 3166-1), and {country} is none; correct it in the shop's \
          settings or the customer's address."

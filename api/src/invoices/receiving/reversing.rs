@@ -11,12 +11,11 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, wording};
-use crate::books::{self, NewEntry};
 use crate::invoices::chasing::terms;
 use crate::invoices::issuing::charges::{self, Charge};
 use crate::invoices::store;
 use crate::invoices::telling::returned;
-use crate::shop;
+use crate::{books, shop};
 
 use super::{credit, settling, subject};
 
