@@ -144,11 +144,7 @@ fn received_through(day: NaiveDate, banked_on: NaiveDate) -> Result<Condition> {
 }
 
 /// Holds the payments named one by one against what can be marked.
-async fn check_named(
-    tx: &impl ConnectionTrait,
-    ids: &[i64],
-    banked_on: NaiveDate,
-) -> Result<Vec<payment::Model>> {
+async fn check_named(tx: &impl ConnectionTrait, ids: &[i64], banked_on: NaiveDate) -> Result<()> {
     let mut checks = Checks::new();
     if ids.is_empty() || ids.len() > PAYMENTS_MAX {
         let message = format!("Name 1 to {PAYMENTS_MAX} payments, or a day (receivedThrough).");
@@ -175,8 +171,7 @@ async fn check_named(
         check_waits(&mut checks, &path, row);
         check_since(&mut checks, "bankedOn", (row, banked_on));
     }
-    checks.finish()?;
-    Ok(found)
+    checks.finish()
 }
 
 /// Marks to take off.
