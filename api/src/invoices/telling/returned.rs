@@ -59,6 +59,7 @@ pub async fn returned_letter(
     Ok(Outgoing {
         rendered,
         attachments: Vec::new(),
+        without: None,
     })
 }
 

@@ -3,7 +3,6 @@
 use async_graphql::{Context, Enum, ID, Object};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{stock_move, unbilled_receipt};
-use rust_decimal::Decimal;
 
 use crate::calls::graphql::ServiceCall;
 use crate::graphql::context::act;

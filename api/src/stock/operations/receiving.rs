@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::StockMoveKind;
-use nameplate_entities::stock_move;
+use nameplate_entities::{part_order, stock_move};
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
