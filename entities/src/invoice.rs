@@ -32,6 +32,8 @@ pub struct Model {
     pub tax_exemption_id: Option<i64>,
     /// The invoice that this charge for lateness or a returned payment is about.
     pub charge_for_invoice_id: Option<i64>,
+    /// The returned payment of which this claims what was refunded; such an invoice is no sale.
+    pub returned_payment_id: Option<i64>,
     pub tax_jurisdiction_id: i64,
     pub issued_on: Date,
     pub due_on: Date,

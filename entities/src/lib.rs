@@ -113,4 +113,6 @@ pub mod unbilled_receipt;
 pub mod visit;
 pub mod visit_call;
 pub mod write_off;
+pub mod write_off_return;
+pub mod write_off_return_tax;
 pub mod write_off_tax;

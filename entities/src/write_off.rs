@@ -18,7 +18,7 @@ pub struct Model {
     pub written_off_on: Date,
     pub written_off_at: DateTimeUtc,
     pub written_off_by: i64,
-    /// The day something came in after all.
+    /// The day on which nothing was left of it: all came in after all, or it was undone.
     pub reversed_on: Option<Date>,
 }
 

@@ -34,6 +34,8 @@ mod m20261128_28_bills_put_right;
 mod m20261128_32_banked_before;
 mod m20261128_34_search;
 mod m20261128_35_desk;
+mod m20261128_36_refund_claims;
+mod m20261128_37_write_off_returns;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -70,11 +72,13 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_23_payers::Migration),
             Box::new(m20261128_24_e_invoices::Migration),
             Box::new(m20261128_25_journal_by_day::Migration),
+            Box::new(m20261128_26_cost_of_calls::Migration),
             Box::new(m20261128_28_bills_put_right::Migration),
             Box::new(m20261128_32_banked_before::Migration),
-            Box::new(m20261128_26_cost_of_calls::Migration),
             Box::new(m20261128_34_search::Migration),
             Box::new(m20261128_35_desk::Migration),
+            Box::new(m20261128_36_refund_claims::Migration),
+            Box::new(m20261128_37_write_off_returns::Migration),
         ]
     }
 }

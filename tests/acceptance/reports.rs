@@ -109,10 +109,13 @@ on_both_databases! {
              6900,Other expense,expense,42.25,0.00\r\n";
         assert_eq!((status, balances.as_str()), (200, expected));
         let (_, income) = csv(&shop, owner, "income-statement.csv?from=2025-03-01&through=2025-03-31&basis=cash").await;
-        let expected = "kind,account,name,amount\r\nrevenue,4090,Other revenue,7.50\r\nexpense,6900,Other expense,42.25\r\n";
+        let expected = "kind,account,name,amount\r\nrevenue,4090,Other revenue,7.50\r\nexpense,6900,Other expense,42.25\r\n\
+             total,,Total revenue,7.50\r\ntotal,,Total expense,42.25\r\ntotal,,Net income,-34.75\r\n";
         assert_eq!(income, expected);
         let (_, sheet) = csv(&shop, owner, "balance-sheet.csv?through=2025-03-31").await;
-        assert!(sheet.ends_with("equity,,Result not yet closed,-34.75\r\n"), "{sheet}");
+        let end = "equity,,Result not yet closed,-34.75\r\ntotal,,Total assets,115.25\r\n\
+             total,,Total liabilities,0.00\r\ntotal,,Total equity,115.25\r\n";
+        assert!(sheet.ends_with(end), "{sheet}");
         let (_, journal) = csv(&shop, owner, "journal.csv?from=2025-03-01&through=2025-03-31").await;
         let lines: Vec<&str> = journal.lines().collect();
         assert_eq!(lines.len(), 9);
@@ -121,9 +124,10 @@ on_both_databases! {
         assert!(journal.contains(",\"'=HYPERLINK(\"\"x\"\")\",manual,,1010,Bank,7.50,0.00,,,1,"), "{journal}");
         assert!(journal.contains(",\"Tools, two \"\"new\"\"\",manual,"), "{journal}");
         let (_, ledger) = csv(&shop, owner, "general-ledger.csv?account=1010&from=2025-03-20&through=2025-03-31").await;
-        let expected = "day,entry,memo,debit,credit,balance\r\n2025-03-20,J-000002,Rent,0.00,30.00,77.50\r\n\
+        let expected = "day,entry,memo,debit,credit,balance\r\n2025-03-20,,Opening balance,,,107.50\r\n\
+             2025-03-20,J-000002,Rent,0.00,30.00,77.50\r\n\
              2025-03-20,J-000004,\"Tools, two \"\"new\"\"\",0.00,12.25,65.25\r\n\
-             2025-03-31,J-000005,Capital,50.00,0.00,115.25\r\n";
+             2025-03-31,J-000005,Capital,50.00,0.00,115.25\r\n2025-03-31,,Closing balance,,,115.25\r\n";
         assert_eq!(ledger, expected);
         for (token, path, expected) in [
             (owner, "general-ledger.csv?account=9&from=2025-03-20&through=2025-03-31", 400),

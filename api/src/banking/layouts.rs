@@ -67,7 +67,7 @@ impl BankColumns {
             let name = name.filter(|name| !name.trim().is_empty())?;
             Some(must(path, &name))
         };
-        Self {
+        let read = Self {
             amount: may("columns.amount", self.amount),
             money_in: may("columns.moneyIn", self.money_in),
             money_out: may("columns.moneyOut", self.money_out),
@@ -78,6 +78,27 @@ impl BankColumns {
             currency: may("columns.currency", self.currency),
             day: must("columns.day", &self.day),
             words: must("columns.text", &self.words),
+        };
+        read.apart(checks);
+        read
+    }
+
+    /// A day and an amount cannot stand in one column.
+    fn apart(&self, checks: &mut Checks) {
+        let amounts = [
+            ("columns.amount", &self.amount),
+            ("columns.moneyIn", &self.money_in),
+            ("columns.moneyOut", &self.money_out),
+            ("columns.balance", &self.balance),
+        ];
+        let mut taken = vec![self.day.clone()];
+        for (path, name) in amounts {
+            let Some(name) = name else { continue };
+            if taken.contains(name) {
+                let message = format!("Column {name} holds something else already.");
+                checks.refuse(ProblemCode::Malformed, path, message);
+            }
+            taken.push(name.clone());
         }
     }
 }

@@ -25,6 +25,7 @@ pub use operations::{
 pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_key};
 pub use store::balances::{Balance, Closings, Days, balances};
 pub use store::balances::{balance_before, balance_of_role};
+pub use store::periods::is_year_closed_on;
 pub use store::{TaxOwed, bank_account, chart, tax_owed};
 
 #[cfg(test)]

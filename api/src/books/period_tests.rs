@@ -141,6 +141,25 @@ async fn a_closed_year_leaves_its_result_in_retained_earnings_and_its_income_sta
 }
 
 #[tokio::test]
+async fn a_year_is_closed_after_the_one_before_it() {
+    for (_bench, owner) in open_books_everywhere().await {
+        for (key, on) in [("old", "2024-03-01"), ("new", "2025-03-01")] {
+            let lines = vec![line("1010", Some(500), None), line("4020", None, Some(500))];
+            post_journal(&owner, entry(key, day(on), lines))
+                .await
+                .unwrap();
+        }
+        let early = close_year(&owner, year("a", 2025)).await;
+        assert_eq!(
+            refusals(early),
+            [(ProblemCode::WrongState, "year".to_owned())]
+        );
+        close_year(&owner, year("b", 2024)).await.unwrap();
+        close_year(&owner, year("c", 2025)).await.unwrap();
+    }
+}
+
+#[tokio::test]
 async fn a_year_that_is_not_over_or_is_none_or_held_nothing_is_not_closed() {
     for (_bench, owner) in open_books_everywhere().await {
         let code = async |key: &str, number| {

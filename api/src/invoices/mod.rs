@@ -16,6 +16,7 @@
 mod chasing;
 pub mod content;
 mod crediting;
+mod dated;
 mod electronic;
 pub mod graphql;
 mod issuing;
@@ -27,8 +28,10 @@ pub use chasing::dispute::{DisputeInvoice, dispute_invoice, settle_dispute};
 pub use chasing::late::{ChargeLateInvoices, charge_late_invoices, charge_what_is_late};
 pub use chasing::reminding::{moot, remind_overdue};
 pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
+pub use chasing::undoing::{UndoWriteOff, undo_write_off};
 pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
 pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
+pub use dated::Dated;
 pub use electronic::file as e_invoice;
 pub use electronic::settings::{ChangeEInvoicing, change_e_invoicing};
 pub use issuing::dividing::{Share, ShareOfLine};

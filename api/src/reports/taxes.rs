@@ -46,6 +46,9 @@ pub struct LevelLiability {
     pub taxable: Cents,
     /// Its tax on the basis asked for.
     pub tax: Cents,
+    /// What the documents issued in these days say beyond that: billed and not paid yet, less what was paid of earlier ones;
+    /// nothing on the accrual basis. Opening, tax, this and the other movement give the closing balance.
+    pub not_collected: Cents,
     /// Movement of the account beside the documents issued in these days: payments to the authority, relief for bad
     /// debts, entries by hand.
     pub other: Cents,
@@ -191,12 +194,14 @@ fn of_level(
         taxes.get(&level.tax_level_id).copied().unwrap_or_default()
     };
     let counted = at(counted);
+    let not_collected = at(issued).tax.checked_sub(counted.tax);
     let other = Cents(level.closing_cents)
         .checked_sub(Cents(level.opening_cents))
         .and_then(|moved| moved.checked_sub(at(issued).tax));
     Ok(LevelLiability {
         taxable: counted.taxable,
         tax: counted.tax,
+        not_collected: not_collected.ok_or_else(|| Error::internal("a sum is too large"))?,
         other: other.ok_or_else(|| Error::internal("a sum is too large"))?,
         level,
     })

@@ -140,8 +140,8 @@ const MATCHES: &[Rule] = &[
         what: "the account of its postings and lines, which is its own",
         sql: "SELECT m.id AS row_id, p.account_id AS found, m.account_id AS expected FROM bank_match m \
               JOIN bank_match_posting b ON b.match_id = m.id JOIN posting p ON p.id = b.posting_id \
-              WHERE p.account_id <> m.account_id OR NOT EXISTS \
-              (SELECT 1 FROM bank_line l WHERE l.match_id = m.id AND l.account_id = m.account_id) ORDER BY m.id",
+              WHERE p.account_id <> m.account_id OR EXISTS \
+              (SELECT 1 FROM bank_line l WHERE l.match_id = m.id AND l.account_id <> m.account_id) ORDER BY m.id",
     },
     Rule {
         table: "bank_reconciliation",

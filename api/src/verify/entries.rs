@@ -18,7 +18,8 @@ pub const ENTRIES: &[Rule] = &[
               i.total_cents AS expected FROM invoice i \
               JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
               JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              WHERE a.role IN ('receivable', 'claims_receivable', 'customer_deposits') \
+              WHERE a.role IN ('receivable', 'claims_receivable') \
+              OR (a.role = 'customer_deposits' AND i.returned_payment_id IS NULL) \
               GROUP BY i.id, i.total_cents \
               HAVING SUM(p.debit_cents - p.credit_cents) <> i.total_cents ORDER BY i.id",
     },
@@ -30,7 +31,7 @@ pub const ENTRIES: &[Rule] = &[
               i.net_cents - i.discount_cents AS expected FROM invoice i \
               JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
               JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              GROUP BY i.id, i.net_cents, i.discount_cents \
+              WHERE i.returned_payment_id IS NULL GROUP BY i.id, i.net_cents, i.discount_cents \
               HAVING SUM(CASE WHEN a.kind = 'revenue' THEN p.credit_cents - p.debit_cents ELSE 0 END) \
               <> i.net_cents - i.discount_cents ORDER BY i.id",
     },
@@ -87,15 +88,6 @@ pub const ENTRIES: &[Rule] = &[
               AND e.reverses_entry_id IS NOT NULL AND e.entry_on = r.reversed_on) AS BIGINT) AS found, \
               CAST(CASE WHEN r.reversed_on IS NULL THEN 0 ELSE 1 END AS BIGINT) AS expected FROM refund r) s \
               WHERE found <> expected ORDER BY id",
-    },
-    Rule {
-        table: "write_off",
-        what: "cents of its entry, and of the one that undoes it, against the amount",
-        sql: "SELECT w.id AS row_id, CAST(COALESCE(SUM(e.debit_cents), 0) AS BIGINT) AS found, \
-              CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 2 * w.amount_cents END AS expected \
-              FROM write_off w LEFT JOIN journal_entry e ON e.document_kind = 'write_off' AND e.document_id = w.id \
-              GROUP BY w.id, w.amount_cents, w.reversed_on HAVING COALESCE(SUM(e.debit_cents), 0) <> \
-              CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 2 * w.amount_cents END ORDER BY w.id",
     },
     Rule {
         table: "estimate_revision",

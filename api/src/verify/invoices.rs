@@ -9,6 +9,7 @@ use super::statement::{Rule, ask};
 
 pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     let mut findings = ask(tx, OPEN).await?;
+    findings.extend(ask(tx, super::write_offs::RULES).await?);
     findings.extend(ask(tx, SUMS).await?);
     findings.extend(ask(tx, CREDITS).await?);
     findings.extend(ask(tx, super::entries::ENTRIES).await?);
@@ -46,11 +47,13 @@ const OPEN: &[Rule] = &[
     },
     Rule {
         table: "payment",
-        what: "cents allocated, refunded and left over against the amount, or nothing once it is undone",
+        what: "cents allocated, refunded and left over against the amount, or what is claimed back once it is undone",
         sql: "SELECT id AS row_id, found, expected FROM (SELECT p.id, CAST(p.unallocated_cents \
               + COALESCE((SELECT SUM(a.amount_cents) FROM allocation a WHERE a.payment_id = p.id), 0) \
               + COALESCE((SELECT SUM(r.amount_cents) FROM refund_part r WHERE r.payment_id = p.id), 0) AS BIGINT) AS found, \
-              CASE WHEN p.reversed_on IS NULL THEN p.amount_cents ELSE 0 END AS expected FROM payment p) s \
+              CAST(CASE WHEN p.reversed_on IS NULL THEN p.amount_cents ELSE 0 END \
+              + COALESCE((SELECT SUM(i.total_cents) FROM invoice i WHERE i.returned_payment_id = p.id), 0) AS BIGINT) \
+              AS expected FROM payment p) s \
               WHERE found <> expected ORDER BY id",
     },
     Rule {
@@ -95,23 +98,6 @@ const OPEN: &[Rule] = &[
               AND (a.id IS NULL OR u.amount_cents <> -a.amount_cents OR u.invoice_id <> a.invoice_id \
               OR u.applied_on < a.applied_on OR COALESCE(u.payment_id, 0) <> COALESCE(a.payment_id, 0) \
               OR COALESCE(u.write_off_id, 0) <> COALESCE(a.write_off_id, 0)) ORDER BY u.id",
-    },
-    Rule {
-        table: "write_off",
-        what: "cents that settle its invoice against its amount, or nothing once it is undone",
-        sql: "SELECT w.id AS row_id, CAST(COALESCE(SUM(a.amount_cents), 0) AS BIGINT) AS found, \
-              CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 0 END AS expected FROM write_off w \
-              LEFT JOIN allocation a ON a.write_off_id = w.id GROUP BY w.id, w.amount_cents, w.reversed_on \
-              HAVING COALESCE(SUM(a.amount_cents), 0) <> CASE WHEN w.reversed_on IS NULL THEN w.amount_cents ELSE 0 END \
-              ORDER BY w.id",
-    },
-    Rule {
-        table: "write_off",
-        what: "cents of tax by level and bad debt against its amount",
-        sql: "SELECT w.id AS row_id, CAST(w.bad_debt_cents + COALESCE(SUM(t.amount_cents), 0) AS BIGINT) AS found, \
-              w.amount_cents AS expected FROM write_off w LEFT JOIN write_off_tax t ON t.write_off_id = w.id \
-              GROUP BY w.id, w.amount_cents, w.bad_debt_cents \
-              HAVING w.bad_debt_cents + COALESCE(SUM(t.amount_cents), 0) <> w.amount_cents ORDER BY w.id",
     },
 ];
 

@@ -20,6 +20,7 @@ mod payers;
 mod statement;
 mod stock;
 mod work;
+mod write_offs;
 
 use std::fmt;
 

@@ -190,6 +190,15 @@ pub fn deposit_applied(amount: Cents) -> Result<Entry, BooksRefusal> {
     pair(Role::CustomerDeposits, Role::Receivable, amount)
 }
 
+/// What was refunded out of a payment that then came back: its customer owes it again, and the credit it was paid out of
+/// was never there.
+///
+/// # Errors
+/// `NegativeAmount`, `TooFewPostings` for nothing.
+pub fn refund_claimed(amount: Cents) -> Result<Entry, BooksRefusal> {
+    pair(Role::Receivable, Role::CustomerDeposits, amount)
+}
+
 /// Receipts brought to this account at a bank, of which a card company may keep a fee.
 ///
 /// # Errors

@@ -7,7 +7,7 @@
 use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 
-use crate::money::{Cents, MoneyRefusal, ratio_half_up, whole_weights};
+use crate::money::{Cents, MoneyRefusal, ratio_half_up, spread_by_cents, whole_weights};
 use crate::percent::Percent;
 use crate::tax::ChargeKind;
 
@@ -372,6 +372,38 @@ pub fn tax_relief(open: Cents, left: Cents, taxes: &[Cents]) -> Result<Vec<Cents
     }
     let tax = Cents::sum(taxes.iter().copied())?;
     share_out(proportion(tax, open, left)?, taxes)
+}
+
+/// What of a write-off is undone when so much of it comes in: the part of what the shop bore, and of the tax of each
+/// level, in exact proportion to what is left of each and rounded by the largest remainder. All that is left gives each
+/// part in whole.
+///
+/// # Errors
+/// `BeyondBilled` for more than is left; `Money`.
+/// # Source
+/// Streamlined Sales and Use Tax Agreement section 320: what is collected on a bad debt later is taxed again, in
+/// proportion to price and tax.
+/// # Example
+/// ```
+/// use nameplate_rules::{invoice::credit::write_off_undone, money::Cents};
+/// let (bad_debt, taxes) = write_off_undone(Cents(5_000), (Cents(14_450), &[Cents(313), Cents(87)]))?;
+/// assert_eq!((bad_debt, taxes), (Cents(4_865), vec![Cents(106), Cents(29)]));
+/// # Ok::<(), nameplate_rules::invoice::credit::CreditRefusal>(())
+/// ```
+pub fn write_off_undone(
+    comes_in: Cents,
+    (bad_debt, taxes): (Cents, &[Cents]),
+) -> Result<(Cents, Vec<Cents>), CreditRefusal> {
+    let mut parts = vec![bad_debt];
+    parts.extend_from_slice(taxes);
+    if comes_in.is_negative() || comes_in > Cents::sum(parts.iter().copied())? {
+        return Err(CreditRefusal::BeyondBilled);
+    }
+    let mut shares = spread_by_cents(comes_in, &parts)
+        .map_err(|_| MoneyRefusal::TooLarge)?
+        .into_iter();
+    let bad_debt = shares.next().unwrap_or(Cents::ZERO);
+    Ok((bad_debt, shares.collect()))
 }
 
 /// Which share takes the next cent, or gives back the last: the one whose odd number over its weight is least, or most.

@@ -16,7 +16,7 @@ use super::lines::{BankLine, BankMatch};
 /// Lines and postings with equal sums.
 #[derive(InputObject)]
 pub struct ConfirmMatchInput {
-    /// Lines of the bank, 1 to 100.
+    /// Lines of the bank, 1 to 100; none where the postings cancel each other.
     line_ids: Vec<ID>,
     /// Postings of its account, 1 to 500.
     posting_ids: Vec<ID>,

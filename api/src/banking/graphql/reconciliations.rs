@@ -185,6 +185,8 @@ pub struct ReconcileBankInput {
     through: NaiveDate,
     /// The balance it ends with.
     closing_balance: Money,
+    /// Why it agrees although the file's own balances say that a line is missing; kept in the audit log.
+    despite: Option<String>,
 }
 
 payload! {
@@ -272,6 +274,7 @@ impl ReconciliationsMutation {
                 account_id: Kind::Account.row("bankAccountId", &input.bank_account_id)?,
                 through: input.through,
                 closing_balance: input.closing_balance.0,
+                despite: input.despite,
             };
             operations::reconcile_bank(act, order).await
         };

@@ -14,6 +14,7 @@ use super::super::store::{lines, matches};
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
+use crate::books;
 
 /// Lines of one match, and postings.
 const LINES_MAX: usize = 100;
@@ -28,7 +29,7 @@ pub struct ConfirmMatch {
     pub reason: Option<String>,
 }
 
-/// Matches lines of a bank to postings of its account.
+/// Matches lines of a bank to postings of its account; or, without a line, postings that cancel each other.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for one that is matched already, or of another account; `Unbalanced` where the
@@ -37,7 +38,11 @@ pub async fn confirm_match(act: &Act, order: ConfirmMatch) -> Result<bank_match:
     let staff_id = act.staff_with(Right::ConfirmMatch)?;
     let mut checks = Checks::new();
     let reason = checks.text_if_any("reason", order.reason.as_deref(), LINE_MAX);
-    check_ids(&mut checks, "lineIds", (&order.line_ids, LINES_MAX));
+    // What cancels out never comes to the bank: it has no line.
+    let cancels = order.line_ids.is_empty() && order.posting_ids.len() > 1;
+    if !cancels {
+        check_ids(&mut checks, "lineIds", (&order.line_ids, LINES_MAX));
+    }
     check_ids(
         &mut checks,
         "postingIds",
@@ -75,7 +80,8 @@ fn check_ids(checks: &mut Checks, path: &str, (ids, most): (&[i64], usize)) {
 async fn check_group(tx: &impl ConnectionTrait, order: &ConfirmMatch) -> Result<i64> {
     let lines = lines::by_ids(tx, &order.line_ids).await?;
     let postings = matches::by_ids(tx, &order.posting_ids).await?;
-    let account_id = lines.first().map(|line| line.account_id);
+    let of_line = lines.first().map(|line| line.account_id);
+    let account_id = of_line.or_else(|| postings.first().map(|posting| posting.account_id));
     let mut checks = Checks::new();
     for (at, id) in order.line_ids.iter().enumerate() {
         let found = lines.iter().find(|line| line.id == *id);
@@ -102,6 +108,9 @@ async fn check_group(tx: &impl ConnectionTrait, order: &ConfirmMatch) -> Result<
             message,
         ));
     }
+    if let (None, Some(id)) = (of_line, account_id) {
+        books::bank_account(tx, "postingIds.0", Some(id)).await?;
+    }
     account_id.ok_or_else(|| Error::not_found("lineIds.0", "line of a bank"))
 }
 
@@ -114,7 +123,7 @@ fn check_one(checks: &mut Checks, path: &str, (found, account_id): (Found, Optio
             checks.refuse(ProblemCode::NotFound, path, message);
         }
         Some((of, _)) if account_id.is_some_and(|id| id != of) => {
-            let message = "This is of another account than the first line.";
+            let message = "This is of another account than the first.";
             checks.refuse(ProblemCode::WrongState, path, message);
         }
         Some((_, Some(_))) => {

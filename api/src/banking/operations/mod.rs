@@ -4,5 +4,6 @@ pub mod before;
 pub mod booking;
 pub mod deposits;
 pub mod matching;
+pub mod pairing;
 pub mod reconciling;
 pub mod refunds;

@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{bank_line, bank_reconciliation};
+use nameplate_rules::banking::chain::{Balanced, first_break};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::Expr;
 use sea_orm::{
@@ -10,6 +11,7 @@ use sea_orm::{
 use serde::Serialize;
 
 use super::super::store::{lines, reconciliations as store};
+use super::pairing;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
@@ -25,6 +27,9 @@ pub struct ReconcileBank {
     pub through: NaiveDate,
     /// The balance it ends with.
     pub closing_balance: Cents,
+    /// Why it agrees although the file's own balances say that a line is missing.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub despite: Option<String>,
 }
 
 /// Reconciles an account at a bank: every line through the day is matched, and the balance before with these lines is the
@@ -32,7 +37,8 @@ pub struct ReconcileBank {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for an account that is no bank's, a line that is not matched, or a match that
-/// reaches beyond the day; `ImpossibleDate` for a day to come or one that is reconciled; `Unbalanced` where the lines lead
+/// reaches beyond the day; also where the file's own balances say
+/// that a line is missing, unless a reason is given; `ImpossibleDate` for a day that is not over or one that is reconciled; `Unbalanced` where the lines lead
 /// to another balance.
 pub async fn reconcile_bank(act: &Act, order: ReconcileBank) -> Result<bank_reconciliation::Model> {
     let staff_id = act.staff_with(Right::ReconcileBank)?;
@@ -44,7 +50,11 @@ pub async fn reconcile_bank(act: &Act, order: ReconcileBank) -> Result<bank_reco
     }
     let today = shop::settings(&tx).await?.day_of(act.at);
     let mut checks = Checks::new();
-    checks.not_after("through", order.through, today);
+    if order.through >= today {
+        let message = format!("Reconcile only days that are over; today is {today}.");
+        checks.refuse(ProblemCode::ImpossibleDate, "through", message);
+    }
+    let despite = checks.text_if_any("despite", order.despite.as_deref(), LINE_MAX);
     checks.finish()?;
     let account = books::bank_account(&tx, "bankAccountId", Some(order.account_id)).await?;
     let last = store::last(&tx, account.id).await?;
@@ -58,8 +68,12 @@ pub async fn reconcile_bank(act: &Act, order: ReconcileBank) -> Result<bank_reco
             format!("This is reconciled through {} already.", last.through_on),
         ));
     }
+    pairing::pair_reversals(&tx, act, (staff_id, Right::ReconcileBank), &account).await?;
     let opening = Cents(last.map_or(0, |last| last.closing_cents));
     let moved = moved(&tx, &order, opening).await?;
+    if despite.is_none() {
+        no_line_is_missing(&tx, &order).await?;
+    }
     let row = bank_reconciliation::ActiveModel {
         account_id: Set(account.id),
         through_on: Set(order.through),
@@ -81,7 +95,7 @@ pub async fn reconcile_bank(act: &Act, order: ReconcileBank) -> Result<bank_reco
         .filter(bank_line::Column::BookedOn.lte(order.through))
         .exec(&tx)
         .await?;
-    audit::created(&tx, act, verb, subject(row.id), &row).await?;
+    audit::created(&tx, act, verb, subject(row.id), &(&row, despite)).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -130,6 +144,32 @@ async fn moved(tx: &impl ConnectionTrait, order: &ReconcileBank, opening: Cents)
         return refused(ProblemCode::Unbalanced, "closingBalance", message);
     }
     Ok(moved)
+}
+
+/// Refuses where the balances beside the lines break: a line of the bank is not in its file.
+async fn no_line_is_missing(tx: &impl ConnectionTrait, order: &ReconcileBank) -> Result<()> {
+    let rows = lines::with_balance(tx, order.account_id, order.through).await?;
+    for of_file in rows.chunk_by(|one, next| one.statement_id == next.statement_id) {
+        let balanced = of_file.iter().filter_map(|row| {
+            Some(Balanced {
+                place: row.file_line?,
+                amount: Cents(row.amount_cents),
+                balance: Cents(row.balance_cents?),
+            })
+        });
+        let found = first_break(&balanced.collect::<Vec<_>>()).and_then(|at| of_file.get(at));
+        if let Some(row) = found {
+            let message = format!(
+                "The balance beside the line of {}, {} ({}), does not follow from the one before it: a line is missing \
+                 in the file. Import it, or say in `despite` why this agrees all the same.",
+                row.booked_on,
+                Cents(row.amount_cents),
+                row.words
+            );
+            return Err(Error::refused(ProblemCode::Unbalanced, "through", message));
+        }
+    }
+    Ok(())
 }
 
 fn subject(id: i64) -> Subject {

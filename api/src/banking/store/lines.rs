@@ -129,6 +129,22 @@ pub async fn unsettled(
         .unwrap_or_default())
 }
 
+/// Lines through a day that are not reconciled and have a balance, by file and as they stand in it.
+pub async fn with_balance(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    through: NaiveDate,
+) -> Result<Vec<bank_line::Model>> {
+    Ok(lines(account_id, false)
+        .filter(bank_line::Column::ReconciliationId.is_null())
+        .filter(bank_line::Column::BookedOn.lte(through))
+        .filter(bank_line::Column::BalanceCents.is_not_null())
+        .order_by_asc(bank_line::Column::StatementId)
+        .order_by_asc(bank_line::Column::FileLine)
+        .all(db)
+        .await?)
+}
+
 /// A line through a day whose match has a line after it, too.
 pub async fn astride(
     db: &impl ConnectionTrait,

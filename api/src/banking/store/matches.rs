@@ -82,6 +82,7 @@ pub async fn outstanding(
 ) -> Result<Vec<Booked>> {
     let rest = format!(
         "WHERE p.account_id = $1 AND p.entry_on <= $2 AND (p.entry_on, p.id) > ($3, $4) AND {NOT_SHOWN} \
+         AND NOT {CANCELLED} \
          ORDER BY p.entry_on, p.id LIMIT {count}"
     );
     let values = vec![
@@ -131,6 +132,55 @@ pub fn first() -> (NaiveDate, i64) {
     (NaiveDate::default(), 0)
 }
 
+/// An entry and the one that undoes it.
+#[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
+pub struct Reversed {
+    pub entry_id: i64,
+    pub entry: String,
+    pub reversal_id: i64,
+    pub reversal: String,
+}
+
+/// Reversals that have a posting on an account which nothing is matched to, and the entries they undo; at most `count`.
+pub async fn reversed(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    count: u64,
+) -> Result<Vec<Reversed>> {
+    let free = |entry: &str| {
+        format!(
+            "NOT EXISTS (SELECT 1 FROM posting q JOIN bank_match_posting m ON m.posting_id = q.id \
+             WHERE q.entry_id = {entry}.id AND q.account_id = $1)"
+        )
+    };
+    let sql = format!(
+        "SELECT o.id AS entry_id, o.number AS entry, r.id AS reversal_id, r.number AS reversal FROM journal_entry r \
+         JOIN journal_entry o ON o.id = r.reverses_entry_id WHERE EXISTS \
+         (SELECT 1 FROM posting p WHERE p.entry_id = r.id AND p.account_id = $1) AND {} AND {} ORDER BY r.id LIMIT {count}",
+        free("r"),
+        free("o")
+    );
+    let statement =
+        Statement::from_sql_and_values(db.get_database_backend(), sql, [account_id.into()]);
+    Ok(Reversed::find_by_statement(statement).all(db).await?)
+}
+
+/// The postings of two entries on an account.
+pub async fn of_entries(
+    db: &impl ConnectionTrait,
+    account_id: i64,
+    [one, other]: [i64; 2],
+) -> Result<Vec<Booked>> {
+    let rest = "WHERE p.account_id = $1 AND p.entry_id IN ($2, $3) ORDER BY p.id";
+    booked(db, rest, vec![account_id.into(), one.into(), other.into()]).await
+}
+
+/// Posting `p` is matched without a line to others, the last of them through the day `$2`: they cancel out.
+const CANCELLED: &str = "EXISTS (SELECT 1 FROM bank_match_posting s WHERE s.posting_id = p.id \
+     AND NOT EXISTS (SELECT 1 FROM bank_line l WHERE l.match_id = s.match_id) \
+     AND NOT EXISTS (SELECT 1 FROM bank_match_posting t JOIN posting o ON o.id = t.posting_id \
+     WHERE t.match_id = s.match_id AND o.entry_on > $2))";
+
 /// No line that is reconciled through the day `$2` is matched to posting `p`.
 const NOT_SHOWN: &str = "NOT EXISTS (SELECT 1 FROM bank_match_posting s JOIN bank_line l ON l.match_id = s.match_id \
      JOIN bank_reconciliation x ON x.id = l.reconciliation_id WHERE s.posting_id = p.id AND x.through_on <= $2)";
@@ -159,7 +209,8 @@ pub async fn standing(
     };
     let sql = format!(
         "SELECT {} AS books_cents, {} AS outstanding_in_cents, {} AS outstanding_out_cents, {} AS later_cents \
-         FROM (SELECT p.entry_on, p.debit_cents, p.credit_cents, CASE WHEN {NOT_SHOWN} THEN 0 ELSE 1 END AS shown \
+         FROM (SELECT p.entry_on, p.debit_cents, p.credit_cents, \
+         CASE WHEN {CANCELLED} THEN 2 WHEN {NOT_SHOWN} THEN 0 ELSE 1 END AS shown \
          FROM posting p WHERE p.account_id = $1) p",
         sum("p.entry_on <= $2"),
         sum("p.entry_on <= $2 AND p.shown = 0 AND p.debit_cents > 0"),

@@ -284,6 +284,8 @@ rights! {
     SettleDispute "settleDispute" Desk,
     /// Write off what is open on an invoice.
     WriteOffInvoice "writeOffInvoice" Owner,
+    /// Undo the write-offs of an invoice.
+    UndoWriteOff "undoWriteOff" Owner,
     /// Change the shop's terms about money owed.
     ChangeReceivableTerms "changeReceivableTerms" Owner,
     /// Send a mail again that failed.

@@ -331,6 +331,8 @@ pub async fn reverse_journal(act: &Act, reversal: ReverseJournal) -> Result<jour
             ),
         ));
     }
+    let memo = format!("Reversal of {}: {memo}", entry.number);
+    let memo = memo.chars().take(LINE_MAX).collect();
     let row = posting::reverse(&tx, act, (path, &entry), (reversal.on, memo)).await?;
     check_receipts(&tx, (path, entry.id)).await?;
     audit::created(&tx, act, verb, subject(row.id), &row).await?;

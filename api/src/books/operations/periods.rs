@@ -1,6 +1,6 @@
 //! Closing days and years, and opening them again with a reason.
 
-use chrono::{Months, NaiveDate};
+use chrono::{Datelike, Months, NaiveDate};
 use nameplate_entities::kinds::PeriodEventKind;
 use nameplate_entities::{journal_entry, period_event, shop as shop_row};
 use nameplate_rules::books::statements::{self, TrialBalance};
@@ -148,7 +148,7 @@ pub struct CloseYear {
 ///
 /// # Errors
 /// `Forbidden`; `OutOfRange` for a year that is none; `ImpossibleDate` while days of it are to come; `WrongState` when it
-/// or a later one is closed, or there is nothing to close.
+/// or a later one is closed, an earlier one is open, or there is nothing to close.
 pub async fn close_year(act: &Act, order: CloseYear) -> Result<journal_entry::Model> {
     let staff_id = act.staff_with(Right::CloseYear)?;
     let verb = Right::CloseYear.mutation();
@@ -178,6 +178,7 @@ pub async fn close_year(act: &Act, order: CloseYear) -> Result<journal_entry::Mo
         );
         return Err(Error::refused(ProblemCode::WrongState, "year", message));
     }
+    no_earlier_is_open(&tx, last_day).await?;
     let entry = closing_entry(&tx, last_day).await?.ok_or_else(|| {
         let message = format!("There is nothing to close through {last_day}.");
         Error::refused(ProblemCode::WrongState, "year", message)
@@ -207,6 +208,32 @@ pub async fn close_year(act: &Act, order: CloseYear) -> Result<journal_entry::Mo
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Refuses to close a year while there is a result of one before it: its closing would hold both.
+async fn no_earlier_is_open(tx: &impl ConnectionTrait, last_day: NaiveDate) -> Result<()> {
+    let before = last_day
+        .checked_sub_months(Months::new(12))
+        .map(end_of_month);
+    let Some(before) = before else {
+        return Ok(());
+    };
+    match closing_entry(tx, before).await? {
+        None => Ok(()),
+        Some(_) => Err(Error::refused(
+            ProblemCode::WrongState,
+            "year",
+            format!("The year that ended on {before} is open; close it first."),
+        )),
+    }
+}
+
+/// The last day of a day's month: a year ends on the 28th or 29th of February, whichever it has.
+fn end_of_month(day: NaiveDate) -> NaiveDate {
+    let first = day
+        .with_day(1)
+        .and_then(|day| day.checked_add_months(Months::new(1)));
+    first.and_then(|day| day.pred_opt()).unwrap_or(day)
 }
 
 /// The last day of the fiscal year that ends in this calendar year.

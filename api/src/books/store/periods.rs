@@ -39,3 +39,12 @@ pub async fn standing_closings_after(
     rows.retain(|row| day.is_none_or(|day| row.entry_on > day));
     Ok(rows)
 }
+
+/// Whether a year that ended on this day is closed.
+///
+/// # Errors
+/// Internal only.
+pub async fn is_year_closed_on(db: &impl ConnectionTrait, day: NaiveDate) -> Result<bool> {
+    let closings = standing_closings(db).await?;
+    Ok(closings.iter().any(|row| row.entry_on == day))
+}

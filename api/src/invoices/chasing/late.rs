@@ -12,6 +12,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency, wording};
+use crate::invoices::dated::{self, Dated};
 use crate::invoices::issuing::charges::{self, Charge};
 use crate::invoices::store;
 use crate::shop::{self, Settings};
@@ -32,23 +33,27 @@ pub struct ChargeLateInvoices {
     pub customer_id: Option<i64>,
 }
 
-/// Bills the late charges that are due today, at most 50, the longest overdue first.
+/// Bills the late charges that are due today, or were on a day told, at most 50, the longest overdue first.
 ///
 /// # Errors
-/// `Forbidden`; `SettingMissing` when the shop's terms have no late charge; `PeriodClosed`.
+/// `Forbidden`; `SettingMissing` when the shop's terms have no late charge; `ImpossibleDate` for a day to come;
+/// `PeriodClosed`.
 pub async fn charge_late_invoices(
     act: &Act,
-    order: ChargeLateInvoices,
+    dated: impl Into<Dated<ChargeLateInvoices>>,
 ) -> Result<Vec<invoice::Model>> {
     let staff_id = act.staff_with(Right::ChargeLateInvoices)?;
     let verb = Right::ChargeLateInvoices.mutation();
+    let dated = dated.into();
     let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
     if let Some(ids) = once.receipt::<Vec<i64>>()? {
         return store::invoices_by_id(&tx, ids).await;
     }
     let terms = terms::terms(&tx).await?;
-    let about = (order.customer_id, (verb, staff_id));
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    let on = dated::day(&tx, ("chargedOn", dated.on, today), None).await?;
+    let about = (dated.order.customer_id, on, (verb, staff_id));
     let (charged, _) = charge_due(&tx, act, &terms, about).await?;
     let ids: Vec<i64> = charged.iter().map(|row| row.id).collect();
     once.keep(&tx, act, &ids).await?;
@@ -73,7 +78,9 @@ pub async fn charge_what_is_late(act: &Act) -> Result<usize> {
         let Some(staff_id) = terms.late_charges_set_by.filter(|_| has_charge) else {
             return Ok(count);
         };
-        let about = (None, (Right::ChargeLateInvoices.mutation(), staff_id));
+        let today = shop::settings(&tx).await?.day_of(act.at);
+        let by = (Right::ChargeLateInvoices.mutation(), staff_id);
+        let about = (None, today, by);
         let (charged, looked_at) = charge_due(&tx, act, &terms, about).await?;
         if looked_at == 0 {
             return Ok(count);
@@ -85,16 +92,15 @@ pub async fn charge_what_is_late(act: &Act) -> Result<usize> {
     Ok(count)
 }
 
-/// Charges what is due today, at most so many; gives the charges, and how many invoices were looked at.
+/// Charges what is due on a day, at most so many; gives the charges, and how many invoices were looked at.
 async fn charge_due(
     tx: &impl ConnectionTrait,
     act: &Act,
     terms: &receivable_terms::Model,
-    (customer_id, by): (Option<i64>, (&'static str, i64)),
+    (customer_id, today, by): (Option<i64>, NaiveDate, (&'static str, i64)),
 ) -> Result<(Vec<invoice::Model>, usize)> {
     let settings = shop::settings(tx).await?;
     let charge = charge_of(terms)?;
-    let today = settings.day_of(act.at);
     let grace = u64::try_from(terms.late_charge_grace_days)
         .map_err(|error| Error::caused("days of grace", error))?;
     let about = (customer_id, today, CHARGES_MAX);
@@ -157,6 +163,7 @@ async fn charge_one(
         ),
         invoice,
         amount,
+        on: today,
     };
     charges::issue(tx, act, settings, by, charge)
         .await

@@ -5,4 +5,5 @@ pub mod dispute;
 pub mod late;
 pub mod reminding;
 pub mod terms;
+pub mod undoing;
 pub mod writing_off;

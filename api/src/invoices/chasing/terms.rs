@@ -130,5 +130,21 @@ impl ChangeReceivableTerms {
                 *column = Set(checks.between(path, value, (0, 365)));
             }
         }
+        let asked = [
+            ("overdueFirstDays", row.overdue_first_days.clone().take()),
+            ("overdueSecondDays", row.overdue_second_days.clone().take()),
+            ("overdueThirdDays", row.overdue_third_days.clone().take()),
+        ];
+        let mut latest = 0;
+        for (path, days) in asked {
+            let days = days.unwrap_or_default();
+            if days != 0 && days <= latest {
+                let message = format!(
+                    "A later reminder comes later; the one before comes after {latest} days."
+                );
+                checks.refuse(ProblemCode::OutOfRange, path, message);
+            }
+            latest = latest.max(days);
+        }
     }
 }

@@ -1,23 +1,21 @@
-//! Write-offs: an open amount that is no longer expected, and what comes in on it after all.
+//! Write-offs: an open amount that is no longer expected.
 
-use chrono::NaiveDate;
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{allocation, invoice, receivable, write_off, write_off_tax};
 use nameplate_rules::books::events::{self, Debtor, TaxAmount};
 use nameplate_rules::invoice::credit::tax_relief;
 use nameplate_rules::money::Cents;
-use sea_orm::{
-    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter,
-};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 use serde::Serialize;
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
+use crate::invoices::dated::{self, Dated};
 use crate::invoices::receiving::settling;
 use crate::invoices::store;
-use crate::{books, customers, shop};
+use crate::{customers, shop};
 
 use super::terms;
 
@@ -30,29 +28,36 @@ pub struct WriteOffInvoice {
     pub reason: String,
 }
 
-/// Writes off what is open on an invoice, as of today.
+/// Writes off what is open on an invoice, as of today or of a day told.
 ///
 /// Where the shop's terms say that the place gives relief, the share of the sales tax in it goes back by level;
 /// otherwise all of it is bad debt.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a credit note, or an invoice of which nothing is open; `PeriodClosed`.
+/// `Forbidden`; `NotFound`; `WrongState` for a credit note, or an invoice of which nothing is open;
+/// `ImpossibleDate` for a day to come, or before the invoice was issued or opened again; `PeriodClosed`.
 /// # Source
 /// Streamlined Sales and Use Tax Agreement section 320, for places that give relief.
-pub async fn write_off_invoice(act: &Act, order: WriteOffInvoice) -> Result<invoice::Model> {
+pub async fn write_off_invoice(
+    act: &Act,
+    dated: impl Into<Dated<WriteOffInvoice>>,
+) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::WriteOffInvoice)?;
     let verb = Right::WriteOffInvoice.mutation();
+    let dated = dated.into();
     let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
     if let Some(id) = once.receipt::<i64>()? {
         return store::get_invoice(&tx, "", id).await;
     }
+    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     checks.finish()?;
     let (invoice, owed) = to_write_off(&tx, order.invoice_id).await?;
-    let on = shop::settings(&tx).await?.day_of(act.at);
-    books::check_open(&tx, "", on).await?;
+    let today = shop::settings(&tx).await?.day_of(act.at);
+    let earliest = store::open_since(&tx, &invoice).await?;
+    let on = dated::day(&tx, ("writtenOffOn", on, today), Some(earliest)).await?;
     let open = Cents(owed.open_cents);
     let relief = relief(&tx, &invoice, open).await?;
     let given_back = settling::sum(relief.iter().map(|(_, amount)| *amount))?;
@@ -96,7 +101,8 @@ async fn make_findable(
     search::index(tx, subject(row.id), &title, &[&row.number, &customer.name]).await
 }
 
-fn subject(id: i64) -> Subject {
+/// A write-off as the subject of audit and entry.
+pub fn subject(id: i64) -> Subject {
     Subject {
         kind: "write_off",
         id,
@@ -181,52 +187,4 @@ async fn settle(tx: &impl ConnectionTrait, act: &Act, row: &write_off::Model) ->
     .insert(tx)
     .await?;
     settling::open_more(tx, row.invoice_id, -row.amount_cents).await
-}
-
-/// Undoes the write-offs of these invoices of a customer, because money comes in on them: they are owed again, the tax
-/// that was given back is owed again, too.
-///
-/// # Errors
-/// `ImpossibleDate` at `receivedOn` for a day before the write-off.
-pub async fn recover(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    (verb, (customer_id, on)): (&'static str, (i64, NaiveDate)),
-    invoice_ids: Vec<i64>,
-) -> Result<()> {
-    for before in store::standing_write_offs(tx, invoice_ids).await? {
-        let invoice = store::get_invoice(tx, "", before.invoice_id).await?;
-        if invoice.customer_id != customer_id {
-            continue;
-        }
-        if on < before.written_off_on {
-            return Err(Error::refused(
-                ProblemCode::ImpossibleDate,
-                "receivedOn",
-                format!(
-                    "{} was written off on {}; what comes in on it comes later.",
-                    invoice.number, before.written_off_on
-                ),
-            ));
-        }
-        let rows = allocation::Entity::find()
-            .filter(allocation::Column::WriteOffId.eq(before.id))
-            .all(tx)
-            .await?;
-        for row in &rows {
-            settling::take_off(tx, act, (row, on)).await?;
-        }
-        let memo = format!("Money came in on {} after all", invoice.number);
-        let entry = store::entry_of(tx, "write_off", before.id).await?;
-        books::reverse(tx, act, ("receivedOn", &entry), (on, memo)).await?;
-        let after = write_off::ActiveModel {
-            id: Set(before.id),
-            reversed_on: Set(Some(on)),
-            ..Default::default()
-        };
-        let after = after.update(tx).await?;
-        let about = subject(before.id);
-        audit::record(tx, act, verb, about, (Some(&before), Some(&after))).await?;
-    }
-    Ok(())
 }

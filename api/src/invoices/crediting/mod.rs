@@ -14,10 +14,11 @@ use serde::Serialize;
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::{books, customers, estimates, shop};
+use crate::{customers, estimates, shop};
 
-use super::chasing::writing_off;
+use super::chasing::undoing::{self, ComesIn};
 use super::content::{self, Content};
+use super::dated::{self, Dated};
 use super::issuing::certificates;
 use super::issuing::writing::{self, Issue, Rows, post_if_any, tell};
 use super::receiving::settling;
@@ -54,26 +55,30 @@ pub struct CreditInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for invoice or line; `WrongState` for a credit note or an invoice taken back already;
-/// `TooMuch` for more than was billed; `PeriodClosed`.
-pub async fn credit_invoice(act: &Act, order: CreditInvoice) -> Result<invoice::Model> {
+/// `TooMuch` for more than was billed; `ImpossibleDate` for a day to come, or before the invoice was issued or opened
+/// again; `PeriodClosed`.
+pub async fn credit_invoice(
+    act: &Act,
+    dated: impl Into<Dated<CreditInvoice>>,
+) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::CreditInvoice)?;
     let verb = Right::CreditInvoice.mutation();
+    let dated = dated.into();
     let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
     if let Some(id) = once.receipt::<i64>()? {
         return store::get_invoice(&tx, "", id).await;
     }
+    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     part::check(&mut checks, order.lines.as_deref());
     checks.finish()?;
     let settings = shop::settings(&tx).await?;
-    let issued_on = settings.day_of(act.at);
-    books::check_open(&tx, "", issued_on).await?;
     let original = store::get_invoice(&tx, "invoiceId", order.invoice_id).await?;
-    // What was written off and not paid must not become the customer's credit: it is owed again, and settled first.
-    let about = (original.customer_id, issued_on);
-    writing_off::recover(&tx, act, (verb, about), vec![original.id]).await?;
+    let told = ("issuedOn", on, settings.day_of(act.at));
+    let earliest = store::open_since(&tx, &original).await?;
+    let issued_on = dated::day(&tx, told, Some(earliest)).await?;
     let owed = to_credit(&tx, &original).await?;
     let issue = Issue {
         settings: &settings,
@@ -83,6 +88,17 @@ pub async fn credit_invoice(act: &Act, order: CreditInvoice) -> Result<invoice::
     };
     let given = part::given(&tx, &original, order.lines.as_deref()).await?;
     let amounts = given.rows.document_amounts()?;
+    // What was written off and not paid must not become the customer's credit: it is owed again, and settled first.
+    let comes_in = ComesIn {
+        customer_id: original.customer_id,
+        on: issued_on,
+        what: "A credit note",
+        amounts: vec![(original.id, amounts.customer_owes)],
+    };
+    undoing::recover(&tx, act, (verb, staff_id), comes_in).await?;
+    let owed = store::receivable_of(&tx, original.id)
+        .await?
+        .unwrap_or(owed);
     let row = write(&tx, act, &issue, (&original, given.rows, reason)).await?;
     let settled = settle(&tx, act, &owed, &row).await?;
     if given.leaves_nothing {
@@ -147,6 +163,12 @@ async fn to_credit(
     if original.kind == ReceivableKind::CreditNote {
         let message = format!("{} is a credit note itself.", original.number);
         return Err(refused(message));
+    }
+    if original.returned_payment_id.is_some() {
+        return Err(refused(format!(
+            "{} asks for money that was paid back; it is no sale to take back. Write it off if it is not expected.",
+            original.number
+        )));
     }
     let owed = store::receivable_of(tx, original.id)
         .await?

@@ -2,7 +2,7 @@
 
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
-use nameplate_entities::{receivable_terms, write_off, write_off_tax};
+use nameplate_entities::{receivable_terms, write_off, write_off_return, write_off_tax};
 use rust_decimal::Decimal;
 
 use crate::base::Result;
@@ -14,7 +14,8 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 use crate::shop::graphql::Staff;
 
-use super::super::chasing::{dispute, late, terms, writing_off};
+use super::super::chasing::{dispute, late, terms, undoing, writing_off};
+use super::super::dated::Dated;
 use super::Invoice;
 
 /// An open amount that is no longer expected.
@@ -31,7 +32,7 @@ pub struct WriteOff {
     reason: String,
     /// Day it was written off.
     written_off_on: NaiveDate,
-    /// The day something came in after all, which undid it.
+    /// The day on which nothing was left of it: all came in after all, or it was undone.
     reversed_on: Option<NaiveDate>,
     #[graphql(skip)]
     row: write_off::Model,
@@ -84,6 +85,49 @@ impl WriteOff {
         let column = write_off_tax::Column::WriteOffId;
         let rows = loaders::children::<write_off_tax::Entity>(ctx, column, self.row.id).await?;
         Ok(rows.into_iter().map(WriteOffTax::from).collect())
+    }
+
+    /// What of it is owed again, as it came.
+    async fn returns(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<WriteOffReturn>> {
+        let column = write_off_return::Column::WriteOffId;
+        let rows = loaders::children::<write_off_return::Entity>(ctx, column, self.row.id).await?;
+        Ok(rows.into_iter().map(WriteOffReturn::from).collect())
+    }
+}
+
+/// So much of a write-off that is owed again.
+#[derive(SimpleObject)]
+#[graphql(complex)]
+pub struct WriteOffReturn {
+    /// How much.
+    amount: Money,
+    /// What the shop had borne of it; the rest is sales tax that is owed again.
+    bad_debt: Money,
+    /// Why: what came in, or the reason it was undone for.
+    because: String,
+    /// From which day on.
+    returned_on: NaiveDate,
+    #[graphql(skip)]
+    recorded_by_id: i64,
+}
+
+impl From<write_off_return::Model> for WriteOffReturn {
+    fn from(row: write_off_return::Model) -> Self {
+        Self {
+            amount: Money::cents(row.amount_cents),
+            bad_debt: Money::cents(row.bad_debt_cents),
+            because: row.because,
+            returned_on: row.returned_on,
+            recorded_by_id: row.recorded_by,
+        }
+    }
+}
+
+#[async_graphql::ComplexObject]
+impl WriteOffReturn {
+    /// Who recorded it.
+    async fn recorded_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
+        Staff::of(ctx, self.recorded_by_id).await
     }
 }
 
@@ -241,15 +285,50 @@ pub struct WriteOffInvoiceInput {
     invoice_id: ID,
     /// Why.
     reason: String,
+    /// The day it counts for, not before the invoice; today when left out.
+    written_off_on: Option<NaiveDate>,
 }
 
 impl WriteOffInvoiceInput {
-    fn command(self) -> Result<writing_off::WriteOffInvoice> {
-        Ok(writing_off::WriteOffInvoice {
+    fn command(self) -> Result<Dated<writing_off::WriteOffInvoice>> {
+        let order = writing_off::WriteOffInvoice {
+            idempotency_key: self.idempotency_key,
+            invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
+            reason: self.reason,
+        };
+        Ok(Dated {
+            order,
+            on: self.written_off_on,
+        })
+    }
+}
+
+/// An invoice whose write-off was wrong.
+#[derive(InputObject)]
+pub struct UndoWriteOffInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The invoice.
+    invoice_id: ID,
+    /// Why.
+    reason: String,
+}
+
+impl UndoWriteOffInput {
+    fn command(self) -> Result<undoing::UndoWriteOff> {
+        Ok(undoing::UndoWriteOff {
             idempotency_key: self.idempotency_key,
             invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
             reason: self.reason,
         })
+    }
+}
+
+payload! {
+    /// What undoing a write-off gave.
+    UndoWriteOffPayload {
+        /// The invoice, which is owed again.
+        invoice: Invoice
     }
 }
 
@@ -268,14 +347,20 @@ pub struct ChargeLateInvoicesInput {
     idempotency_key: String,
     /// Only this customer's invoices.
     customer_id: Option<ID>,
+    /// The day the charges are of, and by which they are due; today when left out.
+    charged_on: Option<NaiveDate>,
 }
 
 impl ChargeLateInvoicesInput {
-    fn command(self) -> Result<late::ChargeLateInvoices> {
+    fn command(self) -> Result<Dated<late::ChargeLateInvoices>> {
         let customer = self.customer_id.as_ref();
-        Ok(late::ChargeLateInvoices {
+        let order = late::ChargeLateInvoices {
             idempotency_key: self.idempotency_key,
             customer_id: Kind::Customer.row_if_any("customerId", customer)?,
+        };
+        Ok(Dated {
+            order,
+            on: self.charged_on,
         })
     }
 }
@@ -348,7 +433,18 @@ impl ChasingMutation {
         SettleDisputePayload::of(outcome.await.map(Invoice::from))
     }
 
-    /// Writes off what is open on an invoice, as of today.
+    /// Undoes what stands of an invoice's write-offs, as of today: it is owed again, and so is the tax given back.
+    async fn undo_write_off(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The invoice.")] input: UndoWriteOffInput,
+    ) -> async_graphql::Result<UndoWriteOffPayload> {
+        let act = act(ctx)?;
+        let outcome = async { undoing::undo_write_off(act, input.command()?).await }.await;
+        UndoWriteOffPayload::of(outcome.map(Invoice::from))
+    }
+
+    /// Writes off what is open on an invoice, as of today or the day told.
     async fn write_off_invoice(
         &self,
         ctx: &Context<'_>,
@@ -359,7 +455,7 @@ impl ChasingMutation {
         WriteOffInvoicePayload::of(outcome.map(Invoice::from))
     }
 
-    /// Bills the late charges that are due today, at most 50: one for each month begun, never on what is disputed.
+    /// Bills the late charges that are due today or on the day told, at most 50: one for each month begun, never on what is disputed.
     async fn charge_late_invoices(
         &self,
         ctx: &Context<'_>,

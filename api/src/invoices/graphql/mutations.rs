@@ -14,6 +14,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::jobs::graphql::Mail;
 use crate::payload;
 
+use super::super::dated::Dated;
 use super::super::issuing::{dividing, free, rebilling};
 use super::super::telling::resending;
 use super::super::{crediting, issuing, receiving};
@@ -34,6 +35,8 @@ pub struct IssueInvoiceInput {
     option: Option<EstimateOptionInput>,
     /// Payers beside the call's customer, each with an invoice of its own.
     divide: Option<Vec<PayerShareInput>>,
+    /// The day of the invoice: not to come, and not before the call was completed, or opened; today when left out.
+    issued_on: Option<NaiveDate>,
 }
 
 /// The drafted option that says what was done.
@@ -55,8 +58,8 @@ impl WorkDoneInput {
 }
 
 impl IssueInvoiceInput {
-    fn command(self) -> Result<issuing::IssueInvoice> {
-        Ok(issuing::IssueInvoice {
+    fn command(self) -> Result<Dated<issuing::IssueInvoice>> {
+        let order = issuing::IssueInvoice {
             idempotency_key: self.idempotency_key,
             call_id: Kind::ServiceCall.row("callId", &self.call_id)?,
             work_done: self.work_done.map(WorkDoneInput::command).transpose()?,
@@ -71,6 +74,10 @@ impl IssueInvoiceInput {
                 .enumerate()
                 .map(|(at, share)| share.command(at))
                 .collect::<Result<_>>()?,
+        };
+        Ok(Dated {
+            order,
+            on: self.issued_on,
         })
     }
 }
@@ -193,17 +200,23 @@ pub struct IssueFreeInvoiceInput {
     /// The lines, priced and taxed as in an estimate; no deposit. Where its place wants work agreed to first, labour, trip
     /// and diagnosis are billed with a call only.
     option: EstimateOptionInput,
+    /// The day of the invoice, which decides prices and taxes: not to come; today when left out.
+    issued_on: Option<NaiveDate>,
 }
 
 impl IssueFreeInvoiceInput {
-    fn command(self) -> Result<free::IssueFreeInvoice> {
+    fn command(self) -> Result<Dated<free::IssueFreeInvoice>> {
         let address = &self.service_address_id;
-        Ok(free::IssueFreeInvoice {
+        let order = free::IssueFreeInvoice {
             idempotency_key: self.idempotency_key,
             customer_id: Kind::Customer.row("customerId", &self.customer_id)?,
             service_address_id: Kind::ServiceAddress.row("serviceAddressId", address)?,
             about: self.about,
             option: self.option.command("option")?,
+        };
+        Ok(Dated {
+            order,
+            on: self.issued_on,
         })
     }
 }
@@ -256,6 +269,8 @@ pub struct CreditInvoiceInput {
     reason: String,
     /// Which lines, and how much of each; all that is left of the invoice when left out.
     lines: Option<Vec<CreditedLineInput>>,
+    /// The day of the credit note: not to come, and not before the invoice; today when left out.
+    issued_on: Option<NaiveDate>,
 }
 
 /// What a credit note gives back of one line: all that is left of it, so many, or so much off its price.
@@ -280,14 +295,18 @@ impl From<CreditedLineInput> for crediting::CreditedLine {
 }
 
 impl CreditInvoiceInput {
-    fn command(self) -> Result<crediting::CreditInvoice> {
-        Ok(crediting::CreditInvoice {
+    fn command(self) -> Result<Dated<crediting::CreditInvoice>> {
+        let order = crediting::CreditInvoice {
             idempotency_key: self.idempotency_key,
             invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
             reason: self.reason,
             lines: self
                 .lines
                 .map(|lines| lines.into_iter().map(Into::into).collect()),
+        };
+        Ok(Dated {
+            order,
+            on: self.issued_on,
         })
     }
 }

@@ -4,7 +4,7 @@
 
 use nameplate_entities::kinds::{ChargeKind, ReceivableKind};
 use nameplate_entities::{customer, invoice, service_address};
-use nameplate_rules::estimate::{ApplianceBlock, PrintedAs};
+use nameplate_rules::estimate::{ApplianceBlock, CustomerBlock, PrintedAs};
 use nameplate_rules::invoice::Totals;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
@@ -12,12 +12,13 @@ use serde::Serialize;
 
 use crate::base::check::TEXT_MAX;
 use crate::base::{Act, Checks, Error, Result, Right, idempotency};
+use crate::customers;
 use crate::estimates::{self, NewOption, Workplace, parties};
 use crate::invoices::content::{self, Content};
+use crate::invoices::dated::{self, Dated};
 use crate::invoices::store;
-use crate::shop::{self, Settings};
+use crate::shop;
 use crate::stock::{self, Sold};
-use crate::{books, customers};
 
 use super::sale::{self, Sale};
 use super::writing::{Issue, Rows};
@@ -40,15 +41,21 @@ pub struct IssueFreeInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for customer or address; those of [`estimates::price_work`]; `SettingMissing` for words the
-/// local rules want on the bill; `TooMuch` at `option` for work that they want agreed to first; `PeriodClosed`.
-pub async fn issue_free_invoice(act: &Act, order: IssueFreeInvoice) -> Result<invoice::Model> {
+/// local rules want on the bill; `TooMuch` at `option` for work that they want agreed to first; `ImpossibleDate` for a day
+/// to come; `PeriodClosed`.
+pub async fn issue_free_invoice(
+    act: &Act,
+    dated: impl Into<Dated<IssueFreeInvoice>>,
+) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::IssueFreeInvoice)?;
     let verb = Right::IssueFreeInvoice.mutation();
+    let dated = dated.into();
     let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
     if let Some(id) = once.receipt::<i64>()? {
         return store::get_invoice(&tx, "", id).await;
     }
+    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     let about = checks.text("about", &order.about, TEXT_MAX);
     checks.finish()?;
@@ -59,8 +66,8 @@ pub async fn issue_free_invoice(act: &Act, order: IssueFreeInvoice) -> Result<in
         return Err(Error::not_found(path, "service address of this customer"));
     }
     let settings = shop::settings(&tx).await?;
-    let issued_on = settings.day_of(act.at);
-    books::check_open(&tx, "", issued_on).await?;
+    let today = settings.day_of(act.at);
+    let issued_on = dated::day(&tx, ("issuedOn", on, today), None).await?;
     let issue = Issue {
         settings: &settings,
         issued_on,
@@ -127,7 +134,7 @@ async fn sale(
     let words = Content {
         lines: rows.lines.iter().map(content::line).collect(),
         printed_as,
-        ..words(issue.settings, (customer, address), about, issue)
+        ..words(issue, parties::customer_block(customer, address), about)
     };
     if words.lines.iter().any(local::is_work) {
         let on = issue.issued_on;
@@ -141,20 +148,16 @@ async fn sale(
     })
 }
 
-fn words(
-    settings: &Settings,
-    (customer, address): (&customer::Model, &service_address::Model),
-    about: String,
-    issue: &Issue<'_>,
-) -> Content {
+/// What an invoice says that is about no machine, before its lines.
+pub(super) fn words(issue: &Issue<'_>, customer: CustomerBlock, about: String) -> Content {
     Content {
         kind: ReceivableKind::Invoice,
         number: String::new(),
         issued_on: issue.issued_on,
         due_on: issue.issued_on,
         currency: String::new(),
-        shop: parties::shop_block(settings),
-        customer: parties::customer_block(customer, address),
+        shop: parties::shop_block(issue.settings),
+        customer,
         appliance: ApplianceBlock::default(),
         ratings: Vec::new(),
         call_number: String::new(),

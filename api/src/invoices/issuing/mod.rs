@@ -9,11 +9,11 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::books;
 use crate::estimates::{self, NewOption, WorkDone};
 use crate::shop::{self, Settings};
 
 use super::chasing::{reminding, terms};
+use super::dated::{self, Dated};
 use super::store::{self, Billed};
 use dividing::Share;
 use offered::Offered;
@@ -59,23 +59,28 @@ pub struct IssueInvoice {
 /// billed already, or whose certificate another invoice used up, and at `divide` while a deposit for the call is of
 /// somebody who would get no bill; `TooMuch` for a bill beyond what was agreed to;
 /// `PeriodClosed`; those of a bill without an estimate and of a bill that is
-/// divided.
-pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice::Model>> {
+/// divided; `ImpossibleDate` for a day to come, or before the call was completed, or opened while it is not completed.
+pub async fn issue_invoice(
+    act: &Act,
+    dated: impl Into<Dated<IssueInvoice>>,
+) -> Result<Vec<invoice::Model>> {
     let staff_id = act.staff_with(Right::IssueInvoice)?;
     let verb = Right::IssueInvoice.mutation();
+    let dated = dated.into();
     let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
+    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
     if let Some(id) = once.receipt::<i64>()? {
         return store::issued_with(&tx, id).await;
     }
+    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     dividing::check(&mut checks, &order.divide);
     checks.finish()?;
     let billed = store::billed(&tx, "callId", order.call_id).await?;
     may_be_billed(&tx, &billed.call).await?;
     let settings = shop::settings(&tx).await?;
-    let issued_on = settings.day_of(act.at);
-    books::check_open(&tx, "", issued_on).await?;
+    let told = ("issuedOn", on, settings.day_of(act.at));
+    let issued_on = dated::day(&tx, told, Some(work_done_on(&billed.call))).await?;
     let issue = Issue {
         settings: &settings,
         issued_on,
@@ -110,6 +115,18 @@ pub async fn issue_invoice(act: &Act, order: IssueInvoice) -> Result<Vec<invoice
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(invoices)
+}
+
+/// Before which day a call is not billed, and why.
+fn work_done_on(call: &service_call::Model) -> (NaiveDate, String) {
+    let number = &call.number;
+    match call.completed_on {
+        Some(day) => (day, format!("Call {number} was completed on {day}.")),
+        None => {
+            let day = call.opened_on;
+            (day, format!("Call {number} was opened on {day}."))
+        }
+    }
 }
 
 /// What is billed for a call: what was accepted or done in its place, else what is typed.

@@ -43,16 +43,17 @@ pub async fn lay_by_itself(
         let is_free = |source: &&Source| source.deposit_call_id.is_none();
         sources.extend(all.iter().filter(is_free));
     }
-    let amount = settling::sum(sources.iter().map(|source| source.left))?;
-    let amount = amount.min(Cents(owed.open_cents));
-    let about = (&sources[..], amount, row.issued_on);
-    lay_and_post(
-        tx,
-        act,
-        (Right::IssueInvoice.mutation(), &row.number),
-        (&owed, about),
-    )
-    .await
+    // Credit that arose after the day of the invoice settles it from its own day on.
+    let from = |source: &Source| source.on.max(row.issued_on);
+    let mut open = Cents(owed.open_cents);
+    for run in sources.chunk_by(|one, next| from(one) == from(next)) {
+        let amount = settling::sum(run.iter().map(|source| source.left))?.min(open);
+        let on = run.first().map_or(row.issued_on, from);
+        let names = (Right::IssueInvoice.mutation(), row.number.as_str());
+        lay_and_post(tx, act, names, (&owed, (run, amount, on))).await?;
+        open = settling::less(open, amount)?;
+    }
+    Ok(())
 }
 
 /// Lays credit against an invoice, posts it and notes it.

@@ -20,7 +20,7 @@ use crate::base::numbers::{self, Series};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
 use crate::{books, customers, shop};
 
-use super::chasing::writing_off;
+use super::chasing::undoing::{self, ComesIn};
 use super::store::{self, Source};
 
 pub mod banked;
@@ -61,7 +61,8 @@ pub struct RecordPayment {
     pub excess: Excess,
 }
 
-/// Records a payment, lays it against invoices and posts it. A write-off of an invoice that it names is undone first.
+/// Records a payment, lays it against invoices and posts it. A write-off of an invoice that it names is
+/// undone first, as far as the money goes.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for customer or invoice; `TooMuch` for more than is owed; `PeriodClosed`; refusals
@@ -79,9 +80,14 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
     let customer = customers::get_customer(&tx, "customerId", new.customer_id).await?;
     books::check_open(&tx, "receivedOn", new.received_on).await?;
     if let Some(parts) = &new.parts {
-        let ids = parts.iter().map(|part| part.invoice_id);
-        let about = (new.customer_id, new.received_on);
-        writing_off::recover(&tx, act, (verb, about), ids.collect()).await?;
+        let amounts = parts.iter().map(|part| (part.invoice_id, part.amount));
+        let comes_in = ComesIn {
+            customer_id: new.customer_id,
+            on: new.received_on,
+            what: "Money",
+            amounts: amounts.collect(),
+        };
+        undoing::recover(&tx, act, (verb, staff_id), comes_in).await?;
     }
     let settlement = Settlement::of(&tx, &new).await?;
     let received = Received {
@@ -194,12 +200,16 @@ impl Settlement {
             None => Self::oldest_first(tx, new).await?,
         };
         if settlement.excess > Cents::ZERO && new.excess == Excess::Refused {
+            let written_off = match new.parts {
+                Some(_) => String::new(),
+                None => written_off(tx, new.customer_id).await?,
+            };
             return Err(Error::refused(
                 ProblemCode::TooMuch,
                 "amount",
                 format!(
                     "{} of {} would settle nothing. Correct the amount, or allow it to become the \
-                     customer's credit.",
+                     customer's credit.{written_off}",
                     settlement.excess, new.amount
                 ),
             ));
@@ -301,6 +311,22 @@ impl Settlement {
         }
         Ok(())
     }
+}
+
+/// What is written off of a customer's invoices, and how money on it is recorded; nothing where nothing is.
+async fn written_off(tx: &impl ConnectionTrait, customer_id: i64) -> Result<String> {
+    let rows = store::written_off_of(tx, customer_id).await?;
+    if rows.is_empty() {
+        return Ok(String::new());
+    }
+    let named = rows
+        .iter()
+        .map(|(invoice, write_off)| format!("{invoice} was written off ({write_off})"));
+    let named: Vec<String> = named.collect();
+    Ok(format!(
+        " {}; if the money is for it, name it under allocations, and its write-off is undone so far.",
+        named.join(", ")
+    ))
 }
 
 fn open_item(row: &receivable::Model) -> OpenItem {

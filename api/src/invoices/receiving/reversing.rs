@@ -12,7 +12,7 @@ use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, wording};
 use crate::invoices::chasing::terms;
-use crate::invoices::issuing::charges::{self, Charge};
+use crate::invoices::issuing::charges::{self, Charge, Claim};
 use crate::invoices::store;
 use crate::invoices::telling::returned;
 use crate::{books, shop};
@@ -41,11 +41,12 @@ pub struct ReversePayment {
 ///
 /// One that was taken to a bank is taken back by that account, in use again if it was retired; one that was not leaves the receipts not yet banked.
 /// Credit out of it that was laid against other invoices is taken off them, too. What a credit note gave back of an
-/// invoice is laid against that invoice before the customer owes it again.
+/// invoice is laid against that invoice before the customer owes it again. What was refunded out of it is owed again: an
+/// invoice of its own asks for it.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a payment undone already, one of which something was refunded, or one whose
-/// invoice was credited and that credit is used up, naming what stands in the way, and at `kind` for one recorded by
+/// `Forbidden`; `NotFound`; `WrongState` for a payment undone already, or one whose
+/// invoice was credited and that credit settles others, naming them, and at `kind` for one recorded by
 /// mistake that was taken to a bank; `SettingMissing` for a fee the shop
 /// has not set; `ImpossibleDate` for a day to come or before the payment settled anything; `PeriodClosed`.
 pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment::Model> {
@@ -68,6 +69,7 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
     let before = store::get_payment(&tx, "paymentId", order.payment_id).await?;
     let laid = to_undo(&tx, &before, order.reversed_on).await?;
     must_have_come(&before, order.kind)?;
+    let claim = refunded(&tx, &before, order.reversed_on).await?;
     let bank_fee = bank_fee(&before, &order)?;
     books::check_open(&tx, "reversedOn", order.reversed_on).await?;
     let row = payment_reversal::ActiveModel {
@@ -96,17 +98,14 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
     for invoice_id in invoices_of(&laid) {
         lay_credits(&tx, act, (verb, &before), (invoice_id, order.reversed_on)).await?;
     }
-    audit::record(
-        &tx,
-        act,
-        verb,
-        subject(before.id),
-        (Some(&before), Some(&after)),
-    )
-    .await?;
+    let both = (Some(&before), Some(&after));
+    audit::record(&tx, act, verb, subject(before.id), both).await?;
     audit::created(&tx, act, verb, of_reversal(&reversal), &reversal).await?;
+    if let Some(claim) = claim {
+        charges::claim(&tx, act, &settings, (verb, staff_id), claim).await?;
+    }
     if order.charge_fee {
-        let charge = fee(&tx, (&before, &order), &laid).await?;
+        let charge = fee(&tx, (&before, &order, today), &laid).await?;
         charges::issue(&tx, act, &settings, (verb, staff_id), charge).await?;
     }
     returned::tell(&tx, act, (&after, order.kind)).await?;
@@ -140,16 +139,6 @@ async fn to_undo(
     if let Some(day) = row.reversed_on {
         return Err(refused(format!("{} was undone on {day}.", row.number)));
     }
-    let refunds = store::refunds_of(tx, row.id).await?;
-    let standing = refunds.iter().filter(|row| row.reversed_on.is_none());
-    let numbers: Vec<&str> = standing.map(|refund| refund.number.as_str()).collect();
-    if !numbers.is_empty() {
-        return Err(refused(format!(
-            "Part of {} was paid back by {}; that money is gone.",
-            row.number,
-            numbers.join(", ")
-        )));
-    }
     let laid = store::laid_with(tx, row.id).await?;
     let too_early = |message: String| {
         Err(Error::refused(
@@ -164,9 +153,7 @@ async fn to_undo(
     if let Some(day) = row.waits_again_from.filter(|day| on < *day) {
         return too_early(format!("{} lay at the bank until {day}.", row.number));
     }
-    let days = laid.iter().map(|row| row.applied_on);
-    let undone = refunds.iter().filter_map(|row| row.reversed_on);
-    let latest = days.chain(undone).max();
+    let latest = laid.iter().map(|row| row.applied_on).max();
     let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
     if on < earliest {
         return too_early(format!(
@@ -175,6 +162,39 @@ async fn to_undo(
         ));
     }
     Ok(laid)
+}
+
+/// What was refunded out of the payment, which its customer owes again.
+async fn refunded(
+    tx: &impl ConnectionTrait,
+    row: &payment::Model,
+    on: NaiveDate,
+) -> Result<Option<Claim>> {
+    let refunds = store::refunds_of(tx, row.id).await?;
+    let moved_on = |refund: &refund::Model| refund.reversed_on.unwrap_or(refund.refunded_on);
+    let latest = refunds.iter().max_by_key(|(refund, _)| moved_on(refund));
+    if let Some((refund, _)) = latest.filter(|(refund, _)| on < moved_on(refund)) {
+        return Err(Error::refused(
+            ProblemCode::ImpossibleDate,
+            "reversedOn",
+            format!(
+                "Part of {} was paid back by {}, or that was undone, on {}.",
+                row.number,
+                refund.number,
+                moved_on(refund)
+            ),
+        ));
+    }
+    let amount = settling::sum(refunds.iter().map(|(_, amount)| *amount))?;
+    Ok((amount > Cents::ZERO).then(|| Claim {
+        payment: row.clone(),
+        refunds: (refunds.into_iter())
+            .filter(|(_, taken)| *taken > Cents::ZERO)
+            .map(|(row, _)| row.number)
+            .collect(),
+        amount,
+        returned_on: on,
+    }))
 }
 
 /// Refuses to say of a payment that lies in a bank that it never came: the books would let the bank take it back.
@@ -268,7 +288,9 @@ async fn lay_credits(
     let ids: Vec<i64> = credits.iter().map(|row| row.id).collect();
     let sources = store::sources_of_credits(tx, &ids).await?;
     let left = settling::sum(sources.iter().map(|source| source.left))?;
-    if left < need {
+    // What was refunded of it is gone, so the invoice that was paid with it is owed.
+    let refunded = settling::sum(store::refunded_of(tx, &ids).await?)?;
+    if settling::sum([left, refunded])? < need {
         let used_by = store::named_users(tx, invoice_id).await?;
         return Err(Error::refused(
             ProblemCode::WrongState,
@@ -281,14 +303,14 @@ async fn lay_credits(
             ),
         ));
     }
-    let about = (&sources[..], need, on);
+    let about = (&sources[..], need.min(left), on);
     credit::lay_and_post(tx, act, (verb, &invoice.number), (&owed, about)).await
 }
 
 /// The fee for a payment that came back.
 async fn fee(
     tx: &impl ConnectionTrait,
-    (payment, order): (&payment::Model, &ReversePayment),
+    (payment, order, today): (&payment::Model, &ReversePayment, NaiveDate),
     laid: &[allocation::Model],
 ) -> Result<Charge> {
     let path = "chargeFee";
@@ -314,5 +336,6 @@ async fn fee(
             wording::day(order.reversed_on)
         ),
         amount,
+        on: today,
     })
 }

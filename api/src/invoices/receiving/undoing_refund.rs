@@ -18,7 +18,7 @@ use super::settling;
 /// Undoes a refund in the open transaction: rows of the other sign, its entry is reversed.
 ///
 /// # Errors
-/// `WrongState` at `refundId` for one undone already; `ImpossibleDate` at `reversedOn` for a day before it was paid;
+/// `WrongState` at `refundId` for one undone already, or one that an invoice asks for again; `ImpossibleDate` at `reversedOn` for a day before it was paid;
 /// `PeriodClosed`.
 pub async fn undo_refund(
     tx: &impl ConnectionTrait,
@@ -29,6 +29,13 @@ pub async fn undo_refund(
     let refused = |code, path: &str, message: String| Err(Error::refused(code, path, message));
     if let Some(day) = before.reversed_on {
         let message = format!("{} was undone on {day}.", before.number);
+        return refused(ProblemCode::WrongState, "refundId", message);
+    }
+    if let Some(claim) = store::claim_of_refund(tx, before.id).await? {
+        let message = format!(
+            "{} was paid out of money that came back, and {claim} asks for it again: credit that invoice first.",
+            before.number
+        );
         return refused(ProblemCode::WrongState, "refundId", message);
     }
     if on < before.refunded_on {

@@ -1,7 +1,10 @@
 //! Customers' credit: what is left of payments and credit notes, and what became of it.
 
 use chrono::NaiveDate;
-use nameplate_entities::{allocation, credit_left, journal_entry, payment, refund, refund_part};
+use nameplate_entities::{
+    allocation, credit_left, journal_entry, payment, refund, refund_part, service_address,
+    tax_jurisdiction,
+};
 use nameplate_rules::money::Cents;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Statement,
@@ -97,18 +100,73 @@ pub async fn laid_with(
         .collect())
 }
 
-/// The refunds that were paid out of a payment, those included that were undone.
-pub async fn refunds_of(db: &impl ConnectionTrait, payment_id: i64) -> Result<Vec<refund::Model>> {
+/// The refunds that were paid out of a payment, those included that were undone, and how much of it each took.
+pub async fn refunds_of(
+    db: &impl ConnectionTrait,
+    payment_id: i64,
+) -> Result<Vec<(refund::Model, Cents)>> {
     let parts = refund_part::Entity::find()
         .filter(refund_part::Column::PaymentId.eq(payment_id))
         .all(db)
         .await?;
     let ids = parts.iter().map(|part| part.refund_id);
-    Ok(refund::Entity::find()
+    let refunds = refund::Entity::find()
         .filter(refund::Column::Id.is_in(ids))
         .order_by_asc(refund::Column::Id)
         .all(db)
+        .await?;
+    let taken = |id: i64| parts.iter().filter(move |part| part.refund_id == id);
+    refunds
+        .into_iter()
+        .map(|row| {
+            let amounts = taken(row.id).map(|part| Cents(part.amount_cents));
+            let sum = Cents::sum(amounts).map_err(|refusal| Error::caused("refunds", refusal))?;
+            Ok((row, sum))
+        })
+        .collect()
+}
+
+/// The number of the standing invoice that asks again for what a refund took out of a payment that came back.
+///
+/// # Errors
+/// Internal only.
+pub async fn claim_of_refund(db: &impl ConnectionTrait, refund_id: i64) -> Result<Option<String>> {
+    let sql = "SELECT i.number AS number FROM refund_part p JOIN invoice i ON i.returned_payment_id = p.payment_id \
+         JOIN receivable r ON r.invoice_id = i.id WHERE p.refund_id = $1 AND NOT r.taken_back ORDER BY i.id";
+    let statement =
+        Statement::from_sql_and_values(db.get_database_backend(), sql, [refund_id.into()]);
+    let found = Named::find_by_statement(statement).one(db).await?;
+    Ok(found.map(|row| row.number))
+}
+
+/// How much was refunded out of these credit notes.
+pub async fn refunded_of(db: &impl ConnectionTrait, credit_note_ids: &[i64]) -> Result<Vec<Cents>> {
+    let parts = refund_part::Entity::find()
+        .filter(refund_part::Column::CreditNoteId.is_in(credit_note_ids.iter().copied()))
+        .all(db)
+        .await?;
+    Ok(parts.iter().map(|part| Cents(part.amount_cents)).collect())
+}
+
+/// The first service address of a customer.
+pub async fn first_address(
+    db: &impl ConnectionTrait,
+    customer_id: i64,
+) -> Result<Option<service_address::Model>> {
+    Ok(service_address::Entity::find()
+        .filter(service_address::Column::CustomerId.eq(customer_id))
+        .order_by_asc(service_address::Column::Id)
+        .one(db)
         .await?)
+}
+
+/// The first place of taxes there is.
+pub async fn any_jurisdiction(db: &impl ConnectionTrait) -> Result<Option<i64>> {
+    let first = tax_jurisdiction::Entity::find()
+        .order_by_asc(tax_jurisdiction::Column::Id)
+        .one(db)
+        .await?;
+    Ok(first.map(|row| row.id))
 }
 
 #[derive(FromQueryResult)]
@@ -116,7 +174,7 @@ struct Named {
     number: String,
 }
 
-/// Numbers of what used the credit of an invoice's credit notes: other invoices, and refunds.
+/// Numbers of the other invoices that the credit of an invoice's credit notes settles.
 ///
 /// # Errors
 /// Internal only.
@@ -124,9 +182,7 @@ pub async fn named_users(db: &impl ConnectionTrait, invoice_id: i64) -> Result<V
     let sql = "SELECT i.number AS number FROM invoice c JOIN allocation a ON a.credit_note_id = c.id \
          JOIN invoice i ON i.id = a.invoice_id \
          WHERE c.credits_invoice_id = $1 AND a.invoice_id <> $1 \
-         GROUP BY i.number HAVING SUM(a.amount_cents) > 0 \
-         UNION SELECT r.number FROM invoice c JOIN refund_part p ON p.credit_note_id = c.id \
-         JOIN refund r ON r.id = p.refund_id WHERE c.credits_invoice_id = $1 AND r.reversed_on IS NULL ORDER BY number";
+         GROUP BY i.number HAVING SUM(a.amount_cents) > 0 ORDER BY number";
     let statement =
         Statement::from_sql_and_values(db.get_database_backend(), sql, [invoice_id.into()]);
     let rows = Named::find_by_statement(statement).all(db).await;
@@ -217,7 +273,7 @@ pub async fn deposit_of_another(
 ///
 /// # Errors
 /// Internal, when the document has none.
-pub async fn entry_of(
+async fn entry_of(
     db: &impl ConnectionTrait,
     kind: &'static str,
     id: i64,

@@ -19,8 +19,9 @@ pub use calls::{
     standing_invoice, stands,
 };
 pub use credit::{
-    Source, deposit_of_another, deposits_for, entry_of, entry_of_payment, get_refund, laid_with,
-    named_users, parts_of_refund, refund_undone_on, refunds_of, sources, sources_of_credits,
+    Source, any_jurisdiction, claim_of_refund, deposit_of_another, deposits_for, entry_of,
+    entry_of_payment, first_address, get_refund, laid_with, named_users, parts_of_refund,
+    refund_undone_on, refunded_of, refunds_of, sources, sources_of_credits,
 };
 pub use late::{invoices_by_id, overdue, to_remind};
 pub use made_under::{Span, priced_by, priced_from, went_out_at};
@@ -31,7 +32,10 @@ pub use open::{
 };
 pub use statement::{balance_before, moves_between};
 pub use trips::{PaidTrip, Trip, trips_accepted_with, trips_billed_with, trips_of};
-pub use writing_off::{standing_write_offs, taxes_left};
+pub use writing_off::{
+    Left, laid_by_write_off, left_of_write_off, open_since, standing_write_offs, taxes_left,
+    written_off_of,
+};
 
 mod calls;
 mod credit;

@@ -130,6 +130,7 @@ impl Ledger {
             let mut file = File::new();
             if sent.line.is_none() {
                 file.row(["day", "entry", "memo", "debit", "credit", "balance"])?;
+                file.row(end(sent.ledger.span.from, "Opening balance", sent.balance))?;
             }
             let after = sent.line.unwrap_or((sent.ledger.span.from, 0));
             let of = (sent.ledger.account_id, sent.ledger.span);
@@ -143,6 +144,9 @@ impl Ledger {
                 .last()
                 .map(|row| (row.entry_on, row.id))
                 .or(Some(after));
+            if !more {
+                file.row(end(sent.ledger.span.to, "Closing balance", sent.balance))?;
+            }
             Ok(Some((file.bytes()?, more.then_some(sent))))
         })
     }
@@ -157,6 +161,18 @@ impl Sent {
         self.balance = balance.ok_or_else(|| Error::internal("a balance is too large"))?;
         Ok(())
     }
+}
+
+/// The balance before the first line, or after the last.
+fn end(day: NaiveDate, what: &str, balance: Cents) -> [String; 6] {
+    [
+        day.to_string(),
+        String::new(),
+        what.to_owned(),
+        String::new(),
+        String::new(),
+        amount(balance),
+    ]
 }
 
 fn ledger_row(row: &AccountLine, balance: Cents) -> [String; 6] {

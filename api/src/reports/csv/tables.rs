@@ -7,7 +7,7 @@ use nameplate_rules::money::Cents;
 use sea_orm::{ActiveEnum, ConnectionTrait};
 
 use crate::base::{Error, Result, wording};
-use crate::invoices;
+use crate::{books, invoices};
 
 use super::super::statements::{self, Statement};
 use super::super::store::{self, Span, margins};
@@ -39,10 +39,15 @@ pub async fn income(
         file,
         &statement,
         &[AccountKind::Revenue, AccountKind::Expense],
-    )
+    )?;
+    let sums = nameplate_rules::books::statements::income(&statement.sums).map_err(too_large)?;
+    total(file, "Total revenue", sums.revenue)?;
+    total(file, "Total expense", sums.expenses)?;
+    total(file, "Net income", sums.net)
 }
 
-/// The result that is not closed to equity yet stands as its own row, without an account.
+/// The result stands as its own row, without an account: that of a year which is closed on this very day, or what is not
+/// closed to equity yet.
 pub async fn balance_sheet(db: &impl ConnectionTrait, file: &mut File, span: Span) -> Result<()> {
     let statement = statements::balance_sheet(db, span.to).await?;
     let kinds = [
@@ -53,11 +58,30 @@ pub async fn balance_sheet(db: &impl ConnectionTrait, file: &mut File, span: Spa
     by_kind(file, &statement, &kinds)?;
     let result = nameplate_rules::books::statements::income(&statement.sums);
     let net = result.map_err(too_large)?.net;
+    let name = if books::is_year_closed_on(db, span.to).await? {
+        "Result of the year"
+    } else {
+        "Result not yet closed"
+    };
     file.row([
         "equity".to_owned(),
         String::new(),
-        "Result not yet closed".to_owned(),
+        name.to_owned(),
         amount(net),
+    ])?;
+    let sums = nameplate_rules::books::statements::position(&statement.sums).map_err(too_large)?;
+    total(file, "Total assets", sums.assets)?;
+    total(file, "Total liabilities", sums.liabilities)?;
+    total(file, "Total equity", sums.equity)
+}
+
+/// A sum over rows above it; its kind says that it is none of them.
+fn total(file: &mut File, name: &str, sum: Cents) -> Result<()> {
+    file.row([
+        "total".to_owned(),
+        String::new(),
+        name.to_owned(),
+        amount(sum),
     ])
 }
 
@@ -90,6 +114,7 @@ pub async fn sales_tax(
         "taxable",
         "tax",
         "opening",
+        "not_collected",
         "other",
         "closing",
     ])?;
@@ -101,6 +126,7 @@ pub async fn sales_tax(
             amount(row.taxable),
             amount(row.tax),
             amount(Cents(row.level.opening_cents)),
+            amount(row.not_collected),
             amount(row.other),
             amount(Cents(row.level.closing_cents)),
         ])?;

@@ -25,7 +25,8 @@ pub async fn sales(db: &impl ConnectionTrait, span: Span) -> Result<Vec<Sales>> 
          CAST(SUM(l.net_cents - l.discount_cents) AS BIGINT) AS sale_cents, \
          CAST(SUM(l.taxable_cents) AS BIGINT) AS taxable_cents \
          FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id \
-         WHERE i.issued_on >= $1 AND i.issued_on <= $2 GROUP BY i.tax_jurisdiction_id, l.tax_reason";
+         WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.returned_payment_id IS NULL \
+         GROUP BY i.tax_jurisdiction_id, l.tax_reason";
     rows(db, sql, span.values()).await
 }
 
@@ -159,7 +160,10 @@ pub async fn settled(
         .map(i64::to_string)
         .collect::<Vec<_>>()
         .join(", ");
-    let own = format!("(i.id IN ({ids}) OR i.credits_invoice_id IN ({ids})) AND i.issued_on <= $1");
+    let own = format!(
+        "(i.id IN ({ids}) OR i.credits_invoice_id IN ({ids})) AND i.issued_on <= $1 \
+         AND i.returned_payment_id IS NULL"
+    );
     let lines = format!(
         "SELECT COALESCE(i.credits_invoice_id, i.id) AS invoice_id, i.tax_jurisdiction_id, i.issued_on, l.kind, \
          l.tax_reason, l.net_cents - l.discount_cents AS sale_cents, l.taxable_cents \

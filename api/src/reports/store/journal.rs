@@ -37,7 +37,7 @@ pub async fn journal(
 ) -> Result<Vec<JournalRow>> {
     let sql = format!(
         "SELECT p.entry_id, p.position, e.number, e.entry_on, e.posted_at, e.memo, e.document_kind, \
-         COALESCE(i.number, m.number, c.number, f.number, w.number, b.number, y.number) AS document_number, \
+         COALESCE(i.number, m.number, c.number, f.number, w.number, b.number, y.number, u.number) AS document_number, \
          a.code, a.name, p.debit_cents, p.credit_cents, v.name AS tax_level, r.number AS reverses, s.hash \
          FROM (SELECT * FROM journal_entry WHERE entry_on >= $1 AND entry_on <= $2 AND (entry_on, id) > ($3, $4) \
          ORDER BY entry_on, id LIMIT {count}) e \
@@ -53,6 +53,8 @@ pub async fn journal(
          LEFT JOIN bank_deposit b ON e.document_kind = 'bank_deposit' AND b.id = e.document_id \
          LEFT JOIN payment_reversal x ON e.document_kind = 'payment_reversal' AND x.id = e.document_id \
          LEFT JOIN payment y ON y.id = x.payment_id \
+         LEFT JOIN write_off_return k ON e.document_kind = 'write_off_return' AND k.id = e.document_id \
+         LEFT JOIN write_off u ON u.id = k.write_off_id \
          ORDER BY e.entry_on, e.id, p.position"
     );
     let mut values = span.values();

@@ -46,7 +46,7 @@ const SUMS: &str =
 const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents AS sale, \
      CASE WHEN l.kind = 'part' AND (c.id IS NULL OR c.state = 'completed') THEN 0 ELSE l.cost_cents END AS cost \
      FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id LEFT JOIN service_call c ON c.id = i.call_id \
-     WHERE i.issued_on >= $1 AND i.issued_on <= $2 \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.returned_payment_id IS NULL \
      UNION ALL SELECT i.call_id, 'part', 0, -m.value_cents FROM invoice i \
      JOIN service_call c ON c.id = i.call_id AND c.state = 'completed' \
      JOIN stock_move m ON m.call_id = i.call_id AND m.part_used_id IS NOT NULL \

@@ -117,6 +117,7 @@ impl TestShop {
             account_id,
             through: today() - Days::new(days_ago),
             closing_balance: Cents(closing),
+            despite: None,
         }
     }
 }

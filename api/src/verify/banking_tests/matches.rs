@@ -2,10 +2,11 @@
 
 use super::*;
 use crate::banking::{
-    BookBankLine, ConfirmMatch, Split, book_bank_line, confirm_match, reconcile_bank, unmatch,
+    BookBankLine, ConfirmMatch, Split, book_bank_line, confirm_match, reconcile_bank,
+    save_bank_layout, unmatch,
 };
 use crate::base::ProblemCode::{
-    Malformed, NotFound, OutOfRange, PeriodClosed, Unbalanced, WrongState,
+    ImpossibleDate, Malformed, NotFound, OutOfRange, PeriodClosed, Unbalanced, WrongState,
 };
 use crate::base::Role;
 use sea_orm::EntityTrait;
@@ -185,5 +186,93 @@ async fn damage_to_matches_and_reconciliations_is_found() {
             .unwrap();
         shop.is_in_order().await;
         assert!(!shop.spoil(sql).await.is_empty(), "{sql} was not found");
+    }
+}
+
+#[tokio::test]
+async fn postings_that_cancel_each_other_need_no_line_and_a_reversal_is_paired_by_itself() {
+    for shop in TestShop::everywhere().await {
+        let bank = shop.read_bank().await;
+        shop.hand(-4_200, 6, "Rent").await;
+        shop.hand(4_200, 5, "Rent, given back").await;
+        shop.hand(-700, 4, "Stamps").await;
+        let alone = confirm_match(&shop.owner, group(&[], &[1])).await;
+        at(OutOfRange, "lineIds", alone);
+        let apart = confirm_match(&shop.owner, group(&[], &[1, 5])).await;
+        at(Unbalanced, "postingIds", apart);
+        let rents = group(&[], &[2, 4]);
+        at(
+            WrongState,
+            "postingIds.0",
+            confirm_match(&shop.owner, rents).await,
+        );
+        let day = today() - Days::new(1);
+        let db = shop.bench.app.db.read();
+        let outstanding = async || {
+            let rows =
+                crate::banking::outstanding(db, (bank, day), crate::banking::first(), 10).await;
+            rows.unwrap().len()
+        };
+        assert_eq!(outstanding().await, 3);
+        confirm_match(&shop.owner, group(&[], &[1, 3]))
+            .await
+            .unwrap();
+        assert_eq!(outstanding().await, 1);
+        let reversal = crate::books::ReverseJournal {
+            idempotency_key: shop.key(),
+            entry_id: 3,
+            on: day,
+            memo: "Bought by somebody else".to_owned(),
+        };
+        let undone = crate::books::reverse_journal(&shop.owner, reversal).await;
+        assert!(undone.unwrap().memo.starts_with("Reversal of J-000003: "));
+        let open = reconcile_bank(&shop.owner, shop.reconcile(bank, 0, 0)).await;
+        at(ImpossibleDate, "through", open);
+        reconcile_bank(&shop.owner, shop.reconcile(bank, 1, 0))
+            .await
+            .unwrap();
+        assert_eq!(outstanding().await, 0);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_line_missing_in_the_file_is_told_by_its_own_balances_and_passes_with_a_reason() {
+    for shop in TestShop::everywhere().await {
+        let bank = shop.bank().await;
+        let mut mixed = super::bank::layout(bank);
+        mixed.columns = super::bank::names("Date");
+        at(
+            Malformed,
+            "columns.amount",
+            save_bank_layout(&shop.owner, mixed).await,
+        );
+        let mut read = super::bank::layout(bank);
+        read.columns.balance = Some("Balance".to_owned());
+        save_bank_layout(&shop.owner, read).await.unwrap();
+        let mut file = "Date,Description,Amount,Currency,Balance\r\n".to_owned();
+        let rows = [
+            (9, 1_000, 11_000),
+            (8, -400, 10_600),
+            (7, 100, 10_200),
+            (6, 50, 10_250),
+        ];
+        for (days_ago, amount, balance) in rows {
+            shop.hand(amount, days_ago, "Moved").await;
+            let day = today() - Days::new(days_ago);
+            let (amount, balance) = (Cents(amount), Cents(balance));
+            file += &format!("{day},MOVED,{amount},USD,{balance}\r\n");
+        }
+        shop.take(bank, file.as_bytes()).await.unwrap();
+        assert_eq!(shop.confirm_clear(bank).await, 4);
+        let mut order = shop.reconcile(bank, 1, 750);
+        at(
+            Unbalanced,
+            "through",
+            reconcile_bank(&shop.owner, order.clone()).await,
+        );
+        order.despite = Some("The bank booked 5.00 twice and took it back".to_owned());
+        reconcile_bank(&shop.owner, order).await.unwrap();
+        shop.is_in_order().await;
     }
 }

@@ -39,17 +39,168 @@ async fn a_write_off_gives_back_the_tax_in_it_and_money_that_comes_after_all_und
             invoice_id: bill.id,
             amount: Cents(5_000),
         }]);
-        let mut early = payment.clone();
-        early.received_on = today() - Days::new(1);
-        at(
-            ImpossibleDate,
-            "receivedOn",
-            record_payment(&later, early).await,
-        );
         payment.received_on = today() + Days::new(20);
         record_payment(&later, payment).await.unwrap();
-        assert_eq!(shop.owes().await, (9_850, 0));
+        assert_eq!(shop.owes().await, (0, 0), "the rest stays written off");
+        // 50.00 of 148.50, of which 144.50 was borne: 48.653.
+        let back = write_off_return::Entity::find().one(db).await.unwrap();
+        let back = back.unwrap();
+        assert_eq!((back.amount_cents, back.bad_debt_cents), (5_000, 4_865));
         shop.is_in_order().await;
+        let tx = shop.bench.app.db.write().await.unwrap();
+        let spoil = "UPDATE write_off SET reversed_on = written_off_on";
+        tx.execute_unprepared(spoil).await.unwrap();
+        let findings = crate::verify::invoices::check(&tx).await.unwrap();
+        tx.rollback().await.unwrap();
+        let tables: Vec<_> = findings.iter().map(|finding| finding.table).collect();
+        assert_eq!(tables, ["write_off"], "{findings:?}");
+        the_rest_comes_in(&shop, &bill).await;
+    }
+}
+
+/// What is left of the write-off comes in, too: noted late, with a day before it was written off.
+async fn the_rest_comes_in(shop: &TestShop, bill: &invoice::Model) {
+    let db = shop.bench.app.db.read();
+    let later = shop.after(20);
+    let mut rest = shop.payment(9_850, Excess::Refused);
+    at(
+        TooMuch,
+        "amount",
+        record_payment(&later, rest.clone()).await,
+    );
+    let said = problems(record_payment(&later, rest.clone()).await);
+    assert!(said[0].message.contains(&bill.number), "{said:?}");
+    rest.parts = Some(vec![PaymentPart {
+        invoice_id: bill.id,
+        amount: Cents(9_850),
+    }]);
+    rest.received_on = today();
+    record_payment(&later, rest).await.unwrap();
+    assert_eq!(shop.owes().await, (0, 0));
+    let row = write_off::Entity::find().one(db).await.unwrap().unwrap();
+    assert_eq!(row.reversed_on, Some(today() + Days::new(20)));
+    let backs = write_off_return::Entity::find().all(db).await.unwrap();
+    let borne = backs.iter().map(|back| back.bad_debt_cents).sum::<i64>();
+    assert_eq!(borne, row.bad_debt_cents, "all of it and its tax");
+    shop.is_in_order().await;
+}
+
+#[tokio::test]
+async fn the_write_off_of_the_wrong_invoice_is_undone_with_a_reason() {
+    for shop in TestShop::everywhere().await {
+        let bill = shop.bill(10_000).await;
+        let order = WriteOffInvoice {
+            idempotency_key: shop.key(),
+            invoice_id: bill.id,
+            reason: "Moved away".to_owned(),
+        };
+        let undo = || UndoWriteOff {
+            idempotency_key: shop.key(),
+            invoice_id: bill.id,
+            reason: "It was the neighbour's".to_owned(),
+        };
+        at(
+            WrongState,
+            "invoiceId",
+            undo_write_off(&shop.owner, undo()).await,
+        );
+        write_off_invoice(&shop.owner, order).await.unwrap();
+        undo_write_off(&shop.owner, undo()).await.unwrap();
+        assert_eq!(shop.owes().await, (bill.total_cents, 0));
+        at(
+            WrongState,
+            "invoiceId",
+            undo_write_off(&shop.owner, undo()).await,
+        );
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn documents_of_a_month_that_is_being_closed_are_dated_into_it() {
+    for shop in TestShop::everywhere().await {
+        shop.credit_stays().await;
+        let (first, second) = (shop.bill(10_000).await, shop.bill(5_000).await);
+        let later = shop.after(12);
+        shop.bench.app.clock.set(later.at);
+        let on = today() + Days::new(2);
+        let dated = |order, day| Dated {
+            order,
+            on: Some(day),
+        };
+        let credit = |day| dated(shop.credit(first.id), day);
+        at(
+            ImpossibleDate,
+            "issuedOn",
+            credit_invoice(&later, credit(today() - Days::new(1))).await,
+        );
+        at(
+            ImpossibleDate,
+            "issuedOn",
+            credit_invoice(&later, credit(today() + Days::new(13))).await,
+        );
+        let note = credit_invoice(&later, credit(on)).await.unwrap();
+        assert_eq!(note.issued_on, on);
+        let order = WriteOffInvoice {
+            idempotency_key: shop.key(),
+            invoice_id: second.id,
+            reason: "Moved away".to_owned(),
+        };
+        let off = Dated {
+            order,
+            on: Some(on),
+        };
+        write_off_invoice(&later, off).await.unwrap();
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn an_invoice_dated_back_is_settled_by_later_credit_from_its_own_day_on() {
+    for shop in TestShop::everywhere().await {
+        let call = shop.accepted_call(Cents(5_000), None).await;
+        let later = shop.after(12);
+        shop.bench.app.clock.set(later.at);
+        let on = today() + Days::new(2);
+        let mut ahead = shop.payment(4_000, Excess::BecomesCredit);
+        ahead.received_on = today() + Days::new(7);
+        record_payment(&later, ahead).await.unwrap();
+        let bill = |day| Dated {
+            order: shop.order(call.id),
+            on: Some(day),
+        };
+        at(
+            ImpossibleDate,
+            "issuedOn",
+            issue_invoice(&later, bill(today() - Days::new(1))).await,
+        );
+        let bill = issue_invoice(&later, bill(on)).await.unwrap().remove(0);
+        assert_eq!(bill.issued_on, on);
+        assert_eq!(shop.owes().await, (bill.total_cents - 4_000, 0));
+        let db = shop.bench.app.db.read();
+        let then: i64 = open_on(db, on)
+            .await
+            .unwrap()
+            .iter()
+            .map(|row| row.open_cents)
+            .sum();
+        assert_eq!(then, bill.total_cents, "the money came later");
+        shop.is_in_order().await;
+        books::close_books(&later, on).await.unwrap();
+        let order = WriteOffInvoice {
+            idempotency_key: shop.key(),
+            invoice_id: bill.id,
+            reason: "Moved away".to_owned(),
+        };
+        let off = Dated {
+            order,
+            on: Some(on),
+        };
+        at(
+            PeriodClosed,
+            "writtenOffOn",
+            write_off_invoice(&later, off).await,
+        );
     }
 }
 

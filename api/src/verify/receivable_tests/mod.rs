@@ -8,11 +8,11 @@ mod receiving;
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{ChargeKind, EstimateState, PaymentMethod, ReversalKind};
 use nameplate_entities::{
-    estimate_revision, invoice, invoice_tax, payment, service_address, write_off,
+    estimate_revision, invoice, invoice_tax, payment, service_address, write_off, write_off_return,
 };
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use super::testing::TestShop;
 use crate::base::ProblemCode::{
@@ -25,12 +25,12 @@ use crate::books;
 use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
     self, AllocatePayment, ApplyCredit, ChangeReceivableTerms, ChargeLateInvoices, CreditInvoice,
-    CreditedLine, DisputeInvoice, Excess, IssueFreeInvoice, IssueInvoice, PaymentPart,
-    RecordDeposit, RefundCredit, ResendDocument, ReversePayment, SendStatement, WriteOffInvoice,
-    allocate_payment, apply_credit, change_receivable_terms, charge_late_invoices, credit_invoice,
-    dispute_invoice, issue_free_invoice, issue_invoice, open_on, record_deposit, record_payment,
-    refund_credit, remind_overdue, resend_document, reverse_payment, send_statement,
-    settle_dispute, write_off_invoice,
+    CreditedLine, Dated, DisputeInvoice, Excess, IssueFreeInvoice, IssueInvoice, PaymentPart,
+    RecordDeposit, RefundCredit, ResendDocument, ReversePayment, SendStatement, UndoWriteOff,
+    WriteOffInvoice, allocate_payment, apply_credit, change_receivable_terms, charge_late_invoices,
+    credit_invoice, dispute_invoice, issue_free_invoice, issue_invoice, open_on, record_deposit,
+    record_payment, refund_credit, remind_overdue, resend_document, reverse_payment,
+    send_statement, settle_dispute, undo_write_off, write_off_invoice,
 };
 
 fn today() -> NaiveDate {

@@ -200,3 +200,33 @@ proptest! {
         }
     }
 }
+
+proptest! {
+    #[test]
+    fn a_write_off_is_undone_in_parts_that_add_up_to_it(
+        bad_debt in 0_i64..1_000_000,
+        taxes in prop::collection::vec(0_i64..100_000, 0..4),
+        parts in prop::collection::vec(1_i64..300_000, 1..8),
+    ) {
+        let mut left = Cents(bad_debt);
+        let mut tax_left: Vec<Cents> = taxes.iter().copied().map(Cents).collect();
+        let mut parts = parts.into_iter();
+        loop {
+            let whole = tax_left.iter().map(|tax| tax.0).sum::<i64>() + left.0;
+            if whole == 0 {
+                break;
+            }
+            let part = Cents(parts.next().unwrap_or(whole).min(whole));
+            let (borne, shares) = write_off_undone(part, (left, &tax_left)).unwrap();
+            prop_assert_eq!(shares.iter().map(|tax| tax.0).sum::<i64>() + borne.0, part.0);
+            left.0 -= borne.0;
+            for (tax, share) in tax_left.iter_mut().zip(&shares) {
+                tax.0 -= share.0;
+                prop_assert!(tax.0 >= 0 && share.0 >= 0);
+            }
+            prop_assert!(left.0 >= 0);
+        }
+        let too_much = write_off_undone(Cents(1), (Cents::ZERO, &[]));
+        prop_assert_eq!(too_much, Err(CreditRefusal::BeyondBilled));
+    }
+}

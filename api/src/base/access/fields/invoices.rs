@@ -77,7 +77,12 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "WriteOff",
         Desk,
-        "number invoice amount badDebt taxes reason writtenOffOn writtenOffBy reversedOn",
+        "number invoice amount badDebt taxes reason writtenOffOn writtenOffBy reversedOn returns",
+    ),
+    (
+        "WriteOffReturn",
+        Desk,
+        "amount badDebt because returnedOn recordedBy",
     ),
     (
         "AccountStatement",

@@ -182,6 +182,7 @@ impl Player<'_> {
             account_id,
             through: self.day(RECONCILED_BACK_DAYS),
             closing_balance: sum(closing)?,
+            despite: None,
         };
         banking::reconcile_bank(&owner, order).await?;
         Ok(())
