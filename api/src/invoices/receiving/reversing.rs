@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReversalKind;
-use nameplate_entities::{allocation, payment, payment_reversal};
+use nameplate_entities::{allocation, payment, payment_reversal, refund};
 use nameplate_rules::books::{AccountRef, events};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};

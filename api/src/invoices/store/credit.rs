@@ -273,7 +273,7 @@ pub async fn deposit_of_another(
 ///
 /// # Errors
 /// Internal, when the document has none.
-async fn entry_of(
+pub async fn entry_of(
     db: &impl ConnectionTrait,
     kind: &'static str,
     id: i64,
