@@ -86,7 +86,8 @@ pub async fn settled(
     let lines = format!(
         "SELECT l.bill_id, b.kind = 'credit' AS is_credit, l.position, l.amount_cents, a.id AS account_id \
          FROM supplier_bill_line l JOIN supplier_bill b ON b.id = l.bill_id \
-         LEFT JOIN account a ON a.id = l.account_id AND a.kind = 'expense' WHERE l.bill_id IN ({ids})"
+         LEFT JOIN account a ON a.id = l.account_id AND a.kind = 'expense' \
+         WHERE l.bill_id IN ({ids}) AND b.id IN ({ids})"
     );
     let settled = format!(
         "SELECT bill_id, CAST(SUM(CASE WHEN applied_on < $1 THEN amount_cents ELSE 0 END) AS BIGINT) AS before_cents, \
