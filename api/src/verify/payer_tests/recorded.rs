@@ -7,7 +7,7 @@ use super::*;
 use crate::base::Caller;
 use crate::callbacks::{DecideCallback, Decision, RecordFinding, decide_callback, record_finding};
 use crate::calls::{NewFinding, PartFitted, RecordRemedy, record_remedy};
-use crate::closeout::{WorkToBill, work_to_bill};
+use crate::closeout::{CompleteCall, WorkToBill, complete_call, work_to_bill};
 use crate::pricing::{self, AddPart};
 
 impl TestShop {
@@ -72,7 +72,12 @@ async fn the_work_on_record_comes_to_what_it_is_billed_at() {
         shop.mend(&call, 35, &[(latch.id, 2)]).await;
         let before = shop.to_bill(&call).await;
         assert_eq!(before.in_the_way.len(), 1, "it is not completed");
-        let call = shop.complete(&call).await;
+        let done = CompleteCall {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            completed_on: None,
+        };
+        let call = complete_call(&shop.owner, done).await.unwrap().call;
         let found = shop.to_bill(&call).await;
         assert_eq!(found.in_the_way, []);
         assert_eq!(found.proposed.left_out, Vec::<String>::new());
@@ -122,10 +127,10 @@ async fn what_has_no_price_or_is_not_on_record_is_left_out_and_named() {
             "Trip: no visit is said to have been made."
         ]
     );
+    let accepted = shop.accepted_call(Cents(5_000), None).await;
     shop.unconfirm().await;
     let found = shop.to_bill(&call).await;
     assert_eq!(found.in_the_way[0].code, SettingMissing);
-    let accepted = shop.accepted_call(Cents(5_000), None).await;
     let found = shop.to_bill(&accepted).await;
     assert!(
         found.in_the_way[0]
