@@ -25,8 +25,8 @@ mod wording;
 
 pub use model::{
     ApplianceBlock, CustomerBlock, DocumentLine, EstimateDocument, InvoiceDocument, InvoiceKind,
-    OptionBlock, PaymentLine, Picture, PlateEntry, ShopBlock, StatementDocument, StatementLine,
-    TaxLine,
+    OptionBlock, PaymentLine, Picture, PlateEntry, ReceiptDocument, ReceiptLine, ShopBlock,
+    StatementDocument, StatementLine, TaxLine,
 };
 pub use press::warm_up;
 pub use wording::unprintable_characters;
@@ -139,6 +139,29 @@ pub fn statement_pdf(document: &StatementDocument) -> Result<Vec<u8>, DocumentEr
         template: Template::Statement,
         data: data.0,
         issued: until.day,
+        pictures: Vec::new(),
+    })
+}
+
+/// The receipt of a payment as a PDF on US Letter.
+///
+/// Shape: one payment to the bytes of one file; the same payment gives the same bytes.
+/// # Errors
+/// As [`invoice_pdf`].
+pub fn receipt_pdf(document: &ReceiptDocument) -> Result<Vec<u8>, DocumentError> {
+    let received = PrintedDate::read("received_on", &document.received_on)?;
+    let word = "Receipt";
+    let mut data = Data::of(document)?;
+    data.set(
+        "title",
+        title_of(word, &document.number, &document.shop.name),
+    );
+    data.set("word", word.to_owned());
+    data.set("received_on", received.long());
+    press::print(&Order {
+        template: Template::Receipt,
+        data: data.0,
+        issued: received.day,
         pictures: Vec::new(),
     })
 }

@@ -317,3 +317,37 @@ pub struct StatementDocument {
     #[serde(default)]
     pub open_bills: Vec<String>,
 }
+
+/// One thing that a payment paid.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReceiptLine {
+    /// What, such as `Invoice I-000012`.
+    pub what: String,
+    /// How much of the payment went to it.
+    pub amount: String,
+}
+
+/// A receipt of a payment.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ReceiptDocument {
+    /// Who received it.
+    pub shop: ShopBlock,
+    /// Who paid.
+    pub customer: CustomerBlock,
+    /// Number of the payment.
+    pub number: String,
+    /// Day it was received, `YYYY-MM-DD`. Also the date inside the file.
+    pub received_on: String,
+    /// How it was paid, such as `Check`.
+    pub method: String,
+    /// What was written on it, such as a check number.
+    pub reference: Option<String>,
+    /// ISO 4217 code of every amount, such as `USD`.
+    pub currency: String,
+    /// What was received.
+    pub amount: String,
+    /// What it paid, in the order of printing.
+    pub lines: Vec<ReceiptLine>,
+    /// Remarks, one paragraph each.
+    pub notes: Vec<String>,
+}

@@ -1,4 +1,4 @@
-//! Runs the typesetter: a world of four templates, one data file and the fonts inside the program.
+//! Runs the typesetter: a world of five templates, one data file and the fonts inside the program.
 //!
 //! What stays true: a template can read `/data.json`, its pictures and the shared look, nothing else. Fonts and the
 //! standard library are loaded once and kept; what one document left in the typesetter's memory is let go
@@ -32,6 +32,7 @@ pub(crate) enum Template {
     Estimate,
     Invoice,
     Statement,
+    Receipt,
 }
 
 /// One document to print.
@@ -76,6 +77,7 @@ fn print_with(
         Template::Estimate => press.estimate.id(),
         Template::Invoice => press.invoice.id(),
         Template::Statement => press.statement.id(),
+        Template::Receipt => press.receipt.id(),
     };
     let job = Job {
         press,
@@ -113,6 +115,7 @@ pub(crate) struct Press {
     estimate: Source,
     invoice: Source,
     statement: Source,
+    receipt: Source,
     data: FileId,
 }
 
@@ -139,6 +142,7 @@ impl Press {
             estimate: source("/estimate.typ", include_str!("estimate.typ"))?,
             invoice: source("/invoice.typ", include_str!("invoice.typ"))?,
             statement: source("/statement.typ", include_str!("statement.typ"))?,
+            receipt: source("/receipt.typ", include_str!("receipt.typ"))?,
             data: file_id("/data.json")?,
         })
     }
@@ -210,9 +214,10 @@ impl World for Job<'_> {
             estimate,
             invoice,
             statement,
+            receipt,
             ..
         } = self.press;
-        [look, estimate, invoice, statement]
+        [look, estimate, invoice, statement, receipt]
             .into_iter()
             .find(|source| source.id() == id)
             .cloned()

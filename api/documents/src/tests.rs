@@ -423,3 +423,34 @@ fn large_sums_are_grouped_and_a_shop_tag_is_called_one() -> Outcome {
     assert!(!lower.contains("serial"), "{text}");
     Ok(())
 }
+
+#[test]
+fn a_receipt_names_what_was_received_and_what_it_paid() -> Outcome {
+    let document = ReceiptDocument {
+        shop: invoice()?.shop,
+        customer: invoice()?.customer,
+        number: "P-000007".to_owned(),
+        received_on: "2026-12-02".to_owned(),
+        method: "Check".to_owned(),
+        reference: Some("1042".to_owned()),
+        currency: "USD".to_owned(),
+        amount: "1205.08".to_owned(),
+        lines: vec![ReceiptLine {
+            what: "Invoice I-2026-0203".to_owned(),
+            amount: "1205.08".to_owned(),
+        }],
+        notes: Vec::new(),
+    };
+    let text = text_of(&receipt_pdf(&document)?)?;
+    for part in [
+        "Receipt",
+        "P-000007",
+        "December 2, 2026",
+        "1042",
+        "Invoice I-2026-0203",
+        "1,205.08",
+    ] {
+        assert!(text.contains(part), "{part} is missing from:\n{text}");
+    }
+    Ok(())
+}

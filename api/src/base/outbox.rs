@@ -51,6 +51,8 @@ pub enum Payload {
         /// Which reminder of it this is, from 1.
         number: i32,
     },
+    /// The receipt of a payment.
+    Receipt { payment_id: i64 },
     /// That a payment came back, and what is open again.
     PaymentReturned { payment_id: i64 },
     /// Plain words to a member of staff.
@@ -98,6 +100,7 @@ impl Payload {
             | Self::Overdue { .. }
             | Self::Statement { .. }
             | Self::PaymentReturned { .. }
+            | Self::Receipt { .. }
             | Self::Notice { .. } => false,
         }
     }
@@ -107,9 +110,10 @@ impl Payload {
             Self::Estimate { .. } | Self::EstimateAnswer { .. } => MailKind::Estimate,
             Self::Reminder { .. } | Self::Overdue { .. } => MailKind::Reminder,
             Self::Confirmation { .. } => MailKind::Confirmation,
-            Self::Invoice { .. } | Self::Statement { .. } | Self::PaymentReturned { .. } => {
-                MailKind::Invoice
-            }
+            Self::Invoice { .. }
+            | Self::Statement { .. }
+            | Self::PaymentReturned { .. }
+            | Self::Receipt { .. } => MailKind::Invoice,
             Self::Notice { .. } => MailKind::Notice,
         }
     }

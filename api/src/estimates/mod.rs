@@ -41,6 +41,7 @@ pub use shown::letter::{confirmation, letter, printed_pdf, reminder};
 pub use shown::{page, parties};
 pub use states::{mark_billing, mark_invoiced};
 pub use store::{Accepted, accepted_for_call, waiting_for_answer};
+pub use writing::discarding::discard_estimate;
 pub use writing::drafting::{DraftEstimate, ReviseEstimate, draft_estimate, revise_estimate};
 pub use writing::line_terms::LineTerms;
 pub use writing::offer::{NewLine, NewOption, Offer};

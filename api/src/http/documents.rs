@@ -1,4 +1,4 @@
-//! The PDF of an estimate or invoice for the desk, by the same token as `/graphql`: `/documents/{id}.pdf`, and an
+//! The PDF of an estimate, an invoice or the receipt of a payment for the desk, by the same token as `/graphql`: `/documents/{id}.pdf`, and an
 //! invoice as a file for machines: `/documents/{id}/e-invoice.xml`.
 
 use actix_web::http::StatusCode;
@@ -91,6 +91,7 @@ async fn file(act: &Act, id: &str) -> Result<Option<Attachment>> {
     let found = match ids::read(&ID::from(id)) {
         Some((Kind::EstimateRevision, row)) => estimates::printed_pdf(db, row).await,
         Some((Kind::Invoice, row)) => invoices::pdf(db, row).await.map(Some),
+        Some((Kind::Payment, row)) => invoices::receipt(db, row).await.map(Some),
         _ => Ok(None),
     };
     match found {

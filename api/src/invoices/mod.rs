@@ -54,6 +54,7 @@ pub use store::{
     OpenRow, Owed, get_refund, has_standing_invoice, is_billed, open_now, open_on, owed_by,
 };
 pub use telling::letter::{letter, overdue_letter, pdf};
+pub use telling::receipt::{SendReceipt, receipt, receipt_letter, send_receipt};
 pub use telling::resending::{ResendDocument, resend_document};
 pub use telling::returned::returned_letter;
 pub use telling::statement::{SendStatement, account, send_statement, statement_letter};

@@ -34,6 +34,8 @@ pub enum MailKind {
     CreditNote,
     /// A statement of account, to a customer.
     Statement,
+    /// The receipt of a payment, to a customer.
+    Receipt,
     /// That a payment came back, to a customer.
     PaymentReturned,
     /// Plain words to a member of staff.
@@ -96,6 +98,7 @@ impl Mail {
             Payload::Invoice { .. } => MailKind::Invoice,
             Payload::Statement { .. } => MailKind::Statement,
             Payload::PaymentReturned { .. } => MailKind::PaymentReturned,
+            Payload::Receipt { .. } => MailKind::Receipt,
             Payload::Notice { .. } => MailKind::Notice,
         })
     }
@@ -109,7 +112,7 @@ impl Mail {
                 row.map(|row| row.number)
             }
             Payload::Statement { from, until, .. } => Some(format!("{from} to {until}")),
-            Payload::PaymentReturned { payment_id } => {
+            Payload::PaymentReturned { payment_id } | Payload::Receipt { payment_id } => {
                 let row = loaders::row::<payment::Entity>(ctx, payment_id).await?;
                 row.map(|row| row.number)
             }

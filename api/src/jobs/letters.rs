@@ -29,6 +29,9 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
         Payload::Overdue { invoice_id, number } => {
             invoices::overdue_letter(act.app.db.read(), *invoice_id, *number).await
         }
+        Payload::Receipt { payment_id } => {
+            invoices::receipt_letter(act.app.db.read(), shop, *payment_id).await
+        }
         Payload::PaymentReturned { payment_id } => {
             invoices::returned_letter(act.app.db.read(), shop, *payment_id).await
         }
@@ -82,6 +85,7 @@ pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> 
         | Payload::Invoice { .. }
         | Payload::Statement { .. }
         | Payload::PaymentReturned { .. }
+        | Payload::Receipt { .. }
         | Payload::Notice { .. } => Ok(None),
     }
 }

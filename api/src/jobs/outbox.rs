@@ -253,7 +253,7 @@ async fn tell_the_desk(
         MailKind::Estimate => "an estimate",
         MailKind::Reminder => "a reminder of an estimate",
         MailKind::Confirmation => "the confirmation of an answer",
-        MailKind::Invoice => "an invoice or credit note",
+        MailKind::Invoice => "an invoice, credit note, receipt or statement",
         MailKind::Notice => "a notice",
     };
     let name = name_of(mail);

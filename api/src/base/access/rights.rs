@@ -218,6 +218,8 @@ rights! {
     DraftEstimateFromTemplate "draftEstimateFromTemplate" Desk,
     /// Say how long a type of machine usually lasts.
     ChangeExpectedLife "changeExpectedLife" Owner,
+    /// Put a draft away that nobody will send.
+    DiscardEstimate "discardEstimate" Desk,
     /// Begin the next revision of an estimate.
     ReviseEstimate "reviseEstimate" Desk,
     /// Record that a customer agreed to more than was accepted.
@@ -234,6 +236,8 @@ rights! {
     ResendDocument "resendDocument" Desk,
     /// Send an estimate that waits for its answer once more.
     ResendEstimate "resendEstimate" Desk,
+    /// Mail the receipt of a payment.
+    SendReceipt "sendReceipt" Desk,
     /// Mail a statement of account.
     SendStatement "sendStatement" Desk,
     /// Bill the late charges that are due.

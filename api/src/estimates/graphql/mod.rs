@@ -2,6 +2,7 @@
 
 pub mod answers;
 pub mod consents;
+pub mod discarding;
 pub mod figures;
 mod lines;
 pub mod mutations;
@@ -36,6 +37,7 @@ use consents::ConsentNeed;
 
 pub use answers::{AnswerWay, AnswersMutation, EstimateDelivery};
 pub use consents::{CallConsent, ConsentsMutation};
+pub use discarding::DiscardMutation;
 pub use figures::{EstimateDifference, FiguresMutation, FiguresQuery, RepairOrReplace};
 pub use lines::{EstimateLine, PricedBy};
 pub use mutations::{EstimatesMutation, WorkHours};

@@ -1,6 +1,7 @@
 //! How an offer comes to be: typed, from a template, from another job, or revised; and what is written with it.
 
 pub mod carrying;
+pub mod discarding;
 pub mod drafting;
 pub mod duplicating;
 pub mod from_templates;

@@ -99,6 +99,12 @@ impl Payment {
         Kind::Payment.id(self.row.id)
     }
 
+    /// Where its receipt lies as PDF, for a request with the same token.
+    async fn pdf_path(&self) -> String {
+        let id = Kind::Payment.id(self.row.id);
+        format!("/documents/{}.pdf", id.as_str())
+    }
+
     /// Who paid.
     async fn customer(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Customer>> {
         Customer::of(ctx, self.row.customer_id).await

@@ -206,7 +206,8 @@ fn wording_of_reminder(content: &Content, number: i32, open: Cents) -> String {
     )
 }
 
-fn method(method: PaymentMethod) -> &'static str {
+/// How money arrived, as papers say it.
+pub fn method(method: PaymentMethod) -> &'static str {
     match method {
         PaymentMethod::Cash => "Cash",
         PaymentMethod::Check => "Check",

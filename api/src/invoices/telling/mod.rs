@@ -1,7 +1,8 @@
-//! What customers are told: documents as mails with their PDF, once more when asked for, statements of account, and that a
-//! payment came back.
+//! What customers are told: documents as mails with their PDF, once more when asked for, statements of account, receipts,
+//! and that a payment came back.
 
 pub mod letter;
+pub mod receipt;
 pub mod resending;
 pub mod returned;
 pub mod statement;

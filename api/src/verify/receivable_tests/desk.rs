@@ -12,6 +12,7 @@ use crate::customers::{
     self, AddContact, AddCustomer, Address, ChangeCustomer, ChangeServiceAddress,
 };
 use crate::estimates::{self, ReviseEstimate, SendEstimate, WorkDone};
+use crate::invoices::{SendReceipt, send_receipt};
 use crate::shop::{self, ChangeShop};
 use crate::verify::testing::offer;
 
@@ -96,6 +97,29 @@ async fn a_completed_call_is_billed_by_what_was_done_in_place_of_what_was_accept
         let bill = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
         // 60.00 of part with 8 % of tax, 144.00 of labour, 45.00 of trip.
         assert_eq!(bill.total_cents, 25_380);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_draft_is_put_away_and_what_was_sent_is_not() {
+    for shop in TestShop::everywhere().await {
+        let call = shop.accepted_call(Cents(10_000), None).await;
+        let sent = shop.send(call.id, Cents(5_000), None).await;
+        let put_away = estimates::discard_estimate(&shop.owner, sent.id).await;
+        at(WrongState, "revisionId", put_away);
+        let change = ReviseEstimate {
+            idempotency_key: shop.key(),
+            estimate_id: sent.estimate_id,
+            offer: offer(Cents(6_000), None),
+        };
+        let draft = estimates::revise_estimate(&shop.owner, change)
+            .await
+            .unwrap();
+        let away = estimates::discard_estimate(&shop.owner, draft.id).await;
+        assert_eq!(away.unwrap().state, EstimateState::Superseded);
+        let twice = estimates::discard_estimate(&shop.owner, draft.id).await;
+        at(WrongState, "revisionId", twice);
         shop.is_in_order().await;
     }
 }
@@ -410,4 +434,39 @@ async fn the_same_contact_is_not_kept_twice() {
         .unwrap();
     let twice = customers::add_contact(&shop.owner, contact()).await;
     at(ProblemCode::Taken, "name", twice);
+}
+
+#[tokio::test]
+async fn a_receipt_says_what_a_payment_paid_and_is_mailed_once() {
+    for shop in TestShop::everywhere().await {
+        let bill = shop.bill(10_000).await;
+        let payment = shop.receive(bill.total_cents + 1_000).await;
+        let order = SendReceipt {
+            idempotency_key: shop.key(),
+            payment_id: payment.id,
+            to: None,
+        };
+        let mail = send_receipt(&shop.owner, order.clone()).await.unwrap();
+        let again = send_receipt(&shop.owner, order.clone()).await.unwrap();
+        assert_eq!(mail.id, again.id);
+        let db = shop.bench.app.db.read();
+        let settings = shop::settings(db).await.unwrap();
+        let letter = invoices::receipt_letter(db, &settings, payment.id)
+            .await
+            .unwrap();
+        assert!(letter.rendered.text.contains("USD 307.00"));
+        assert!(letter.attachments[0].bytes.starts_with(b"%PDF-"));
+        reverse_payment(&shop.owner, shop.reverse(payment.id))
+            .await
+            .unwrap();
+        let order = SendReceipt {
+            idempotency_key: shop.key(),
+            ..order
+        };
+        at(
+            WrongState,
+            "paymentId",
+            send_receipt(&shop.owner, order).await,
+        );
+    }
 }

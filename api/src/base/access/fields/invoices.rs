@@ -57,7 +57,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Payment",
         Desk,
-        "allocations depositFor reversedOn reversal bankedOn bankAccount bankDeposit isBankedBefore",
+        "allocations depositFor reversedOn reversal bankedOn bankAccount bankDeposit isBankedBefore pdfPath",
     ),
     (
         "PaymentReversal",
