@@ -27,7 +27,7 @@ fn today() -> Span {
 }
 
 impl TestShop {
-    async fn listed_part(&self, cost: i64) -> part::Model {
+    async fn part_costing(&self, cost: i64) -> part::Model {
         let new = pricing::AddPart {
             number: self.key(),
             description: "terminal kit".to_owned(),
@@ -127,7 +127,7 @@ impl TestShop {
         row.unwrap().unwrap()
     }
 
-    async fn take_back(&self, move_id: i64, quantity: i64) {
+    async fn take_piece_back(&self, move_id: i64, quantity: i64) {
         let new = TakePartBack {
             idempotency_key: self.key(),
             move_id,
@@ -180,14 +180,14 @@ impl TestShop {
 #[tokio::test]
 async fn margins_of_billed_calls_have_the_books_cost_of_sales() {
     for shop in TestShop::everywhere().await {
-        let part = shop.listed_part(9_900).await;
+        let part = shop.part_costing(9_900).await;
         shop.bring_in(part.id, (3, 5_000)).await;
         let bill = shop.bill(20_000).await;
         let call = shop.call_of(&bill).await;
         shop.complete_with(call.id, part.id, 2).await;
         shop.parts_cost(10_000).await;
         let left = shop.last_move().await;
-        shop.take_back(left.id, 1).await;
+        shop.take_piece_back(left.id, 1).await;
         shop.parts_cost(5_000).await;
         // Billed anew, the call's parts count once.
         let whole = CreditInvoice {
@@ -220,7 +220,7 @@ async fn margins_of_billed_calls_have_the_books_cost_of_sales() {
 #[tokio::test]
 async fn parts_of_an_invoice_without_a_call_leave_the_stock_and_come_back_when_the_shop_says_so() {
     for shop in TestShop::everywhere().await {
-        let part = shop.listed_part(9_900).await;
+        let part = shop.part_costing(9_900).await;
         shop.bring_in(part.id, (1, 5_000)).await;
         let call = shop.accepted_call(Cents(100), None).await;
         let order = IssueFreeInvoice {
@@ -251,9 +251,9 @@ async fn parts_of_an_invoice_without_a_call_leave_the_stock_and_come_back_when_t
         );
         shop.bring_in(part.id, (3, 7_000)).await;
         shop.parts_cost(5_000 + 7_000).await;
-        shop.take_back(left.id, 1).await;
+        shop.take_piece_back(left.id, 1).await;
         shop.parts_cost(6_000).await;
-        shop.take_back(left.id, 1).await;
+        shop.take_piece_back(left.id, 1).await;
         shop.parts_cost(0).await;
     }
 }

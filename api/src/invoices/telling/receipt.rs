@@ -114,6 +114,7 @@ pub async fn receipt_letter(
     Ok(Outgoing {
         rendered,
         attachments: vec![receipt(db, payment_id).await?],
+        without: None,
     })
 }
 
