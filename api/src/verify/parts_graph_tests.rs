@@ -60,13 +60,13 @@ async fn a_receipt_is_taken_back_and_its_order_expected_anew_through_the_graph()
     assert_eq!(order, &expected, "{answer:#}");
     let answer = ask(
         &shop.owner(),
-        "{ unbilledReceipts { edges { node { quantity cost } } }
+        "{ unbilledReceipts { edges { node { openQuantity openCost } } }
            stockValue(on: \"2026-03-02\", first: 1) { total more parts { quantity value } }
            callsWithPartsIn { edges { node { id } } } }",
     )
     .await;
     let expected = serde_json::json!({
-        "unbilledReceipts": { "edges": [{ "node": { "quantity": "1", "cost": "50.00" } }] },
+        "unbilledReceipts": { "edges": [{ "node": { "openQuantity": "1", "openCost": "50.00" } }] },
         "stockValue": { "total": "50.00", "more": false, "parts": [{ "quantity": "1", "value": "50.00" }] },
         "callsWithPartsIn": { "edges": [] }
     });

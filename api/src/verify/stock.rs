@@ -252,7 +252,7 @@ const RULES: &[Rule] = &[
               GROUP BY undoes_move_id) g ON g.undoes_move_id = m.id \
               WHERE (m.kind IN ('counted', 'adjusted', 'settled', 'moved') \
               OR (m.kind IN ('received', 'sent_back') \
-              AND NOT EXISTS (SELECT 1 FROM supplier_bill_line s WHERE s.move_id = m.id)) \
+              AND NOT EXISTS (SELECT 1 FROM supplier_bill_line s WHERE s.move_id = m.id OR s.move_id = m.undoes_move_id)) \
               OR (m.kind IN ('used', 'taken_back') AND m.call_id IS NULL)) \
               AND COALESCE(b.booked, 0) <> m.value_cents + COALESCE(g.given, 0) ORDER BY m.id",
     },
@@ -264,7 +264,9 @@ const RULES: &[Rule] = &[
               JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id AND a.role = 'parts_stock' \
               WHERE e.document_kind = 'supplier_bill' \
               UNION ALL SELECT l.bill_id, 0, m.value_cents FROM supplier_bill_line l \
-              JOIN stock_move m ON m.id = l.move_id) t \
+              JOIN stock_move m ON m.id = l.move_id \
+              UNION ALL SELECT l.bill_id, 0, g.value_cents FROM supplier_bill_line l \
+              JOIN stock_move g ON g.undoes_move_id = l.move_id) t \
               GROUP BY bill_id HAVING SUM(booked) <> SUM(moved) ORDER BY bill_id",
     },
     Rule {

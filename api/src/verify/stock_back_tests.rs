@@ -372,7 +372,7 @@ async fn damage_to_orders_receipts_levels_and_moves_is_found() {
         ("UPDATE stock_level SET is_low = TRUE", "stock_level"),
         ("UPDATE part_order SET state = 'ordered'", "part_order"),
         (
-            "UPDATE unbilled_receipt SET cost_cents = 1",
+            "UPDATE unbilled_receipt SET cost_cents = cost_cents + 1",
             "unbilled_receipt",
         ),
         (
