@@ -5,6 +5,7 @@ use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DatabaseBackend;
 
 use crate::columns::*;
+use crate::m20261128_20_stock::keep;
 
 #[derive(DeriveMigrationName)]
 pub struct Migration;
@@ -21,7 +22,8 @@ impl MigrationTrait for Migration {
         add(manager, "shop", text_null("payment_instructions")).await?;
         index(manager, "payment", &["unallocated_cents"]).await?;
         index(manager, "outbox_mail", &["to_email"]).await?;
-        parts_of_both_signs(manager).await
+        parts_of_both_signs(manager).await?;
+        refunds_can_be_undone(manager).await
     }
 }
 
@@ -51,6 +53,35 @@ async fn parts_of_both_signs(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     }
     for column in ["refund_id", "payment_id", "credit_note_id"] {
         index(manager, "refund_part", &[column]).await?;
+    }
+    keep(manager, "refund_part").await
+}
+
+/// A refund never changes, save that it can be undone: the guard names the columns that stay.
+async fn refunds_can_be_undone(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
+    let kept = "number, customer_id, method, reference, refunded_on, recorded_at, recorded_by, amount_cents, \
+                bank_account_id";
+    let statements = match manager.get_database_backend() {
+        DatabaseBackend::Sqlite => [
+            "DROP TRIGGER keep_refund_update".to_owned(),
+            format!(
+                "CREATE TRIGGER keep_refund_update BEFORE UPDATE OF {kept} ON refund \
+                 BEGIN SELECT RAISE(ABORT, 'refund is never changed'); END"
+            ),
+        ],
+        _ => [
+            "DROP TRIGGER keep_refund ON refund".to_owned(),
+            format!(
+                "CREATE TRIGGER keep_refund BEFORE UPDATE OF {kept} OR DELETE ON refund \
+                 FOR EACH ROW EXECUTE FUNCTION keep_as_written()"
+            ),
+        ],
+    };
+    for statement in statements {
+        manager
+            .get_connection()
+            .execute_unprepared(&statement)
+            .await?;
     }
     Ok(())
 }

@@ -256,6 +256,12 @@ async fn money(shop: &mut Shop, machine: &Machine) {
     });
     shop.done(&shop.owner, "writeOffInvoice", write_off, "invoice { id }")
         .await;
+    let some = json!({
+        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CASH", "amount": "1.00",
+        "receivedOn": today(), "allocations": [{ "invoiceId": sale["invoice"]["id"], "amount": "1.00" }]
+    });
+    shop.done(&shop.office, "recordPayment", some, "payment { id }")
+        .await;
     let wants = json!({ "customerId": machine.customer_id, "wanted": false, "buyerReference": "Cost centre 12" });
     let selection = "eInvoicing { wanted }";
     shop.done(&shop.office, "changeEInvoicing", wants, selection)

@@ -85,10 +85,11 @@ const OPEN: &[Rule] = &[
     },
     Rule {
         table: "allocation",
-        what: "a day before its invoice was issued, or before the payment was received",
+        what: "a day before its invoice was issued, or before the payment was received or the credit given",
         sql: "SELECT a.id AS row_id, CAST(NULL AS BIGINT) AS found, a.invoice_id AS expected FROM allocation a \
               JOIN invoice i ON i.id = a.invoice_id LEFT JOIN payment p ON p.id = a.payment_id \
-              WHERE a.applied_on < i.issued_on OR a.applied_on < p.received_on ORDER BY a.id",
+              LEFT JOIN invoice c ON c.id = a.credit_note_id WHERE a.applied_on < i.issued_on \
+              OR a.applied_on < p.received_on OR a.applied_on < c.issued_on ORDER BY a.id",
     },
     Rule {
         table: "allocation",

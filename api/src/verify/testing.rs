@@ -76,12 +76,8 @@ impl TestShop {
         format!("key {number}")
     }
 
-    /// A call whose estimate was accepted: a part at this price, an hour and a half of labour, a trip.
-    pub async fn accepted_call(
-        &self,
-        part_price: Cents,
-        discount: Option<Cents>,
-    ) -> service_call::Model {
+    /// A call that was opened, and no more.
+    pub async fn opened_call(&self) -> service_call::Model {
         let open = OpenCall {
             idempotency_key: self.key(),
             call: NewCall {
@@ -92,7 +88,16 @@ impl TestShop {
                 complaint: "It does not heat".to_owned(),
             },
         };
-        let call = callbacks::open_call(&self.owner, open).await.unwrap().call;
+        callbacks::open_call(&self.owner, open).await.unwrap().call
+    }
+
+    /// A call whose estimate was accepted: a part at this price, an hour and a half of labour, a trip.
+    pub async fn accepted_call(
+        &self,
+        part_price: Cents,
+        discount: Option<Cents>,
+    ) -> service_call::Model {
+        let call = self.opened_call().await;
         self.offer_and_accept(call.id, part_price, discount).await;
         call
     }

@@ -44,6 +44,15 @@ pub const RULES: &[Rule] = &[
     },
     Rule {
         table: "write_off",
+        what: "cents of tax that were taken back on a level against those given on it",
+        sql: "SELECT b.write_off_id AS row_id, CAST(SUM(x.amount_cents) AS BIGINT) AS found, t.amount_cents AS expected \
+              FROM write_off_return_tax x JOIN write_off_return b ON b.id = x.write_off_return_id \
+              LEFT JOIN write_off_tax t ON t.write_off_id = b.write_off_id AND t.tax_level_id = x.tax_level_id \
+              GROUP BY b.write_off_id, x.tax_level_id, t.amount_cents \
+              HAVING t.amount_cents IS NULL OR SUM(x.amount_cents) > t.amount_cents ORDER BY b.write_off_id",
+    },
+    Rule {
+        table: "write_off",
         what: "cents of its entry, and of the one that undoes it as a whole, against the amount",
         sql: "SELECT id AS row_id, found, expected FROM (SELECT w.id, \
               CAST(COALESCE((SELECT SUM(e.debit_cents) FROM journal_entry e \

@@ -175,8 +175,10 @@ impl Shop {
         (name, email): (&str, &str),
         serial: &str,
     ) -> Machine {
-        let customer =
-            json!({ "kind": kind, "name": name, "email": email, "phone": "(217) 555-0123" });
+        let customer = json!({
+            "kind": kind, "name": name, "email": email, "phone": "(217) 555-0123",
+            "billing": { "line1": "Box 12", "city": "Marrowby", "region": "NL", "postalCode": "00412" }
+        });
         let customer = self
             .done(&self.office, "addCustomer", customer, "customer { id }")
             .await;

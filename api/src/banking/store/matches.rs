@@ -80,9 +80,10 @@ pub async fn outstanding(
     after: (NaiveDate, i64),
     count: u64,
 ) -> Result<Vec<Booked>> {
+    let cancelled = cancelled("p", "$2");
     let rest = format!(
         "WHERE p.account_id = $1 AND p.entry_on <= $2 AND (p.entry_on, p.id) > ($3, $4) AND {NOT_SHOWN} \
-         AND NOT {CANCELLED} \
+         AND NOT {cancelled} \
          ORDER BY p.entry_on, p.id LIMIT {count}"
     );
     let values = vec![
@@ -125,6 +126,7 @@ pub fn not_shown(account_id: i64, through: NaiveDate) -> Select<posting::Entity>
         .filter(posting::Column::AccountId.eq(account_id))
         .filter(posting::Column::EntryOn.lte(through))
         .filter(Expr::exists(shown).not())
+        .filter(Expr::cust(cancelled("posting", &format!("'{through}'"))).not())
 }
 
 /// A place before every posting: no books are older than the clocks of computers.
@@ -175,11 +177,15 @@ pub async fn of_entries(
     booked(db, rest, vec![account_id.into(), one.into(), other.into()]).await
 }
 
-/// Posting `p` is matched without a line to others, the last of them through the day `$2`: they cancel out.
-const CANCELLED: &str = "EXISTS (SELECT 1 FROM bank_match_posting s WHERE s.posting_id = p.id \
-     AND NOT EXISTS (SELECT 1 FROM bank_line l WHERE l.match_id = s.match_id) \
-     AND NOT EXISTS (SELECT 1 FROM bank_match_posting t JOIN posting o ON o.id = t.posting_id \
-     WHERE t.match_id = s.match_id AND o.entry_on > $2))";
+/// The posting is matched without a line to others, the last of them through this day: they cancel out.
+fn cancelled(posting: &str, through: &str) -> String {
+    format!(
+        "EXISTS (SELECT 1 FROM bank_match_posting s WHERE s.posting_id = {posting}.id \
+         AND NOT EXISTS (SELECT 1 FROM bank_line l WHERE l.match_id = s.match_id) \
+         AND NOT EXISTS (SELECT 1 FROM bank_match_posting t JOIN posting o ON o.id = t.posting_id \
+         WHERE t.match_id = s.match_id AND o.entry_on > {through}))"
+    )
+}
 
 /// No line that is reconciled through the day `$2` is matched to posting `p`.
 const NOT_SHOWN: &str = "NOT EXISTS (SELECT 1 FROM bank_match_posting s JOIN bank_line l ON l.match_id = s.match_id \
@@ -207,10 +213,11 @@ pub async fn standing(
     let sum = |when: &str| {
         format!("CAST(COALESCE(SUM(CASE WHEN {when} THEN {net} ELSE 0 END), 0) AS BIGINT)")
     };
+    let cancelled = cancelled("p", "$2");
     let sql = format!(
         "SELECT {} AS books_cents, {} AS outstanding_in_cents, {} AS outstanding_out_cents, {} AS later_cents \
          FROM (SELECT p.entry_on, p.debit_cents, p.credit_cents, \
-         CASE WHEN {CANCELLED} THEN 2 WHEN {NOT_SHOWN} THEN 0 ELSE 1 END AS shown \
+         CASE WHEN {cancelled} THEN 2 WHEN {NOT_SHOWN} THEN 0 ELSE 1 END AS shown \
          FROM posting p WHERE p.account_id = $1) p",
         sum("p.entry_on <= $2"),
         sum("p.entry_on <= $2 AND p.shown = 0 AND p.debit_cents > 0"),

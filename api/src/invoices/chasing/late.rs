@@ -136,6 +136,11 @@ async fn charge_one(
     (settings, by): (&Settings, (&'static str, i64)),
     (owed, charge, today): (&receivable::Model, LateCharge, NaiveDate),
 ) -> Result<Option<invoice::Model>> {
+    let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;
+    // What was not open on that day was not late on it.
+    if store::open_since(tx, &invoice).await?.0 > today {
+        return Ok(None);
+    }
     let open = Cents(owed.open_cents);
     let amount =
         late_charge(open, charge).map_err(|refusal| Error::caused("late charge", refusal))?;
@@ -149,7 +154,6 @@ async fn charge_one(
     if amount == Cents::ZERO {
         return Ok(None);
     }
-    let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;
     let how = match charge {
         LateCharge::Percent(percent) => format!("{percent} % for the month begun"),
         LateCharge::Amount(_) => "for the month begun".to_owned(),

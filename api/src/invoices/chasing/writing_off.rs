@@ -143,7 +143,11 @@ async fn relief(
         .into_iter()
         .map(|(level, cents)| (level, Cents(cents)))
         .unzip();
-    let shares = tax_relief(open, left, &taxes)
+    // What was credited has given its tax back already.
+    if left == Cents::ZERO {
+        return Ok(Vec::new());
+    }
+    let shares = tax_relief(open.min(left), left, &taxes)
         .map_err(|refusal| Error::caused("tax of a write-off", refusal))?;
     Ok(levels
         .into_iter()

@@ -69,7 +69,7 @@ pub async fn issue(
         charge_for_invoice_id: Set(Some(about.id)),
         tax_jurisdiction_id: Set(about.tax_jurisdiction_id),
         service_address_id: Set(about.service_address_id),
-        due_on: Set(falls_due(settings, &customer, issued_on)?),
+        due_on: Set(falls_due(settings, &customer, settings.day_of(act.at))?),
         ..Default::default()
     };
     let rows = Rows {
@@ -151,7 +151,7 @@ pub async fn claim(
         payer: Set(Payer::Customer),
         returned_payment_id: Set(Some(claim.payment.id)),
         tax_jurisdiction_id: Set(jurisdiction),
-        due_on: Set(falls_due(settings, &customer, issue.issued_on)?),
+        due_on: Set(falls_due(settings, &customer, settings.day_of(act.at))?),
         ..Default::default()
     };
     let about = format!(

@@ -249,18 +249,19 @@ async fn deposits_are_laid(
     }
 }
 
-/// The day an invoice of this customer falls due: by the customer's own terms, else the shop's.
+/// The day an invoice of this customer falls due: by the customer's own terms, else the shop's. They run from the day it is
+/// told, whatever earlier day it is dated: nobody is late with a bill before it came.
 ///
 /// # Errors
 /// Internal only.
 pub fn falls_due(
     settings: &Settings,
     customer: &customer::Model,
-    issued_on: NaiveDate,
+    told_on: NaiveDate,
 ) -> Result<NaiveDate> {
     let days = customer
         .terms_days
         .unwrap_or(settings.row.payment_terms_days);
     let days = u32::try_from(days).map_err(|error| Error::caused("payment terms", error))?;
-    due_on(issued_on, days).map_err(|refusal| Error::caused("payment terms", refusal))
+    due_on(told_on, days).map_err(|refusal| Error::caused("payment terms", refusal))
 }

@@ -44,7 +44,11 @@ pub async fn bill(
         number: Set(numbers::take(tx, Series::Invoice).await?),
         customer_id: Set(customer.id),
         payer: Set(Payer::Customer),
-        due_on: Set(falls_due(issue.settings, customer, issue.issued_on)?),
+        due_on: Set(falls_due(
+            issue.settings,
+            customer,
+            issue.settings.day_of(act.at),
+        )?),
         ..header
     };
     let amounts = rows.document_amounts()?;

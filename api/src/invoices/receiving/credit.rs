@@ -44,7 +44,9 @@ pub async fn lay_by_itself(
         sources.extend(all.iter().filter(is_free));
     }
     // Credit that arose after the day of the invoice settles it from its own day on.
-    let from = |source: &Source| source.on.max(row.issued_on);
+    let undone = store::refund_undone_on(tx, row.customer_id).await?;
+    let earliest = undone.map_or(row.issued_on, |day| day.max(row.issued_on));
+    let from = |source: &Source| source.on.max(earliest);
     let mut open = Cents(owed.open_cents);
     for run in sources.chunk_by(|one, next| from(one) == from(next)) {
         let amount = settling::sum(run.iter().map(|source| source.left))?.min(open);

@@ -303,6 +303,12 @@ async fn lay_credits(
             ),
         ));
     }
+    let undone = store::refund_undone_on(tx, invoice.customer_id).await?;
+    let arose = sources.iter().filter(|source| source.left > Cents::ZERO);
+    let on = arose
+        .map(|source| source.on)
+        .chain(undone)
+        .fold(on, NaiveDate::max);
     let about = (&sources[..], need.min(left), on);
     credit::lay_and_post(tx, act, (verb, &invoice.number), (&owed, about)).await
 }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{
-    allocation, credit_left, journal_entry, payment, refund, refund_part, service_address,
+    allocation, credit_left, invoice, journal_entry, payment, refund, refund_part, service_address,
     tax_jurisdiction,
 };
 use nameplate_rules::money::Cents;
@@ -126,17 +126,18 @@ pub async fn refunds_of(
         .collect()
 }
 
-/// The number of the standing invoice that asks again for what a refund took out of a payment that came back.
+/// The invoice that asks again for what was refunded out of a payment that came back.
 ///
 /// # Errors
 /// Internal only.
-pub async fn claim_of_refund(db: &impl ConnectionTrait, refund_id: i64) -> Result<Option<String>> {
-    let sql = "SELECT i.number AS number FROM refund_part p JOIN invoice i ON i.returned_payment_id = p.payment_id \
-         JOIN receivable r ON r.invoice_id = i.id WHERE p.refund_id = $1 AND NOT r.taken_back ORDER BY i.id";
-    let statement =
-        Statement::from_sql_and_values(db.get_database_backend(), sql, [refund_id.into()]);
-    let found = Named::find_by_statement(statement).one(db).await?;
-    Ok(found.map(|row| row.number))
+pub async fn claim_on(
+    db: &impl ConnectionTrait,
+    payment_id: i64,
+) -> Result<Option<invoice::Model>> {
+    Ok(invoice::Entity::find()
+        .filter(invoice::Column::ReturnedPaymentId.eq(payment_id))
+        .one(db)
+        .await?)
 }
 
 /// How much was refunded out of these credit notes.

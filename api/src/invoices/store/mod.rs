@@ -19,7 +19,7 @@ pub use calls::{
     standing_invoice, stands,
 };
 pub use credit::{
-    Source, any_jurisdiction, claim_of_refund, deposit_of_another, deposits_for, entry_of,
+    Source, any_jurisdiction, claim_on, deposit_of_another, deposits_for, entry_of,
     entry_of_payment, first_address, get_refund, laid_with, named_users, parts_of_refund,
     refund_undone_on, refunded_of, refunds_of, sources, sources_of_credits,
 };

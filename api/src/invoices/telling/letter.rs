@@ -297,14 +297,7 @@ fn document(
         },
         shop: shop_block(content),
         customer: customer_block(content),
-        appliance: (!content.appliance.kind.is_empty()).then(|| documents::ApplianceBlock {
-            appliance_type: content.appliance.kind.clone(),
-            make: content.appliance.make.clone(),
-            model: content.appliance.model.clone(),
-            serial: content.appliance.serial.clone(),
-            is_shop_tag: content.appliance.is_shop_tag,
-            ratings: content.ratings.iter().map(plate_entry).collect(),
-        }),
+        appliance: appliance_block(content),
         number: content.number.clone(),
         corrects: content.corrects.clone(),
         estimate_number: Some(content.estimate.clone()).filter(|number| !number.is_empty()),
@@ -347,6 +340,18 @@ fn document(
         },
         terms: String::new(),
         cautions: Vec::new(),
+    })
+}
+
+/// The machine; none on a bill that is about none.
+fn appliance_block(content: &Content) -> Option<documents::ApplianceBlock> {
+    (!content.appliance.kind.is_empty()).then(|| documents::ApplianceBlock {
+        appliance_type: content.appliance.kind.clone(),
+        make: content.appliance.make.clone(),
+        model: content.appliance.model.clone(),
+        serial: content.appliance.serial.clone(),
+        is_shop_tag: content.appliance.is_shop_tag,
+        ratings: content.ratings.iter().map(plate_entry).collect(),
     })
 }
 

@@ -163,6 +163,16 @@ async fn lines(
             amount: Cents(part.amount_cents).to_string(),
         })
         .collect();
+    if row.reversed_on.is_none() {
+        let refunds = store::refunds_of(db, row.id).await?;
+        let standing = refunds
+            .into_iter()
+            .filter(|(_, taken)| *taken > Cents::ZERO);
+        lines.extend(standing.map(|(refund, taken)| documents::ReceiptLine {
+            what: format!("Paid back to you by {}", refund.number),
+            amount: taken.to_string(),
+        }));
+    }
     if row.unallocated_cents > 0 {
         let what = if row.deposit_call_id.is_some() {
             "Deposit for work that is not billed yet"

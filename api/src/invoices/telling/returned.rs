@@ -108,7 +108,7 @@ async fn sentences(
         let open = owed.map_or(Cents::ZERO, |owed| Cents(owed.open_cents));
         if open > Cents::ZERO {
             sentences.push(format!(
-                "So {currency} {open} of invoice {}, due on {}, is open again.",
+                "So {currency} {open} of invoice {}, due on {}, is open.",
                 invoice.number,
                 wording::day(invoice.due_on),
             ));
@@ -121,7 +121,8 @@ async fn sentences(
     Ok(sentences)
 }
 
-/// The invoices that the payment settled before it came back, oldest first.
+/// The invoices that the payment settled before it came back, and the one that asks for what was refunded out of it,
+/// oldest first.
 async fn settled(db: &impl ConnectionTrait, payment_id: i64) -> Result<Vec<i64>> {
     let rows = allocation::Entity::find()
         .filter(allocation::Column::PaymentId.eq(payment_id))
@@ -130,6 +131,7 @@ async fn settled(db: &impl ConnectionTrait, payment_id: i64) -> Result<Vec<i64>>
         .all(db)
         .await?;
     let mut ids: Vec<i64> = rows.iter().map(|row| row.invoice_id).collect();
+    ids.extend(store::claim_on(db, payment_id).await?.map(|claim| claim.id));
     ids.dedup();
     Ok(ids)
 }

@@ -104,7 +104,7 @@ async fn a_completed_call_is_billed_by_what_was_done_in_place_of_what_was_accept
 #[tokio::test]
 async fn a_draft_is_put_away_and_what_was_sent_is_not() {
     for shop in TestShop::everywhere().await {
-        let call = shop.accepted_call(Cents(10_000), None).await;
+        let call = shop.opened_call().await;
         let sent = shop.send(call.id, Cents(5_000), None).await;
         let put_away = estimates::discard_estimate(&shop.owner, sent.id).await;
         at(WrongState, "revisionId", put_away);
@@ -127,7 +127,7 @@ async fn a_draft_is_put_away_and_what_was_sent_is_not() {
 #[tokio::test]
 async fn nothing_is_offered_for_a_completed_call_without_an_accepted_estimate() {
     let shop = TestShop::open().await;
-    let call = shop.accepted_call(Cents(10_000), None).await;
+    let call = shop.opened_call().await;
     let another = shop.send(call.id, Cents(5_000), None).await;
     let tx = shop.bench.app.db.write().await.unwrap();
     calls::mark_completed(&tx, &shop.owner, &call, today())
@@ -343,18 +343,21 @@ async fn a_customer_is_found_before_papers_without_accents_and_by_a_short_number
     }
 }
 
+fn sample_row() -> Address {
+    Address {
+        line1: "1 Sample Row".to_owned(),
+        line2: None,
+        city: "Brightwater".to_owned(),
+        region: "OH".to_owned(),
+        postal_code: "43999".to_owned(),
+        country: None,
+    }
+}
+
 #[tokio::test]
-async fn a_customers_bills_and_terms_and_address_are_corrected_and_where_it_is_taxed_is_asked_anew()
-{
+async fn where_a_customers_bills_go_and_their_terms_are_corrected() {
     for shop in TestShop::everywhere().await {
-        let place = Address {
-            line1: "1 Sample Row".to_owned(),
-            line2: None,
-            city: "Brightwater".to_owned(),
-            region: "OH".to_owned(),
-            postal_code: "43999".to_owned(),
-            country: None,
-        };
+        let place = sample_row();
         let change = ChangeCustomer {
             customer_id: shop.customer_id,
             version: 1,
@@ -382,7 +385,13 @@ async fn a_customers_bills_and_terms_and_address_are_corrected_and_where_it_is_t
         };
         let back = customers::change_customer(&shop.owner, back).await.unwrap();
         assert_eq!((back.billing_line1, back.terms_days), (None, None));
+    }
+}
 
+#[tokio::test]
+async fn an_address_is_corrected_and_where_it_is_taxed_is_asked_anew_once_it_moves() {
+    for shop in TestShop::everywhere().await {
+        let place = sample_row();
         let db = shop.bench.app.db.read();
         let address = service_address::Entity::find()
             .one(db)
