@@ -73,13 +73,16 @@ pub async fn withdraw_local_rules(act: &Act, local_rules_id: i64) -> Result<loca
         .effective_from
         .pred_opt()
         .map(|day| settings.end_of(day));
-    let ends_at = next.and_then(|next| next.effective_from.pred_opt());
+    let until_on = next.map(|next| next.effective_from);
+    let ends_at = until_on.and_then(|day| day.pred_opt());
     let in_force = Span {
         // What went out before they were recorded was not held to them.
         from: begins_at
             .max(Some(row.created_at))
             .unwrap_or(row.created_at),
         until: ends_at.map(|day| settings.end_of(day)),
+        recorded_at: row.created_at,
+        days: (row.effective_from, until_on),
     };
     let place = (row.country.as_str(), row.region.as_str());
     if let Some(number) = store::went_out_at(&tx, place, in_force).await? {

@@ -1,6 +1,6 @@
 //! What was made under tax rules, a price book or local rules: such rules are not put right any more.
 
-use chrono::{DateTime, Utc};
+use chrono::{DateTime, NaiveDate, Utc};
 use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
 
 use crate::base::Result;
@@ -40,6 +40,10 @@ pub struct Span {
     pub from: DateTime<Utc>,
     /// None for open.
     pub until: Option<DateTime<Utc>>,
+    /// The instant they were recorded; what was issued before was not held to them.
+    pub recorded_at: DateTime<Utc>,
+    /// The days that an invoice is dated on which they hold for; the last is not counted, none for open.
+    pub days: (NaiveDate, Option<NaiveDate>),
 }
 
 /// The number of an estimate sent or an invoice issued in a time for a machine at this place; an empty region stands
@@ -56,7 +60,17 @@ pub async fn went_out_at(
         None => format!("{at} >= $3"),
         Some(_) => format!("{at} >= $3 AND {at} < $4"),
     };
-    let (sent, issued) = (within("r.sent_at"), within("i.issued_at"));
+    let sent = within("r.sent_at");
+    let next = values.len() + 1;
+    let (from_on, until_on) = span.days;
+    values.extend([span.recorded_at.into(), from_on.into()]);
+    values.extend(until_on.map(Value::from));
+    let before = until_on.map(|_| format!(" AND i.issued_on < ${}", next + 2));
+    let issued = format!(
+        "i.issued_at >= ${next} AND i.issued_on >= ${}{}",
+        next + 1,
+        before.unwrap_or_default()
+    );
     let sql = format!(
         "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
          JOIN service_call c ON c.id = e.call_id \

@@ -4,6 +4,7 @@ mod chasing;
 mod crediting;
 mod desk;
 mod receiving;
+mod refunds;
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{ChargeKind, EstimateState, PaymentMethod, ReversalKind};
