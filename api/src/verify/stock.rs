@@ -266,7 +266,7 @@ const RULES: &[Rule] = &[
               UNION ALL SELECT l.bill_id, 0, m.value_cents FROM supplier_bill_line l \
               JOIN stock_move m ON m.id = l.move_id \
               UNION ALL SELECT l.bill_id, 0, g.value_cents FROM supplier_bill_line l \
-              JOIN stock_move g ON g.undoes_move_id = l.move_id) t \
+              JOIN stock_move g ON g.undoes_move_id = l.move_id AND g.kind IN ('received', 'sent_back')) t \
               GROUP BY bill_id HAVING SUM(booked) <> SUM(moved) ORDER BY bill_id",
     },
     Rule {

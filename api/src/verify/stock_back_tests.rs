@@ -376,10 +376,6 @@ async fn damage_to_orders_receipts_levels_and_moves_is_found() {
             "unbilled_receipt",
         ),
         (
-            "UPDATE unbilled_receipt SET is_open = FALSE",
-            "unbilled_receipt",
-        ),
-        (
             "DROP TRIGGER keep_stock_move_update; UPDATE stock_move SET part_after = '9' WHERE kind = 'moved'",
             "stock_move",
         ),

@@ -43,7 +43,7 @@ impl TestShop {
         search::find(db, (text, kind), 20).await.unwrap()
     }
 
-    async fn write_off(&self, invoice_id: i64) {
+    pub async fn write_off(&self, invoice_id: i64) {
         let order = WriteOffInvoice {
             idempotency_key: self.key(),
             invoice_id,
