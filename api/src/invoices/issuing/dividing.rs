@@ -121,7 +121,7 @@ pub async fn bill(
             settings: issue.settings,
             billed,
             payer: &payer,
-            part: &part,
+            falls_to: &part,
         };
         let share = Sale {
             header: invoice::ActiveModel {

@@ -120,13 +120,11 @@ pub async fn issue_invoice(
 /// Before which day a call is not billed, and why.
 fn work_done_on(call: &service_call::Model) -> (NaiveDate, String) {
     let number = &call.number;
-    match call.completed_on {
-        Some(day) => (day, format!("Call {number} was completed on {day}.")),
-        None => {
-            let day = call.opened_on;
-            (day, format!("Call {number} was opened on {day}."))
-        }
+    if let Some(day) = call.completed_on {
+        return (day, format!("Call {number} was completed on {day}."));
     }
+    let day = call.opened_on;
+    (day, format!("Call {number} was opened on {day}."))
 }
 
 /// What is billed for a call: what was accepted or done in its place, else what is typed.

@@ -25,7 +25,7 @@ pub struct Part<'a> {
     pub settings: &'a Settings,
     pub billed: &'a Billed,
     pub payer: &'a customer::Model,
-    pub part: &'a PayerPart,
+    pub falls_to: &'a PayerPart,
 }
 
 impl Part<'_> {
@@ -35,8 +35,8 @@ impl Part<'_> {
     /// Internal only.
     pub fn rows(&self, sale: &Sale) -> Result<Rows> {
         let whole = &sale.rows;
-        let mut lines = Vec::with_capacity(self.part.lines.len());
-        for (position, of) in (1..).zip(&self.part.lines) {
+        let mut lines = Vec::with_capacity(self.falls_to.lines.len());
+        for (position, of) in (1..).zip(&self.falls_to.lines) {
             let line = whole.lines.get(of.line);
             let line =
                 line.ok_or_else(|| Error::internal("a share of a line that is not there"))?;
@@ -52,7 +52,7 @@ impl Part<'_> {
                 cut_row(row, of, (shown, self.currency()))
             });
         }
-        let taxes = whole.taxes.iter().zip(&self.part.levels);
+        let taxes = whole.taxes.iter().zip(&self.falls_to.levels);
         let taxes =
             taxes.filter(|(_, level)| level.taxable != Cents::ZERO || level.tax != Cents::ZERO);
         let taxes = (1..)
@@ -76,7 +76,8 @@ impl Part<'_> {
         consents: &[String],
         (count, total): (usize, Cents),
     ) -> Content {
-        let with_tax: Option<Vec<Shown>> = self.part.lines.iter().map(|line| line.shown).collect();
+        let with_tax: Option<Vec<Shown>> =
+            self.falls_to.lines.iter().map(|line| line.shown).collect();
         let Billed { call, customer, .. } = self.billed;
         let share = if count == 1 {
             format!(

@@ -122,16 +122,12 @@ pub async fn open_since(
         .one(db)
         .await?;
     let number = &row.number;
-    Ok(match undone {
-        Some(undone) => {
-            let day = undone.applied_on;
-            (day, format!("{number} was opened again on {day}."))
-        }
-        None => {
-            let day = row.issued_on;
-            (day, format!("{number} was issued on {day}."))
-        }
-    })
+    if let Some(undone) = undone {
+        let day = undone.applied_on;
+        return Ok((day, format!("{number} was opened again on {day}.")));
+    }
+    let day = row.issued_on;
+    Ok((day, format!("{number} was issued on {day}.")))
 }
 
 /// Numbers of a customer's invoices of which something is written off, each with its write-off; at most five.

@@ -1,5 +1,7 @@
 //! What is matched and what is not, twice, late or damaged.
 
+use std::fmt::Write;
+
 use super::*;
 use crate::banking::{
     BookBankLine, ConfirmMatch, Split, book_bank_line, confirm_match, reconcile_bank,
@@ -261,7 +263,7 @@ async fn a_line_missing_in_the_file_is_told_by_its_own_balances_and_passes_with_
             shop.hand(amount, days_ago, "Moved").await;
             let day = today() - Days::new(days_ago);
             let (amount, balance) = (Cents(amount), Cents(balance));
-            file += &format!("{day},MOVED,{amount},USD,{balance}\r\n");
+            write!(file, "{day},MOVED,{amount},USD,{balance}\r\n").unwrap();
         }
         shop.take(bank, file.as_bytes()).await.unwrap();
         assert_eq!(shop.confirm_clear(bank).await, 4);
