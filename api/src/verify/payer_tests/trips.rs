@@ -37,6 +37,15 @@ fn offer_of(lines: Vec<NewLine>) -> Offer {
 impl TestShop {
     /// A visit of today that serves these calls, and was made.
     pub async fn visit(&self, call_ids: &[i64]) -> visit::Model {
+        let made = FinishVisit {
+            visit_id: self.planned_visit(call_ids).await.id,
+            outcome: VisitState::Done,
+        };
+        finish_visit(&self.owner, made).await.unwrap()
+    }
+
+    /// A visit of today that is to serve these calls.
+    async fn planned_visit(&self, call_ids: &[i64]) -> visit::Model {
         let Caller::Staff { id, .. } = self.owner.caller else {
             panic!("the owner is of the staff");
         };
@@ -46,12 +55,7 @@ impl TestShop {
             planned_on: noon().date_naive(),
             window: None,
         };
-        let planned = schedule_visit(&self.owner, plan).await.unwrap();
-        let made = FinishVisit {
-            visit_id: planned.id,
-            outcome: VisitState::Done,
-        };
-        finish_visit(&self.owner, made).await.unwrap()
+        schedule_visit(&self.owner, plan).await.unwrap()
     }
 
     /// Two calls that one visit was made for.
@@ -232,6 +236,36 @@ async fn a_call_with_a_trip_of_its_own_is_billed_for_it_whatever_it_shared_befor
         shop.complete(&second).await;
         let bill = shop.bill_call(second.id).await.unwrap().remove(0);
         assert_eq!(bill.net_cents, WITH_TRIP);
+        shop.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn who_pays_for_a_visit_of_its_own_pays_for_no_shared_one_whichever_call_is_billed_first() {
+    for shop in TestShop::everywhere().await {
+        for is_own_first in [true, false] {
+            let (first, second) = shop.on_one_trip().await;
+            shop.visit(&[second.id]).await;
+            let mut order = [&first, &second];
+            if is_own_first {
+                order.reverse();
+            }
+            for call in order {
+                let bill = shop.bill_on_the_spot(call).await;
+                assert_eq!(bill.net_cents, WITH_TRIP, "{is_own_first}");
+            }
+        }
+        // So too while its trip is only accepted.
+        let (first, second) = shop.on_one_trip().await;
+        shop.visit(&[second.id]).await;
+        shop.accepted(second.id, work()).await;
+        assert_eq!(shop.bill_on_the_spot(&first).await.net_cents, WITH_TRIP);
+        // A visit that was planned and never made is none of its own.
+        let (first, second) = shop.on_one_trip().await;
+        shop.planned_visit(&[second.id]).await;
+        assert_eq!(shop.bill_on_the_spot(&second).await.net_cents, WITH_TRIP);
+        let other = shop.bill_on_the_spot(&first).await;
+        assert_eq!(other.net_cents, WITHOUT_TRIP);
         shop.is_in_order().await;
     }
 }
