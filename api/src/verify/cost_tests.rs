@@ -118,6 +118,27 @@ impl TestShop {
         row.unwrap().unwrap()
     }
 
+    /// Two of a part, sold without a call.
+    async fn over_the_counter(&self, part_id: i64) -> IssueFreeInvoice {
+        let call = self.accepted_call(Cents(100), None).await;
+        IssueFreeInvoice {
+            idempotency_key: self.key(),
+            customer_id: self.customer_id,
+            service_address_id: call.service_address_id,
+            about: "Two over the counter".to_owned(),
+            option: NewOption {
+                title: "Sale".to_owned(),
+                lines: vec![NewLine {
+                    part_id: Some(part_id),
+                    quantity: Some(Decimal::TWO),
+                    unit_price: Some(Cents(12_000)),
+                    ..NewLine::of(ChargeKind::Part)
+                }],
+                ..NewOption::default()
+            },
+        }
+    }
+
     async fn last_move(&self) -> stock_move::Model {
         let row = stock_move::Entity::find()
             .filter(stock_move::Column::Kind.eq(nameplate_entities::kinds::StockMoveKind::Used))
@@ -218,27 +239,39 @@ async fn margins_of_billed_calls_have_the_books_cost_of_sales() {
 }
 
 #[tokio::test]
+async fn a_part_for_which_nothing_left_the_stock_costs_what_it_was_offered_at() {
+    let shop = TestShop::open().await;
+    let part = shop.part_costing(9_900).await;
+    shop.bring_in(part.id, (2, 5_000)).await;
+    let bill = issue_free_invoice(&shop.owner, shop.over_the_counter(part.id).await).await;
+    let bill = bill.unwrap();
+    shop.parts_cost(10_000).await;
+    // As one of before parts were kept in stock.
+    shop.spoil("DROP TRIGGER keep_stock_move_update; UPDATE stock_move SET invoice_id = NULL")
+        .await;
+    let cost = async || {
+        let kinds = margins::by_kind(shop.bench.app.db.read(), today()).await;
+        let kinds = kinds.unwrap();
+        let of_parts = kinds.iter().filter(|row| row.kind == ChargeKind::Part);
+        of_parts.map(|row| row.cost_cents).sum::<i64>()
+    };
+    assert_eq!(cost().await, 2 * 9_900);
+    let whole = CreditInvoice {
+        idempotency_key: shop.key(),
+        invoice_id: bill.id,
+        reason: "Sold to the wrong person".to_owned(),
+        lines: None,
+    };
+    credit_invoice(&shop.owner, whole).await.unwrap();
+    assert_eq!(cost().await, 0);
+}
+
+#[tokio::test]
 async fn parts_of_an_invoice_without_a_call_leave_the_stock_and_come_back_when_the_shop_says_so() {
     for shop in TestShop::everywhere().await {
         let part = shop.part_costing(9_900).await;
         shop.bring_in(part.id, (1, 5_000)).await;
-        let call = shop.accepted_call(Cents(100), None).await;
-        let order = IssueFreeInvoice {
-            idempotency_key: shop.key(),
-            customer_id: shop.customer_id,
-            service_address_id: call.service_address_id,
-            about: "Two over the counter".to_owned(),
-            option: NewOption {
-                title: "Sale".to_owned(),
-                lines: vec![NewLine {
-                    part_id: Some(part.id),
-                    quantity: Some(Decimal::TWO),
-                    unit_price: Some(Cents(12_000)),
-                    ..NewLine::of(ChargeKind::Part)
-                }],
-                ..NewOption::default()
-            },
-        };
+        let order = shop.over_the_counter(part.id).await;
         let bill = issue_free_invoice(&shop.owner, order.clone())
             .await
             .unwrap();

@@ -2,8 +2,9 @@
 //!
 //! What parts cost is what left the stock for them: for a call with its first invoice, once it is completed, for an invoice
 //! without a call with itself. So all margins together take from sales what the books have as cost of those parts; what came
-//! back, or was settled by a later receipt, counts with them. Until a call is completed, and for all other charges, a line's
-//! cost is what it was offered at.
+//! back, or was settled by a later receipt, counts with them. A line's cost is what it was offered at until its call is
+//! completed; without a call where nothing left the stock for it, as for parts that are typed in, and on invoices of before
+//! parts were kept in stock; and for all other charges.
 
 use nameplate_entities::kinds::ChargeKind;
 use sea_orm::{ConnectionTrait, FromQueryResult};
@@ -44,7 +45,8 @@ const SUMS: &str =
 
 /// What was billed in these days by line, and what parts cost that were billed then.
 const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents AS sale, \
-     CASE WHEN l.kind = 'part' AND (c.id IS NULL OR c.state = 'completed') THEN 0 ELSE l.cost_cents END AS cost \
+     CASE WHEN l.kind = 'part' AND (c.state = 'completed' OR (c.id IS NULL AND EXISTS (SELECT 1 FROM stock_move m \
+     WHERE m.invoice_id = COALESCE(i.credits_invoice_id, i.id) AND m.part_id = l.part_id))) THEN 0 ELSE l.cost_cents END AS cost \
      FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id LEFT JOIN service_call c ON c.id = i.call_id \
      WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.returned_payment_id IS NULL \
      UNION ALL SELECT i.call_id, 'part', 0, -m.value_cents FROM invoice i \
