@@ -132,6 +132,8 @@ async fn parts(db: &impl ConnectionTrait, work: &[Work]) -> Result<Vec<(String, 
             None => fitted.push((part.part_id, quantity)),
         }
     }
+    // What was all taken back unused is not billed.
+    fitted.retain(|(_, quantity)| *quantity > Decimal::ZERO);
     let ids = fitted.iter().map(|(id, _)| *id).collect::<Vec<_>>();
     let known = pricing::parts_by_id(db, &ids).await?;
     let line = |(id, quantity): (i64, Decimal)| {

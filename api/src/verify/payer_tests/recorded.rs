@@ -1,7 +1,7 @@
 //! A call's work as it is on record, proposed as lines to bill.
 
 use nameplate_entities::kinds::{CallbackClass, Method};
-use nameplate_entities::{component, failure_mode, part};
+use nameplate_entities::{component, failure_mode, part, stock_move};
 
 use super::*;
 use crate::base::Caller;
@@ -9,6 +9,7 @@ use crate::callbacks::{DecideCallback, Decision, RecordFinding, decide_callback,
 use crate::calls::{NewFinding, PartFitted, RecordRemedy, record_remedy};
 use crate::closeout::{CompleteCall, WorkToBill, complete_call, work_to_bill};
 use crate::pricing::{self, AddPart};
+use crate::stock::{TakePartBack, take_part_back};
 
 impl TestShop {
     async fn listed_part(&self, number: &str, cost: i64) -> part::Model {
@@ -137,6 +138,40 @@ async fn what_has_no_price_or_is_not_on_record_is_left_out_and_named() {
             .message
             .contains("was accepted for call")
     );
+}
+
+#[tokio::test]
+async fn a_part_that_was_all_taken_back_is_not_billed() {
+    for shop in TestShop::everywhere().await {
+        let call = shop.open_call().await;
+        let latch = shop.listed_part("L-1", 1_000).await;
+        shop.mend(&call, 40, &[(latch.id, 2)]).await;
+        let done = CompleteCall {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            completed_on: None,
+        };
+        let call = complete_call(&shop.owner, done).await.unwrap().call;
+        let left = stock_move::Entity::find()
+            .filter(stock_move::Column::CallId.eq(call.id))
+            .one(shop.bench.app.db.read())
+            .await;
+        let back = TakePartBack {
+            idempotency_key: shop.key(),
+            move_id: left.unwrap().unwrap().id,
+            quantity: Decimal::TWO,
+            place_id: None,
+            reason: "not needed".to_owned(),
+            taken_back_on: None,
+        };
+        take_part_back(&shop.owner, back).await.unwrap();
+        let found = shop.to_bill(&call).await;
+        let kinds: Vec<_> = found.proposed.lines.iter().map(|line| line.kind).collect();
+        assert_eq!(kinds, [ChargeKind::Labour]);
+        let no_visit = ["Trip: no visit is said to have been made."];
+        assert_eq!(found.proposed.left_out, no_visit);
+        shop.is_in_order().await;
+    }
 }
 
 #[tokio::test]
