@@ -221,11 +221,13 @@ impl Holding {
 
     /// Pieces that came in under this mark go out again at what they came in at, as if they had never come.
     ///
-    /// Gives what of their cost is no longer in the value (below zero: what is left of it though nothing is there): pieces that
-    /// left meanwhile took another share of it than they would have. It belongs to cost of sales.
+    /// First in, first out takes those of this mark first, then the oldest: one piece is as good as another, also one that
+    /// came back from a call. Gives what of their cost is no longer in the value (below zero: what is left of it though
+    /// nothing is there): pieces that left meanwhile took another share of it than they would have. It belongs to cost of
+    /// sales.
     ///
     /// # Errors
-    /// `NotPositive`, `NegativeCost`; `TooFew` where those pieces have left; `TooLarge`.
+    /// `NotPositive`, `NegativeCost`; `TooFew` where not so many are on hand; `TooLarge`.
     /// # Source
     /// Common practice, no source.
     pub fn take_back(
@@ -238,18 +240,19 @@ impl Holding {
         if cost.is_negative() {
             return Err(StockRefusal::NegativeCost { cost });
         }
-        let averaged = self.method == Method::MovingAverage;
-        let of_it = |layer: &&mut Layer| {
-            layer.quantity > Decimal::ZERO && (averaged || layer.mark == Some(mark))
-        };
-        let Some(layer) = self.layers.iter_mut().find(of_it) else {
-            let there = Decimal::ZERO;
-            return Err(StockRefusal::TooFew { there });
-        };
-        if layer.quantity < quantity {
-            let there = layer.quantity.normalize();
+        let there = self.quantity()?.max(Decimal::ZERO);
+        if there < quantity {
             return Err(StockRefusal::TooFew { there });
         }
+        if self.method == Method::FirstInFirstOut {
+            let drawn = self.draw(quantity, Some(mark))?;
+            let gone = Cents::sum(drawn.iter().map(|layer| layer.value))?;
+            return less(cost, gone);
+        }
+        // What is on hand is one layer.
+        let Some(layer) = self.layers.first_mut() else {
+            return Err(StockRefusal::TooFew { there });
+        };
         let left = less(layer.value, cost)?;
         let quantity = layer.quantity - quantity;
         let value = if quantity == Decimal::ZERO {

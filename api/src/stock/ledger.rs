@@ -7,7 +7,7 @@
 use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{StockMethod, StockMoveKind};
-use nameplate_entities::{part, stock_level, stock_move};
+use nameplate_entities::{account, part, stock_level, stock_move};
 use nameplate_rules::books::{AccountRef, Role, events};
 use nameplate_rules::money::Cents;
 use nameplate_rules::stock::{Holding, Method, Settlement, StockRefusal};
@@ -67,13 +67,16 @@ pub struct Out<'a> {
 #[derive(Clone, Debug)]
 pub struct Back<'a> {
     pub part: &'a part::Model,
-    pub receipt: &'a stock_move::Model,
+    /// The move by which they came in.
+    pub receipt_id: i64,
     pub place_id: i64,
     pub quantity: Decimal,
     /// What all of them came in at.
     pub cost: Cents,
     pub on: NaiveDate,
     pub about: About,
+    /// What is refused, and at which field, where not so many are on hand.
+    pub too_few: (ProblemCode, &'static str),
 }
 
 /// The stock within one transaction, and the act that changes it.
@@ -182,16 +185,19 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
     /// pieces left meanwhile at another cost, is a move of its own, posted to cost of sales.
     ///
     /// # Errors
-    /// `OutOfRange` at `quantity` for pieces that are gone.
+    /// `too_few` for pieces that are gone.
     pub async fn give_back(&self, back: Back<'_>) -> Result<stock_move::Model> {
         let part_id = back.part.id;
         let mut holding = self.holding(part_id).await?;
         let excess = holding
-            .take_back(back.quantity, back.cost, back.receipt.id)
+            .take_back(back.quantity, back.cost, back.receipt_id)
             .map_err(|refusal| match refusal {
                 StockRefusal::TooFew { there } => {
-                    let message = format!("Only {there} of these pieces are still there.");
-                    Error::refused(ProblemCode::OutOfRange, "quantity", message)
+                    let (code, path) = back.too_few;
+                    let number = &back.part.number;
+                    let message =
+                        format!("Over all places only {there} of {number} are still there.");
+                    Error::refused(code, path, message)
                 }
                 other => refused(other),
             })?;
@@ -299,15 +305,20 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
         holding: &Holding,
     ) -> Result<()> {
         let mut value_after = Cents(receipt.value_after_cents.unwrap_or_default());
+        let settlements: Vec<_> = settlements
+            .iter()
+            .filter(|one| one.difference != Cents::ZERO)
+            .collect();
+        if settlements.is_empty() {
+            return Ok(());
+        }
+        let chart = books::chart(self.tx).await?;
         for one in settlements {
-            if one.difference == Cents::ZERO {
-                continue;
-            }
             let left = match one.mark {
                 Some(id) => Some(store::get_move(self.tx, "", id).await?),
                 None => None,
             };
-            let against = self.against(left.as_ref()).await?;
+            let (account_id, against) = against(&chart, left.as_ref())?;
             let row = Written {
                 part_id: part.id,
                 level: None,
@@ -320,7 +331,7 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
                 call_id: left.as_ref().and_then(|left| left.call_id),
                 part_used_id: left.as_ref().and_then(|left| left.part_used_id),
                 invoice_id: left.as_ref().and_then(|left| left.invoice_id),
-                account_id: Some(books::account_id(self.tx, &against).await?),
+                account_id: Some(account_id),
                 undoes_move_id: Some(receipt.id),
                 settles_move_id: left.as_ref().map(|left| left.id),
                 ..About::default()
@@ -340,25 +351,6 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
             }
         }
         Ok(())
-    }
-
-    /// Where the cost of parts went that had left: to the account of that move, as far as it is one of costs and in use.
-    async fn against(&self, left: Option<&stock_move::Model>) -> Result<AccountRef> {
-        let of_cost = |left: &&stock_move::Model| {
-            matches!(
-                left.kind,
-                StockMoveKind::Used | StockMoveKind::Counted | StockMoveKind::Adjusted
-            )
-        };
-        let cost_of_sales = AccountRef::Role(Role::PartsCostOfSales);
-        let Some(id) = left.filter(of_cost).and_then(|left| left.account_id) else {
-            return Ok(cost_of_sales);
-        };
-        let chart = books::chart(self.tx).await?;
-        let account = chart
-            .into_iter()
-            .find(|row| row.id == id && row.retired_at.is_none());
-        Ok(account.map_or(cost_of_sales, |row| AccountRef::Code(row.code)))
     }
 
     /// Posts what a move is worth against an account.
@@ -416,6 +408,30 @@ impl<'a, C: ConnectionTrait> Ledger<'a, C> {
         };
         Ok(row.insert(self.tx).await?)
     }
+}
+
+/// Where the cost of parts went that had left: to the account of that move, as far as it is one of costs and in use.
+fn against(
+    chart: &[account::Model],
+    left: Option<&stock_move::Model>,
+) -> Result<(i64, AccountRef)> {
+    let of_cost = |left: &&stock_move::Model| {
+        matches!(
+            left.kind,
+            StockMoveKind::Used | StockMoveKind::Counted | StockMoveKind::Adjusted
+        )
+    };
+    let id = left.filter(of_cost).and_then(|left| left.account_id);
+    let in_use = |row: &&account::Model| Some(row.id) == id && row.retired_at.is_none();
+    if let Some(row) = chart.iter().find(in_use) {
+        return Ok((row.id, AccountRef::Code(row.code.clone())));
+    }
+    let key = books::role_key(Role::PartsCostOfSales);
+    let row = chart
+        .iter()
+        .find(|row| row.role.as_deref() == Some(key.as_str()));
+    let row = row.ok_or_else(|| Error::internal("no account for what parts cost"))?;
+    Ok((row.id, AccountRef::Role(Role::PartsCostOfSales)))
 }
 
 /// A move before it is written.

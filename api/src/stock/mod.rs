@@ -17,7 +17,7 @@ mod ledger;
 mod operations;
 mod store;
 
-pub use ledger::{About, In, Ledger, Out, subject};
+pub use ledger::{About, Back, In, Ledger, Out, subject};
 pub use operations::fitting::{record_remedy, take_fitted};
 pub use operations::ordering::{Delivery, deliver, had_not_come, order_to_receive};
 pub use operations::pieces;

@@ -1,6 +1,6 @@
 //! What tests do in a shop with parts.
 
-use nameplate_entities::kinds::{CallKind, Method, StockPlaceKind};
+use nameplate_entities::kinds::{CallKind, Method, StockMethod, StockPlaceKind};
 use nameplate_entities::{
     account, posting, service_call, stock_holding, stock_level, stock_move, stock_place,
 };
@@ -23,6 +23,15 @@ pub struct Parts<'a> {
 impl Parts<'_> {
     pub fn db(&self) -> &sea_orm::DatabaseConnection {
         self.shop.app.db.read()
+    }
+
+    /// The shop values its parts so.
+    pub async fn valued_by(&self, method: StockMethod) {
+        if method == StockMethod::FirstInFirstOut {
+            stock::change_stock_terms(&self.shop.owner(), (method, 1))
+                .await
+                .unwrap();
+        }
     }
 
     pub async fn main_id(&self) -> i64 {
@@ -65,18 +74,37 @@ impl Parts<'_> {
 
     /// An open call on which the owner fitted so many of a part.
     pub async fn fit(&self, serial: &str, part_id: i64, quantity: i64) -> service_call::Model {
+        self.fit_from(serial, (part_id, quantity), None).await
+    }
+
+    /// The same with parts of one place.
+    async fn fit_from(
+        &self,
+        serial: &str,
+        part: (i64, i64),
+        place_id: Option<i64>,
+    ) -> service_call::Model {
         let failure = self.shop.failure("Door gasket", "worn").await;
         let machine = self.shop.machine(Some(serial)).await;
         let call = self.shop.open_call(&machine, CallKind::Repair).await.call;
         let found = self.shop.find(&call, failure).await;
-        self.remedy(&self.shop.owner(), found.finding.id, (part_id, quantity))
-            .await
-            .unwrap();
+        let new = self.remedy_with(found.finding.id, part, place_id);
+        stock::record_remedy(&self.shop.owner(), new).await.unwrap();
         call
     }
 
     pub async fn remedy(&self, act: &Act, finding_id: i64, part: (i64, i64)) -> Result<()> {
-        let new = RecordRemedy {
+        let new = self.remedy_with(finding_id, part, None);
+        stock::record_remedy(act, new).await.map(drop)
+    }
+
+    fn remedy_with(
+        &self,
+        finding_id: i64,
+        part: (i64, i64),
+        place_id: Option<i64>,
+    ) -> RecordRemedy {
+        RecordRemedy {
             idempotency_key: self.shop.key(),
             finding_id,
             method: Method::Replaced,
@@ -86,15 +114,24 @@ impl Parts<'_> {
                 part_id: part.0,
                 quantity: part.1.into(),
                 lot: None,
-                place_id: None,
+                place_id,
             }],
-        };
-        stock::record_remedy(act, new).await.map(drop)
+        }
     }
 
     /// Fits so many and completes the call; gives the move by which they left.
     pub async fn use_up(&self, serial: &str, part_id: i64, quantity: i64) -> stock_move::Model {
-        let call = self.fit(serial, part_id, quantity).await;
+        self.use_from(serial, (part_id, quantity), None).await
+    }
+
+    /// The same with parts of one place.
+    pub async fn use_from(
+        &self,
+        serial: &str,
+        part: (i64, i64),
+        place_id: Option<i64>,
+    ) -> stock_move::Model {
+        let call = self.fit_from(serial, part, place_id).await;
         self.shop.complete(&call).await.unwrap();
         let left = stock_move::Entity::find()
             .filter(stock_move::Column::CallId.eq(call.id))

@@ -1,9 +1,10 @@
 //! Suppliers' bills that are put right, and bills that meet receipts in part.
 
-use nameplate_entities::kinds::PartOrderState;
+use nameplate_entities::kinds::{PartOrderState, StockMethod};
 use nameplate_entities::{audit_entry, part_order, unbilled_receipt};
 use nameplate_rules::books::Role;
 use nameplate_rules::money::Cents;
+use rust_decimal::Decimal;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter};
 
 use super::payable_tests::{Desk, ON, money_line, part_line};
@@ -33,6 +34,21 @@ impl Desk<'_> {
         };
         let receipt = stock::receive_parts(&self.shop().owner(), receipt).await;
         receipt.unwrap().id
+    }
+
+    async fn order(&self, part_id: i64, quantity: i64) -> part_order::Model {
+        let order = OrderPart {
+            idempotency_key: self.shop().key(),
+            part_id,
+            quantity: quantity.into(),
+            supplier_id: self.supplier_id,
+            call_id: None,
+            expected_on: None,
+            reference: None,
+        };
+        stock::order_part(&self.shop().owner(), order)
+            .await
+            .unwrap()
     }
 
     async fn awaited(&self, receipt_id: i64) -> (bool, String, i64) {
@@ -162,18 +178,87 @@ async fn what_is_paid_or_credited_is_undone_before_its_bill() {
 }
 
 #[tokio::test]
-async fn parts_that_leave_with_their_bill_leave_at_what_they_cost_in_stock() {
+async fn a_mistyped_price_that_is_undone_leaves_the_stock_and_cost_of_sales_as_they_were() {
+    for method in [StockMethod::MovingAverage, StockMethod::FirstInFirstOut] {
+        for shop in Workshop::everywhere(ON).await {
+            let desk = Desk::of(&shop).await;
+            desk.parts.valued_by(method).await;
+            let part = shop.part(Cents(4_000)).await;
+            desk.parts.receive(part.id, (2, 4_000)).await;
+            let typed = desk.bill("1", vec![part_line(part.id, (10, 50_000))]);
+            let typed = desk.record(typed).await.unwrap();
+            desk.undo(typed.id).await.unwrap();
+            assert_eq!(desk.parts.held(part.id).await, (2.into(), 8_000));
+            assert_eq!(desk.parts.balance(Role::PartsCostOfSales).await, 0);
+            assert_eq!(desk.parts.balance(Role::Payables).await, 0);
+            desk.parts.is_in_order().await;
+        }
+    }
+}
+
+#[tokio::test]
+async fn parts_used_meanwhile_leave_what_they_took_of_an_undone_bill_to_cost_of_sales() {
+    for (method, held, cost_of_sales) in [
+        (StockMethod::MovingAverage, 1_000, 1_400),
+        (StockMethod::FirstInFirstOut, 1_200, 1_200),
+    ] {
+        for shop in Workshop::everywhere(ON).await {
+            let desk = Desk::of(&shop).await;
+            desk.parts.valued_by(method).await;
+            let part = shop.part(Cents(1_000)).await;
+            desk.parts.receive(part.id, (2, 1_200)).await;
+            let bill = desk.bill("1", vec![part_line(part.id, (2, 1_600))]);
+            let bill = desk.record(bill).await.unwrap();
+            // One leaves at the average of 14.00, or as the oldest at 12.00.
+            desk.parts.use_up("U-1", part.id, 1).await;
+            desk.undo(bill.id).await.unwrap();
+            assert_eq!(desk.parts.held(part.id).await, (Decimal::ONE, held));
+            let cost = desk.parts.balance(Role::PartsCostOfSales).await;
+            assert_eq!(cost, cost_of_sales);
+            desk.parts.is_in_order().await;
+        }
+    }
+}
+
+#[tokio::test]
+async fn parts_that_others_took_before_they_came_do_not_leave_with_their_bill() {
     for shop in Workshop::everywhere(ON).await {
         let desk = Desk::of(&shop).await;
         let part = shop.part(Cents(1_000)).await;
-        desk.parts.receive(part.id, (4, 1_200)).await;
-        let bill = desk.bill("1", vec![part_line(part.id, (4, 1_000))]);
+        let bill = desk.bill("1", vec![part_line(part.id, (5, 1_000))]);
         let bill = desk.record(bill).await.unwrap();
-        desk.undo(bill.id).await.unwrap();
-        // At the average of 11.00; what the bill asked less stays in the stock, and is cost of sales.
-        assert_eq!(desk.parts.held(part.id).await, (4.into(), 4_400));
-        assert_eq!(desk.parts.balance(Role::PartsCostOfSales).await, 400);
-        assert_eq!(desk.parts.balance(Role::Payables).await, 0);
+        let van = desk.parts.van(shop.technician_id).await;
+        desk.parts.use_from("V-1", (part.id, 5), Some(van)).await;
+        assert_eq!(desk.parts.held(part.id).await, (0.into(), 0));
+        let main = desk.parts.main_id().await;
+        assert_eq!(desk.parts.at(part.id, main).await, 5.into());
+        assert_eq!(refusals(desk.undo(bill.id).await), wrong("billId"));
+        desk.parts.is_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_bill_brings_no_more_of_an_order_than_is_to_come() {
+    for shop in Workshop::everywhere(ON).await {
+        let desk = Desk::of(&shop).await;
+        let part = shop.part(Cents(1_000)).await;
+        let order = desk.order(part.id, 10).await;
+        let of_order = |pieces: i64| BillLine {
+            order_id: Some(order.id),
+            ..part_line(part.id, (pieces, 1_000))
+        };
+        for (lines, path) in [
+            (vec![of_order(12)], "lines.0.quantity"),
+            (vec![of_order(6), of_order(6)], "lines.1.quantity"),
+        ] {
+            let outcome = desk.record(desk.bill("1", lines)).await;
+            let expected = [(ProblemCode::TooMuch, path.to_owned())];
+            assert_eq!(refusals(outcome), expected);
+            assert_eq!(desk.parts.balance(Role::Payables).await, 0);
+        }
+        let all = desk.bill("1", vec![of_order(4), of_order(6)]);
+        desk.record(all).await.unwrap();
+        assert_eq!(desk.parts.held(part.id).await, (10.into(), 10_000));
         desk.parts.is_in_order().await;
     }
 }
@@ -183,16 +268,7 @@ async fn a_bill_undone_gives_its_order_and_its_receipt_back() {
     for shop in Workshop::everywhere(ON).await {
         let desk = Desk::of(&shop).await;
         let part = shop.part(Cents(1_000)).await;
-        let order = OrderPart {
-            idempotency_key: shop.key(),
-            part_id: part.id,
-            quantity: 3.into(),
-            supplier_id: desk.supplier_id,
-            call_id: None,
-            expected_on: None,
-            reference: None,
-        };
-        let order = stock::order_part(&shop.owner(), order).await.unwrap();
+        let order = desk.order(part.id, 3).await;
         let receipt_id = desk.unbilled(part.id, (2, 1_000)).await;
         let lines = vec![
             BillLine {

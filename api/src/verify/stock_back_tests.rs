@@ -11,6 +11,7 @@ use sea_orm::{
 
 use super::parts_testing::Parts;
 use super::payable_tests::{Desk, ON, part_line};
+use crate::base::testing::problems;
 use crate::base::{Change, ProblemCode};
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::payables::BillLine;
@@ -58,11 +59,7 @@ async fn a_receipt_typed_wrongly_is_taken_back_and_its_order_waits_again() {
     for method in [StockMethod::MovingAverage, StockMethod::FirstInFirstOut] {
         for shop in Workshop::everywhere(ON).await {
             let desk = Desk::of(&shop).await;
-            if method == StockMethod::FirstInFirstOut {
-                stock::change_stock_terms(&shop.owner(), (method, 1))
-                    .await
-                    .unwrap();
-            }
+            desk.parts.valued_by(method).await;
             let part = shop.part(Cents(1_000)).await;
             desk.parts.receive(part.id, (2, 4_000)).await;
             let order_id = order(&desk, part.id, (10, None)).await;
@@ -121,6 +118,18 @@ async fn a_receipt_sent_back_whole_waits_for_no_bill_and_paid_ones_give_the_mone
     stock::take_receipt_back(&shop.owner(), whole)
         .await
         .unwrap();
+    // Nothing of it waits for a bill, and no bill of it is there.
+    let again = stock::take_receipt_back(&shop.owner(), back(&shop, &receipt, 1)).await;
+    let said = problems(again).remove(0);
+    assert_eq!(
+        (said.code, &*said.path),
+        (ProblemCode::WrongState, "moveId")
+    );
+    assert!(
+        said.message.contains("went back already"),
+        "{}",
+        said.message
+    );
     let row = unbilled_receipt::Entity::find_by_id(receipt.id)
         .one(desk.parts.db())
         .await;
@@ -144,6 +153,43 @@ async fn a_receipt_sent_back_whole_waits_for_no_bill_and_paid_ones_give_the_mone
     let expected = [(ProblemCode::WrongState, "moveId".to_owned())];
     assert_eq!(refusals(outcome), expected);
     desk.parts.is_in_order().await;
+}
+
+#[tokio::test]
+async fn a_piece_that_came_back_from_a_call_goes_back_with_its_receipt() {
+    for method in [StockMethod::MovingAverage, StockMethod::FirstInFirstOut] {
+        for shop in Workshop::everywhere(ON).await {
+            let desk = Desk::of(&shop).await;
+            desk.parts.valued_by(method).await;
+            let part = shop.part(Cents(1_000)).await;
+            let receipt = ReceiveParts {
+                paid_from: None,
+                ..desk.parts.receipt(part.id, (1, 5_000))
+            };
+            let receipt = stock::receive_parts(&shop.owner(), receipt).await.unwrap();
+            let left = desk.parts.use_up("B-1", part.id, 1).await;
+            let gone = stock::take_receipt_back(&shop.owner(), back(&shop, &receipt, 1)).await;
+            let expected = [(ProblemCode::OutOfRange, "quantity".to_owned())];
+            assert_eq!(refusals(gone), expected);
+            let unused = TakePartBack {
+                idempotency_key: shop.key(),
+                move_id: left.id,
+                quantity: 1.into(),
+                place_id: None,
+                reason: "not needed".to_owned(),
+                taken_back_on: None,
+            };
+            stock::take_part_back(&shop.owner(), unused).await.unwrap();
+            stock::take_receipt_back(&shop.owner(), back(&shop, &receipt, 1))
+                .await
+                .unwrap();
+            assert_eq!(desk.parts.held(part.id).await, (0.into(), 0));
+            for role in [Role::ReceivedNotBilled, Role::PartsCostOfSales] {
+                assert_eq!(desk.parts.balance(role).await, 0, "{role:?}");
+            }
+            desk.parts.is_in_order().await;
+        }
+    }
 }
 
 #[tokio::test]

@@ -127,14 +127,7 @@ fn a_receipt_taken_back_leaves_what_there_was_before_it() {
         holding.mark_newest(2);
         let excess = holding.take_back(10.into(), Cents(50_000), 2).unwrap();
         assert_eq!((excess, &holding), (Cents::ZERO, &before), "{method:?}");
-        let gone = StockRefusal::TooFew {
-            there: if method == Method::MovingAverage {
-                2
-            } else {
-                0
-            }
-            .into(),
-        };
+        let gone = StockRefusal::TooFew { there: 2.into() };
         assert_eq!(holding.take_back(3.into(), Cents(1), 2), Err(gone));
     }
 }
@@ -150,6 +143,28 @@ fn what_meanwhile_left_at_another_cost_is_cost_of_sales() {
     let excess = holding.take_back(8.into(), Cents(40_000), 2).unwrap();
     assert_eq!(excess, Cents(1_333));
     assert_eq!(holding.value().unwrap(), Cents::ZERO);
+}
+
+#[test]
+fn first_in_first_out_takes_back_its_own_pieces_and_then_the_oldest() {
+    // A layer of before moves were known, then one of mark 2 of which a piece was sold and came back as mark 3.
+    let layer = |(quantity, cents): (i64, i64), mark| Layer {
+        quantity: quantity.into(),
+        value: Cents(cents),
+        mark,
+    };
+    let old = layer((2, 8_000), None);
+    let layers = vec![old, layer((1, 5_000), Some(2)), layer((1, 5_000), Some(3))];
+    let mut holding = Holding::of(Method::FirstInFirstOut, layers).unwrap();
+    let excess = holding.take_back(1.into(), Cents(5_000), 2).unwrap();
+    assert_eq!(excess, Cents::ZERO);
+    // Its own are gone, so the oldest goes at what it is worth, and the rest of the cost is cost of sales.
+    let excess = holding.take_back(1.into(), Cents(5_000), 2).unwrap();
+    assert_eq!(excess, Cents(1_000));
+    let left = [layer((1, 4_000), None), layer((1, 5_000), Some(3))];
+    assert_eq!(holding.layers(), left);
+    let gone = StockRefusal::TooFew { there: 2.into() };
+    assert_eq!(holding.take_back(3.into(), Cents(1), 2), Err(gone));
 }
 
 /// In at a cost, or out; quantities in tenths.
@@ -218,6 +233,36 @@ proptest! {
         }
         let again = Holding::of(method, holding.layers().to_vec()).unwrap();
         prop_assert_eq!(again, holding);
+    }
+
+    #[test]
+    fn what_is_taken_back_leaves_with_its_cost_or_gives_the_rest_to_cost_of_sales(
+        method in method(), steps in steps(), came in 1_u32..200, cost in 0_i64..50_000, out in 1_u32..200,
+        back in 1_u32..200,
+    ) {
+        let mut holding = empty(method);
+        for step in steps {
+            match step {
+                Step::In(count, cost) => drop(holding.receive(tenths(count), Cents(cost)).unwrap()),
+                Step::Out(count, unit) => drop(holding.take(tenths(count), Cents(unit)).unwrap()),
+            }
+        }
+        holding.receive(tenths(came), Cents(cost)).unwrap();
+        holding.mark_newest(1);
+        holding.take(tenths(out), Cents(100)).unwrap();
+        let (pieces, value) = (holding.quantity().unwrap(), holding.value().unwrap());
+        match holding.take_back(tenths(back), Cents(cost), 1) {
+            Ok(excess) => {
+                prop_assert_eq!(holding.quantity().unwrap(), pieces - tenths(back));
+                prop_assert_eq!(holding.value().unwrap().0, value.0 - cost + excess.0);
+                prop_assert!(holding.layers().iter().all(|layer| layer.quantity > Decimal::ZERO && layer.value >= Cents::ZERO));
+            }
+            Err(refusal) => {
+                let there = pieces.max(Decimal::ZERO);
+                prop_assert!(there < tenths(back));
+                prop_assert_eq!(refusal, StockRefusal::TooFew { there });
+            }
+        }
     }
 
     #[test]

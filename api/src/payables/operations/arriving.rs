@@ -21,7 +21,7 @@ use super::{by_code, less, sum};
 /// Writes the lines, takes the parts in, and gives the entry.
 ///
 /// # Errors
-/// Those of the stock.
+/// Those of the stock; `TooMuch` for lines that together bring more than their order waits for.
 pub async fn take_in(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -31,7 +31,7 @@ pub async fn take_in(
     let mut expenses = Vec::new();
     let mut parts = PartsBilled::default();
     let payable = books::account_id(tx, &Role::Payables.into()).await?;
-    for (position, line) in (1_i32..).zip(lines) {
+    for ((at, position), line) in (0_usize..).zip(1_i32..).zip(lines) {
         let mut row = supplier_bill_line::ActiveModel {
             bill_id: Set(bill.id),
             position: Set(position),
@@ -73,6 +73,7 @@ pub async fn take_in(
                         bill,
                         part,
                         line,
+                        path: format!("lines.{at}"),
                         payable,
                     };
                     let moved = came
@@ -95,6 +96,8 @@ struct Arriving<'a> {
     bill: &'a supplier_bill::Model,
     part: &'a part::Model,
     line: &'a Line,
+    /// Where the input names it.
+    path: String,
     payable: i64,
 }
 
@@ -124,7 +127,10 @@ impl Arriving<'_> {
         let moved = Ledger::open(tx, act, verb).await?.come_in(new).await?;
         if let Some(id) = order_id {
             let came = ("billedOn", self.bill.billed_on);
-            let order = stock::order_to_receive(tx, ("lines", id), self.part.id, came).await?;
+            // Asked again, as a line before this one may be of the same order.
+            let (order_path, pieces_path) = (self.at("orderId"), self.at("quantity"));
+            let what = (self.part.id, (pieces_path.as_str(), quantity));
+            let order = stock::order_to_receive(tx, (&order_path, id), what, came).await?;
             let delivery = Delivery {
                 order: &order,
                 quantity,
@@ -133,5 +139,9 @@ impl Arriving<'_> {
             stock::deliver(tx, act, verb, delivery).await?;
         }
         Ok(moved)
+    }
+
+    fn at(&self, field: &str) -> String {
+        format!("{}.{field}", self.path)
     }
 }

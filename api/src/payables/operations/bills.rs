@@ -82,8 +82,8 @@ pub enum What {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Taken` for a number of this supplier that is on record; `WrongState` for an account that
-/// takes no bills, a place out of use, an order that is closed, a receipt that is billed, or either of another supplier; `ImpossibleDate`; `PeriodClosed`;
-/// refusals name the field.
+/// takes no bills, a place out of use, an order that is closed, a receipt that is billed, or either of another supplier;
+/// `TooMuch` for more than an order waits for; `ImpossibleDate`; `PeriodClosed`; refusals name the field.
 pub async fn record_supplier_bill(
     act: &Act,
     new: RecordSupplierBill,
@@ -259,14 +259,7 @@ impl BillLine {
             }
             return Ok(self.money(checks, path, (description, chart)));
         };
-        let extra = [
-            ("account", self.account.is_some()),
-            ("amount", self.amount.is_some()),
-        ];
-        for (field, _) in extra.iter().filter(|(_, given)| *given) {
-            let message = "A line of parts has a quantity and a unit cost, and goes to the stock.";
-            checks.refuse(ProblemCode::Malformed, &at(field), message);
-        }
+        self.without_money(checks, path);
         let Some(part) = parts.iter().find(|part| part.id == part_id) else {
             return Err(Error::not_found(at("partId"), "part"));
         };
@@ -281,7 +274,8 @@ impl BillLine {
         let receipt = self.receipt(tx, checks, &at("receiptId"), whose).await?;
         if let Some(id) = self.order_id {
             let path = at("orderId");
-            let order = stock::order_to_receive(tx, (&path, id), part_id, came).await?;
+            let what = (part_id, (&*at("quantity"), quantity));
+            let order = stock::order_to_receive(tx, (&path, id), what, came).await?;
             of_this_supplier(checks, &path, (supplier_id, order.supplier_id));
         }
         if let Some(id) = self.place_id {
@@ -304,6 +298,18 @@ impl BillLine {
                 receipt,
             },
         }))
+    }
+
+    /// A line of parts names neither account nor amount.
+    fn without_money(&self, checks: &mut Checks, path: &str) {
+        let extra = [
+            ("account", self.account.is_some()),
+            ("amount", self.amount.is_some()),
+        ];
+        for (field, _) in extra.iter().filter(|(_, given)| *given) {
+            let message = "A line of parts has a quantity and a unit cost, and goes to the stock.";
+            checks.refuse(ProblemCode::Malformed, &format!("{path}.{field}"), message);
+        }
     }
 
     /// The receipt that this line bills, wholly or in part: of the same part, for no order of another supplier, and with as
@@ -329,7 +335,7 @@ impl BillLine {
             checks.refuse(
                 ProblemCode::WrongState,
                 path,
-                "This receipt is billed already.",
+                "Nothing of this receipt waits for a bill: it is billed, or went back.",
             );
         }
         if moved.part_id != Some(part_id) {

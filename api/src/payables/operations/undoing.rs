@@ -17,12 +17,12 @@ use serde::Serialize;
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::stock::{self, About, In, Ledger, Out};
+use crate::stock::{self, About, Back, In, Ledger};
 use crate::{books, pricing, shop};
 
 use super::super::store;
 use super::credits::Standing;
-use super::{debit, less, of_bill, post, sum};
+use super::{less, of_bill};
 
 /// A bill or credit that was recorded by mistake.
 #[derive(Clone, Debug, Serialize)]
@@ -33,7 +33,7 @@ pub struct UndoSupplierBill {
     pub reason: String,
 }
 
-/// Undoes a bill or credit as of today. Parts of a bill leave at what they cost in stock, those of a credit come back at
+/// Undoes a bill or credit as of today. Parts of a bill leave at what they came in at, those of a credit come back at
 /// what they left at; the receipts that a bill named wait for their bill again, and its orders are on order again.
 ///
 /// # Errors
@@ -110,38 +110,30 @@ struct Undoing<'a> {
 }
 
 impl Undoing<'_> {
-    /// Turns the entry and moves the parts back. What parts leave at may differ from what the bill asked; the difference
-    /// is cost of sales.
+    /// Turns the entry and moves the parts back, each line's at what the entry has for it.
     async fn books_and_stock(&self, tx: &impl ConnectionTrait, act: &Act) -> Result<()> {
-        let mut difference = Cents::ZERO;
         for line in store::lines_of(tx, self.bill.id).await? {
-            let wider = self.line(tx, act, &line).await?;
-            difference = sum([difference, wider])?;
+            self.line(tx, act, &line).await?;
         }
         let memo = format!("{} undone", self.bill.number);
         let entry = store::entry_of(tx, of_bill(self.bill.id)).await?;
-        let turned = (self.today, memo.clone());
-        books::reverse(tx, act, ("billId", &entry), turned).await?;
-        let mut postings = Vec::new();
-        postings.extend(debit(Role::PartsStock, less(Cents::ZERO, difference)?));
-        postings.extend(debit(Role::PartsCostOfSales, difference));
-        post(tx, act, (of_bill(self.bill.id), self.today, memo), postings).await
+        books::reverse(tx, act, ("billId", &entry), (self.today, memo)).await?;
+        Ok(())
     }
 
-    /// Gives what the parts of a line left above what the line says.
     async fn line(
         &self,
         tx: &impl ConnectionTrait,
         act: &Act,
         line: &supplier_bill_line::Model,
-    ) -> Result<Cents> {
+    ) -> Result<()> {
         if let Some(id) = line.receipt_move_id {
             self.receipt(tx, (line, id)).await?;
         }
         let (Some(move_id), Some(part_id), Some(quantity)) =
             (line.move_id, line.part_id, line.quantity)
         else {
-            return Ok(Cents::ZERO);
+            return Ok(());
         };
         let parts = Parts {
             part_id,
@@ -173,7 +165,7 @@ impl Undoing<'_> {
         tx: &impl ConnectionTrait,
         act: &Act,
         (line, parts): (&supplier_bill_line::Model, &Parts),
-    ) -> Result<Cents> {
+    ) -> Result<()> {
         let part = pricing::get_part(tx, "billId", parts.part_id).await?;
         let place_id = line
             .place_id
@@ -186,23 +178,22 @@ impl Undoing<'_> {
             );
             return Err(Error::refused(ProblemCode::WrongState, "billId", message));
         }
-        let out = Out {
+        let back = Back {
             part: &part,
+            receipt_id: parts.move_id,
             place_id,
             quantity: parts.quantity,
-            assumed: Cents(part.cost_cents),
-            kind: StockMoveKind::SentBack,
+            cost: Cents(line.cost_cents),
             on: self.today,
             about: self.about(line.part_order_id, parts.move_id),
+            too_few: (ProblemCode::WrongState, "billId"),
         };
-        let gone = Ledger::open(tx, act, self.verb).await?.go_out(out).await?;
+        let ledger = Ledger::open(tx, act, self.verb).await?;
+        ledger.give_back(back).await?;
         if let Some(id) = line.part_order_id {
             stock::had_not_come(tx, act, self.verb, (id, parts.quantity)).await?;
         }
-        less(
-            less(Cents::ZERO, Cents(gone.value_cents))?,
-            Cents(line.cost_cents),
-        )
+        Ok(())
     }
 
     async fn come_back(
@@ -210,7 +201,7 @@ impl Undoing<'_> {
         tx: &impl ConnectionTrait,
         act: &Act,
         (line, parts): (&supplier_bill_line::Model, &Parts),
-    ) -> Result<Cents> {
+    ) -> Result<()> {
         let part = pricing::get_part(tx, "billId", parts.part_id).await?;
         let place = stock::place_or_main(tx, "billId", line.place_id).await?;
         let new = In {
@@ -223,7 +214,7 @@ impl Undoing<'_> {
             about: self.about(None, parts.move_id),
         };
         Ledger::open(tx, act, self.verb).await?.come_in(new).await?;
-        Ok(Cents::ZERO)
+        Ok(())
     }
 
     fn about(&self, part_order_id: Option<i64>, move_id: i64) -> About {

@@ -133,14 +133,15 @@ pub async fn cancel_part_order(act: &Act, cancel: CancelPartOrder) -> Result<par
     Ok(after)
 }
 
-/// The order that parts are received for, with or without a bill.
+/// The order that so many parts are received for, with or without a bill.
 ///
 /// # Errors
-/// `NotFound`; `WrongState` for one that is closed, or of another part; `ImpossibleDate` for a day before it.
+/// `NotFound`; `WrongState` for one that is closed, or of another part; `ImpossibleDate` for a day before it; `TooMuch` for
+/// more than it waits for.
 pub async fn order_to_receive(
     tx: &impl ConnectionTrait,
     (path, order_id): (&str, i64),
-    part_id: i64,
+    (part_id, (pieces_path, quantity)): (i64, (&str, Decimal)),
     (day_path, came_on): (&str, NaiveDate),
 ) -> Result<part_order::Model> {
     let order = store::get_order(tx, path, order_id).await?;
@@ -154,6 +155,14 @@ pub async fn order_to_receive(
         (path, "the day of the order,", Some(order.ordered_on)),
         (day_path, "The day they came", Some(came_on)),
     ]);
+    let to_come = order.quantity.0 - order.received_quantity.0;
+    if quantity > to_come {
+        let message = format!(
+            "Only {to_come} of order {} are still to come. Receive what is beyond it without the order.",
+            order.number
+        );
+        checks.refuse(ProblemCode::TooMuch, pieces_path, message);
+    }
     checks.finish()?;
     Ok(order)
 }

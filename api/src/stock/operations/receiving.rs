@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::StockMoveKind;
-use nameplate_entities::{part_order, stock_move};
+use nameplate_entities::stock_move;
 use nameplate_rules::books::{AccountRef, Role};
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -68,9 +68,8 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     let order = match new.order_id {
         Some(id) => {
             let came = ("receivedOn", on);
-            let order = ordering::order_to_receive(&tx, ("orderId", id), part.id, came).await?;
-            is_to_come(&order, new.quantity)?;
-            Some(order)
+            let what = (part.id, ("quantity", new.quantity));
+            Some(ordering::order_to_receive(&tx, ("orderId", id), what, came).await?)
         }
         None => None,
     };
@@ -110,19 +109,6 @@ pub async fn receive_parts(act: &Act, new: ReceiveParts) -> Result<stock_move::M
     once.keep(&tx, act, &came.id).await?;
     tx.commit().await?;
     Ok(came)
-}
-
-/// That so many of an order are still to come.
-fn is_to_come(order: &part_order::Model, quantity: Decimal) -> Result<()> {
-    let to_come = order.quantity.0 - order.received_quantity.0;
-    if quantity <= to_come {
-        return Ok(());
-    }
-    let message = format!(
-        "Only {to_come} of order {} are still to come. Receive what is beyond it without the order.",
-        order.number
-    );
-    Err(Error::refused(ProblemCode::TooMuch, "quantity", message))
 }
 
 /// The account at a bank they were paid from, or that of parts whose bill is still to come.

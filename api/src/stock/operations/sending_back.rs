@@ -50,8 +50,8 @@ pub struct TakeReceiptBack {
 /// Takes a receipt back at what it came in at, out of the stock and off what waits for a bill or was paid.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a move that is no receipt, or one that is billed; `OutOfRange` for more than came and
-/// is still there; `ImpossibleDate`, also for a day before they came; `PeriodClosed`.
+/// `Forbidden`; `NotFound`; `WrongState` for a move that is no receipt, or one that is billed or went back whole; `OutOfRange`
+/// for more than came and is still there; `ImpossibleDate`, also for a day before they came; `PeriodClosed`.
 pub async fn take_receipt_back(act: &Act, new: TakeReceiptBack) -> Result<stock_move::Model> {
     act.staff_with(Right::TakeReceiptBack)?;
     let verb = Right::TakeReceiptBack.mutation();
@@ -91,7 +91,7 @@ pub async fn take_receipt_back(act: &Act, new: TakeReceiptBack) -> Result<stock_
         .filter(|_| new.why == WhyBack::WrittenWrongly);
     let back = Back {
         part: &part,
-        receipt: &receipt.came,
+        receipt_id: receipt.came.id,
         place_id: place.id,
         quantity: new.quantity,
         cost,
@@ -103,6 +103,7 @@ pub async fn take_receipt_back(act: &Act, new: TakeReceiptBack) -> Result<stock_
             reason: Some(reason),
             ..About::default()
         },
+        too_few: (ProblemCode::OutOfRange, "quantity"),
     };
     let ledger = Ledger::open(&tx, act, verb).await?;
     let row = ledger.give_back(back).await?;
@@ -151,6 +152,9 @@ impl Receipt {
         let unbilled = store::unbilled(tx, came.id).await?;
         let payable = books::account_id(tx, &AccountRef::Role(Role::Payables)).await?;
         let is_billed = unbilled.as_ref().is_some_and(|row| !row.is_open);
+        if is_billed && left_of(tx, &came).await?.0 == Decimal::ZERO {
+            return Err(wrong("All of these pieces went back already."));
+        }
         if is_billed || came.account_id == Some(payable) {
             return Err(wrong(
                 "The bill of these parts is there: record the supplier's credit (recordSupplierCredit).",
