@@ -375,8 +375,9 @@ impl PayablesMutation {
         UndoAppliedSupplierCreditPayload::of(outcome.map(SupplierBill::from))
     }
 
-    /// Undoes a bill or credit that was recorded by mistake, as of today: its parts go back, and the supplier's number is
-    /// free again. What is paid on it or laid of it is undone first.
+    /// Undoes a bill or credit that was recorded by mistake, as of today: its parts go back at what they came in at, and the
+    /// supplier's number is free again. What is paid on it or laid of it is undone first. An order that it names waits again,
+    /// unless it was closed by hand: it stays closed, and the true bill is recorded without it.
     async fn undo_supplier_bill(
         &self,
         ctx: &Context<'_>,

@@ -108,7 +108,9 @@ pub struct StockBackMutation;
 #[Object]
 impl StockBackMutation {
     /// Takes parts of a completed call back that were not needed, or parts sold by an invoice without a call, at what they cost
-    /// when they left. What was billed for them is not changed; credit the invoice for that.
+    /// when they left. What was billed for them is not changed; credit the invoice for that. A credit note moves no parts: those
+    /// sold without a call stay out of stock until they are taken back here, also where they are billed anew, which takes them
+    /// out again.
     async fn take_part_back(
         &self,
         ctx: &Context<'_>,
@@ -120,7 +122,8 @@ impl StockBackMutation {
     }
 
     /// Takes a receipt back, or some of its pieces, at what they came in at: one that was written down wrongly, or whose parts
-    /// went back unbilled. What is billed is given back by a supplier's credit.
+    /// went back unbilled. What is billed is given back by a supplier's credit. An order waits for them again, unless it was
+    /// closed by hand: it stays closed, and they are then received without it.
     async fn take_receipt_back(
         &self,
         ctx: &Context<'_>,
