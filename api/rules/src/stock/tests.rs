@@ -243,8 +243,12 @@ proptest! {
         let mut holding = empty(method);
         for step in steps {
             match step {
-                Step::In(count, cost) => drop(holding.receive(tenths(count), Cents(cost)).unwrap()),
-                Step::Out(count, unit) => drop(holding.take(tenths(count), Cents(unit)).unwrap()),
+                Step::In(count, cost) => {
+                    holding.receive(tenths(count), Cents(cost)).unwrap();
+                }
+                Step::Out(count, unit) => {
+                    holding.take(tenths(count), Cents(unit)).unwrap();
+                }
             }
         }
         holding.receive(tenths(came), Cents(cost)).unwrap();
