@@ -41,7 +41,7 @@ pub async fn moved(
     Ok(found.into_iter().map(|row| row.id).collect())
 }
 
-/// The statement behind [`moved`]: it reads the allocations of the days asked for, by `ix_payable_allocation_applied_on`.
+/// The statement behind `moved`: it reads the allocations of the days asked for, by `ix_payable_allocation_applied_on`.
 pub fn moved_sql(count: u64) -> String {
     format!(
         "SELECT id FROM (SELECT bill_id AS id FROM payable_allocation WHERE applied_on >= $1 AND applied_on <= $2 \
