@@ -90,14 +90,18 @@ pub async fn laid_with(
         .order_by_asc(allocation::Column::Id)
         .all(db)
         .await?;
+    Ok(not_undone(rows))
+}
+
+/// Of what was laid, those rows that no other one undoes.
+pub fn not_undone(rows: Vec<allocation::Model>) -> Vec<allocation::Model> {
     let undone: Vec<i64> = rows
         .iter()
         .filter_map(|row| row.undoes_allocation_id)
         .collect();
-    Ok(rows
-        .into_iter()
+    rows.into_iter()
         .filter(|row| row.undoes_allocation_id.is_none() && !undone.contains(&row.id))
-        .collect())
+        .collect()
 }
 
 /// The refunds that were paid out of a payment, those included that were undone, and how much of it each took.

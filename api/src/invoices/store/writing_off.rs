@@ -97,14 +97,7 @@ pub async fn laid_by_write_off(
         .order_by_asc(allocation::Column::Id)
         .all(db)
         .await?;
-    let undone: Vec<i64> = rows
-        .iter()
-        .filter_map(|row| row.undoes_allocation_id)
-        .collect();
-    Ok(rows
-        .into_iter()
-        .filter(|row| row.undoes_allocation_id.is_none() && !undone.contains(&row.id))
-        .collect())
+    Ok(super::credit::not_undone(rows))
 }
 
 /// Since when at least so much as now was open on an invoice, and why: it was issued, or opened again by something undone.

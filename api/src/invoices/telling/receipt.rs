@@ -3,7 +3,7 @@
 use nameplate_documents as documents;
 use nameplate_entities::{customer, outbox_mail, payment, service_address};
 use nameplate_rules::money::Cents;
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{ConnectionTrait, EntityTrait};
 use serde::Serialize;
 
 use crate::base::audit;
@@ -126,11 +126,7 @@ pub async fn receipt(db: &impl ConnectionTrait, payment_id: i64) -> Result<Attac
     let row = store::get_payment(db, "", payment_id).await?;
     let customer = customers::get_customer(db, "", row.customer_id).await?;
     let settings = shop::settings(db).await?;
-    let address = service_address::Entity::find()
-        .filter(service_address::Column::CustomerId.eq(customer.id))
-        .order_by_asc(service_address::Column::Id)
-        .one(db)
-        .await?;
+    let address = store::first_address(db, customer.id).await?;
     let lines = lines(db, &row).await?;
     let file_name = format!("receipt-{}.pdf", row.number);
     let document = document(&settings, &row, (&customer, address.as_ref()), lines);

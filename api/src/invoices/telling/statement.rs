@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use nameplate_documents as documents;
 use nameplate_entities::{customer, outbox_mail, service_address};
 use nameplate_rules::money::Cents;
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
+use sea_orm::{ConnectionTrait, EntityTrait};
 use serde::{Deserialize, Serialize};
 
 use crate::base::audit::{self, Subject};
@@ -213,11 +213,7 @@ pub async fn statement_letter(
     let rendered = mail
         .render()
         .map_err(|error| Error::caused("statement mail", error))?;
-    let address = service_address::Entity::find()
-        .filter(service_address::Column::CustomerId.eq(customer_id))
-        .order_by_asc(service_address::Column::Id)
-        .one(db)
-        .await?;
+    let address = store::first_address(db, customer_id).await?;
     let file_name = format!("statement-{}.pdf", account.until);
     let document = document(settings, account, address.as_ref(), (meaning, open));
     let bytes = tokio::task::spawn_blocking(move || documents::statement_pdf(&document))
