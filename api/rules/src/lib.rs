@@ -18,6 +18,7 @@ pub mod money;
 pub mod percent;
 pub mod pricing;
 pub mod readings;
+pub mod reserve;
 pub mod serial;
 pub mod stock;
 pub mod tax;

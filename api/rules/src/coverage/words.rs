@@ -1,0 +1,341 @@
+//! The reasons of a decision, and their words for whoever reads them to a customer.
+
+use std::fmt;
+
+use serde::{Deserialize, Serialize};
+
+use super::programme::{Covers, Evidence, Exclusion, Registration, Segment, StartEvent};
+use super::window::{Held, Standing};
+use crate::dates::Term;
+use crate::money::Cents;
+use crate::percent::Percent;
+
+/// What would settle a programme's answer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "lacks")]
+pub enum Missing {
+    /// The day of an event.
+    Start {
+        event: StartEvent,
+    },
+    /// What has failed.
+    Finding,
+    Evidence {
+        evidence: Evidence,
+    },
+    /// Whether this is so.
+    Answer {
+        exclusion: Exclusion,
+    },
+}
+
+/// Why a decision is as it is.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case", tag = "reason")]
+pub enum Reason {
+    Excluded {
+        exclusion: Exclusion,
+    },
+    /// The warranty is on another component.
+    OtherComponent {
+        component: String,
+    },
+    /// The segment is for another class of component.
+    OtherClass {
+        segment: usize,
+    },
+    InForce {
+        segment: usize,
+        held: Held,
+    },
+    StartUnknown {
+        segment: usize,
+    },
+    NotInForce {
+        segment: usize,
+        standing: Standing,
+    },
+    Lacks {
+        missing: Missing,
+    },
+    ByRate {
+        allowed: Cents,
+    },
+    HoursUnknown,
+    DistanceUnknown,
+    PaysPercent {
+        percent: Percent,
+    },
+    FlatLabour {
+        amount: Cents,
+    },
+    AtMost {
+        amount: Cents,
+    },
+    Deductible {
+        amount: Cents,
+    },
+    Pays {
+        amount: Cents,
+    },
+    NothingToPay,
+    LeftAside,
+    CustomerOwes {
+        amount: Cents,
+    },
+    CustomerOwesAtMost {
+        amount: Cents,
+    },
+}
+
+/// One reason, and what it is about.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Step {
+    /// Place of the programme; none for the whole.
+    pub registration: Option<usize>,
+    /// Place of the line; none for all of them.
+    pub line: Option<usize>,
+    #[serde(flatten)]
+    pub reason: Reason,
+}
+
+impl Step {
+    pub(super) fn of(registration: usize, reason: Reason) -> Self {
+        Self {
+            registration: Some(registration),
+            line: None,
+            reason,
+        }
+    }
+
+    pub(super) fn on(registration: usize, line: usize, reason: Reason) -> Self {
+        Self {
+            registration: Some(registration),
+            line: Some(line),
+            reason,
+        }
+    }
+
+    pub(super) fn of_all(reason: Reason) -> Self {
+        Self {
+            registration: None,
+            line: None,
+            reason,
+        }
+    }
+
+    /// The step as a sentence, with the name of the programme in front and lines counted from 1.
+    #[must_use]
+    pub fn words(&self, registrations: &[Registration]) -> String {
+        let held = self.registration.and_then(|place| registrations.get(place));
+        let segments = held.map_or(&[][..], |held| &held.programme.segments);
+        let said = said(&self.reason, segments);
+        let line = self.line.map(|line| format!("line {}: ", line + 1));
+        match held {
+            Some(held) => format!(
+                "{}: {}{said}",
+                held.programme.name,
+                line.unwrap_or_default()
+            ),
+            None => said,
+        }
+    }
+}
+
+/// What is missing, as a sentence that says what would settle it.
+#[must_use]
+pub fn settles(missing: Missing) -> String {
+    match missing {
+        Missing::Start { event } => {
+            format!("The day of {event} is not known; a paper that shows it settles this.")
+        }
+        Missing::Finding => {
+            "What failed is not known yet; the finding of the visit settles this.".to_owned()
+        }
+        Missing::Evidence { evidence } => format!("{evidence} is asked for and not there yet."),
+        Missing::Answer { exclusion } => format!("It is not settled whether {exclusion}."),
+    }
+}
+
+fn said(reason: &Reason, segments: &[Segment]) -> String {
+    let terms = |segment: &usize| segments.get(*segment).map(terms).unwrap_or_default();
+    match reason {
+        Reason::Excluded { exclusion } => format!("does not pay where {exclusion}."),
+        Reason::OtherComponent { component } => {
+            format!("is on another component ({component}).")
+        }
+        Reason::OtherClass { segment } => {
+            format!("{}: for another kind of component.", terms(segment))
+        }
+        Reason::InForce { segment, held } => format!("{}: {}", terms(segment), held_words(held)),
+        Reason::StartUnknown { segment } => {
+            format!("{}: its first day is not known.", terms(segment))
+        }
+        Reason::NotInForce { segment, standing } => {
+            format!("{}: {}", terms(segment), standing_words(standing))
+        }
+        Reason::Lacks { missing } => settles(*missing),
+        Reason::ByRate { allowed } => format!("its rate allows {allowed}."),
+        Reason::HoursUnknown => "pays by the hour, and the hours are not known.".to_owned(),
+        Reason::DistanceUnknown => "pays by distance, and the distance is not known.".to_owned(),
+        Reason::PaysPercent { percent } => format!("pays {percent} % of it."),
+        Reason::FlatLabour { amount } => format!("pays {amount} for all labour."),
+        Reason::AtMost { amount } => format!("pays at most {amount} on one call."),
+        Reason::Deductible { amount } => {
+            format!("the customer bears the first {amount} of what it covers.")
+        }
+        Reason::Pays { amount } => format!("pays {amount}."),
+        Reason::NothingToPay => "has nothing to pay here.".to_owned(),
+        Reason::LeftAside => {
+            "is left aside: asking it would leave the customer worse off.".to_owned()
+        }
+        Reason::CustomerOwes { amount } => format!("The customer owes {amount} before tax."),
+        Reason::CustomerOwesAtMost { amount } => {
+            format!("The customer owes {amount} before tax if what is missing does not turn up.")
+        }
+    }
+}
+
+/// The terms of a segment, such as "Parts and labor for 12 months from purchase".
+fn terms(segment: &Segment) -> String {
+    let mut covers: Vec<String> = segment.covers.iter().map(ToString::to_string).collect();
+    if let Some(first) = covers.first_mut() {
+        let mut letters = first.chars();
+        let capital: String = letters
+            .next()
+            .into_iter()
+            .flat_map(char::to_uppercase)
+            .collect();
+        *first = format!("{capital}{}", letters.as_str());
+    }
+    let of_class = match &segment.component_class {
+        Some(class) => format!(" of the {}", class.replace('_', " ")),
+        None => String::new(),
+    };
+    let after = match segment.after {
+        Some(term) => format!(", after the first {}", length(term)),
+        None => String::new(),
+    };
+    format!(
+        "{}{of_class} for {} from {}{after}",
+        listed(&covers),
+        length(segment.through),
+        segment.start
+    )
+}
+
+/// Words in a row: "parts", "parts and labor", "parts, labor and trip".
+fn listed(words: &[String]) -> String {
+    match words.split_last() {
+        None => String::new(),
+        Some((only, [])) => only.clone(),
+        Some((last, before)) => format!("{} and {last}", before.join(", ")),
+    }
+}
+
+fn length(term: Term) -> String {
+    let (count, unit) = match term {
+        Term::Days(days) => (days, "day"),
+        Term::Months(months) => (months, "month"),
+        Term::Years(years) => (years, "year"),
+    };
+    let plural = if count == 1 { "" } else { "s" };
+    format!("{count} {unit}{plural}")
+}
+
+fn held_words(held: &Held) -> String {
+    match held {
+        Held::Dates { dates } => format!(
+            "in force from {} through {}{}.",
+            dates.from_on,
+            dates.through_on,
+            lengthened(dates.lengthened_by)
+        ),
+        Held::EarliestStart { dates } => format!(
+            "in force in any case; it began no earlier than {}, so it runs through {} at least.",
+            dates.from_on, dates.through_on
+        ),
+        Held::FailedRepair {
+            completed_on,
+            through_on,
+        } => format!(
+            "ended, but the repair completed on {completed_on} did not hold, so it counts through {through_on} still."
+        ),
+    }
+}
+
+fn standing_words(standing: &Standing) -> String {
+    match standing {
+        Standing::NotYet { dates } => format!("begins on {}, after the failure.", dates.from_on),
+        Standing::Over { dates, days_past } => format!(
+            "ended on {}{}, {days_past} {} before the failure.",
+            dates.through_on,
+            lengthened(dates.lengthened_by),
+            if *days_past == 1 { "day" } else { "days" }
+        ),
+        Standing::Lapsed { lapsed_on } => {
+            format!("lapsed when the machine changed hands on {lapsed_on}.")
+        }
+        Standing::InForce { held } => held_words(held),
+        Standing::StartUnknown => "its first day is not known.".to_owned(),
+    }
+}
+
+fn lengthened(days: u32) -> String {
+    match days {
+        0 => String::new(),
+        1 => " (lengthened by 1 day of repair)".to_owned(),
+        days => format!(" (lengthened by {days} days of repair)"),
+    }
+}
+
+impl fmt::Display for Covers {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Parts => "parts",
+            Self::Labour => "labor",
+            Self::Trip => "trip",
+        })
+    }
+}
+
+impl fmt::Display for StartEvent {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Manufacture => "manufacture",
+            Self::Purchase => "purchase",
+            Self::Delivery => "delivery",
+            Self::Installation => "installation",
+            Self::Repair => "the repair",
+            Self::Contract => "the start of the contract",
+        })
+    }
+}
+
+impl fmt::Display for Exclusion {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Misuse => "the machine was misused",
+            Self::CommercialUse => "the machine is used in a business",
+            Self::NoFaultFound => "no fault was found",
+            Self::FaultyInstallation => "the installation is at fault",
+            Self::HouseSupply => "the supply of the house is at fault",
+            Self::LackOfCare => "cleaning or care was neglected",
+            Self::Accident => "an accident did the damage",
+            Self::WorkByOthers => "somebody else worked on the machine",
+        })
+    }
+}
+
+impl fmt::Display for Evidence {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::ProofOfPurchase => "Proof of purchase",
+            Self::PlatePicture => "A picture of the rating plate",
+            Self::FaultPicture => "A picture of the fault",
+            Self::OldPart => "The part taken out, kept under its tag,",
+            Self::CustomerSignature => "The customer's signature",
+            Self::ContractNumber => "The number of the contract",
+        })
+    }
+}
