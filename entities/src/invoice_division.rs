@@ -15,6 +15,10 @@ pub struct Model {
     pub discount_cents: i64,
     pub tax_cents: i64,
     pub total_cents: i64,
+    /// What of the total the shop bears itself.
+    pub shop_cents: i64,
+    /// The decision that said who pays what.
+    pub coverage_decision_id: Option<i64>,
     pub divided_at: DateTimeUtc,
 }
 

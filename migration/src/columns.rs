@@ -68,8 +68,14 @@ pub fn exact_null(name: &'static str) -> ColumnDef {
 }
 
 pub fn yes_no(name: &'static str) -> ColumnDef {
+    let mut column = yes_no_null(name);
+    column.not_null();
+    column
+}
+
+pub fn yes_no_null(name: &'static str) -> ColumnDef {
     let mut column = ColumnDef::new(name);
-    column.boolean().not_null();
+    column.boolean();
     column
 }
 

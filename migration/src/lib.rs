@@ -36,6 +36,9 @@ mod m20261128_34_search;
 mod m20261128_35_desk;
 mod m20261128_36_refund_claims;
 mod m20261128_37_write_off_returns;
+mod m20261128_40_warranties;
+mod m20261128_41_claims;
+mod m20261128_42_recalls_and_reserve;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -79,6 +82,9 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_35_desk::Migration),
             Box::new(m20261128_36_refund_claims::Migration),
             Box::new(m20261128_37_write_off_returns::Migration),
+            Box::new(m20261128_40_warranties::Migration),
+            Box::new(m20261128_41_claims::Migration),
+            Box::new(m20261128_42_recalls_and_reserve::Migration),
         ]
     }
 }

@@ -12,6 +12,7 @@ mod pricing;
 mod stock;
 mod tax;
 mod tax_facts;
+mod warranty;
 mod work;
 
 pub use banking::*;
@@ -26,4 +27,5 @@ pub use pricing::*;
 pub use stock::*;
 pub use tax::*;
 pub use tax_facts::*;
+pub use warranty::*;
 pub use work::*;

@@ -57,7 +57,8 @@ pub struct Case {
 /// One line of the repair, before tax; never below zero.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Line {
-    pub covers: Covers,
+    /// None for a charge that no programme pays.
+    pub covers: Option<Covers>,
     pub amount: Cents,
     /// Of labour, where the programme pays by the hour.
     #[serde(default)]

@@ -90,8 +90,10 @@ fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageR
     let mut chosen = vec![None; lines.len()];
     for (place, line) in lines.iter().enumerate() {
         let rest = left.get(place).copied().unwrap_or(Cents::ZERO);
-        let covering = (one.segments.iter().enumerate())
-            .filter(|(_, segment)| segment.covers.contains(&line.covers));
+        let covering = (one.segments.iter().enumerate()).filter(|(_, segment)| {
+            line.covers
+                .is_some_and(|covers| segment.covers.contains(&covers))
+        });
         let Some(base) = allowed(one.programme, line, place, rest, &mut bounds)? else {
             continue;
         };
@@ -114,7 +116,7 @@ fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageR
                 its(place)
                     && lines
                         .get(*place)
-                        .is_some_and(|line| line.covers == Covers::Labour)
+                        .is_some_and(|line| line.covers == Some(Covers::Labour))
             };
             if lowered(&mut of_lines, amount, labour)? {
                 bounds.push(Bound::FlatLabour { amount });
@@ -150,12 +152,13 @@ fn allowed(
         (Some(_), None) => Ok::<_, CoverageRefusal>(None),
     };
     let (amount, unknown) = match line.covers {
-        Covers::Parts => (Some(rest), Bound::HoursUnknown { line: place }),
-        Covers::Labour => (
+        None => return Ok(None),
+        Some(Covers::Parts) => return Ok(Some(rest)),
+        Some(Covers::Labour) => (
             by_rate(programme.labour_rate, line.hours)?,
             Bound::HoursUnknown { line: place },
         ),
-        Covers::Trip => (
+        Some(Covers::Trip) => (
             by_rate(programme.distance_rate, line.distance)?,
             Bound::DistanceUnknown { line: place },
         ),

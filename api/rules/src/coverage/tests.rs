@@ -111,7 +111,7 @@ fn days_from(first: &str, count: u32) -> NaiveDate {
 fn a_line_below_zero_and_too_many_programmes_are_refused() {
     let case = case_on(day("2025-01-10"));
     let line = Line {
-        covers: Covers::Parts,
+        covers: Some(Covers::Parts),
         amount: Cents(-1),
         hours: None,
         distance: None,
@@ -269,7 +269,12 @@ fn any_registration() -> impl Strategy<Value = Registration> {
 }
 
 fn any_lines() -> impl Strategy<Value = Vec<Line>> {
-    let covers = prop::sample::select(vec![Covers::Parts, Covers::Labour, Covers::Trip]);
+    let covers = prop::sample::select(vec![
+        Some(Covers::Parts),
+        Some(Covers::Labour),
+        Some(Covers::Trip),
+        None,
+    ]);
     let measure = || prop::option::of((0u32..40).prop_map(|tenths| Decimal::new(tenths.into(), 1)));
     vec(
         (covers, 0i64..50_000, measure(), measure()).prop_map(
@@ -325,7 +330,7 @@ proptest! {
         held.out_of_use = (out.into_iter())
             .map(|(began, days)| (days_from("2024-01-31", began), days_from("2024-01-31", began + days)))
             .collect();
-        let lines = [Line { covers: Covers::Labour, amount: Cents(amount), hours: None, distance: None }];
+        let lines = [Line { covers: Some(Covers::Labour), amount: Cents(amount), hours: None, distance: None }];
         let segment = held.programme.segments[0].clone();
         let dates = segment_dates(&segment, &held, day("2024-01-31"))?;
         let (earlier, later) = (days_from("2024-01-31", a.min(b)), days_from("2024-01-31", a.max(b)));

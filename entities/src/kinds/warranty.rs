@@ -1,0 +1,100 @@
+//! Lists about warranties and claims.
+
+use sea_orm::entity::prelude::*;
+use serde::{Deserialize, Serialize};
+
+/// Who is asked before whom.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum ProgrammeRank {
+    #[sea_orm(string_value = "part_maker")]
+    PartMaker,
+    #[sea_orm(string_value = "appliance_maker")]
+    ApplianceMaker,
+    #[sea_orm(string_value = "service_contract")]
+    ServiceContract,
+}
+
+/// Where a claim stands.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum ClaimState {
+    #[sea_orm(string_value = "draft")]
+    Draft,
+    #[sea_orm(string_value = "ready")]
+    Ready,
+    #[sea_orm(string_value = "submitted")]
+    Submitted,
+    #[sea_orm(string_value = "queried")]
+    Queried,
+    #[sea_orm(string_value = "approved")]
+    Approved,
+    #[sea_orm(string_value = "part_approved")]
+    PartApproved,
+    #[sea_orm(string_value = "denied")]
+    Denied,
+    #[sea_orm(string_value = "paid")]
+    Paid,
+    #[sea_orm(string_value = "appealed")]
+    Appealed,
+    #[sea_orm(string_value = "closed")]
+    Closed,
+}
+
+/// What happens to a claim.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum ClaimStep {
+    #[sea_orm(string_value = "drafted")]
+    Drafted,
+    #[sea_orm(string_value = "make_ready")]
+    MakeReady,
+    #[sea_orm(string_value = "reopen")]
+    Reopen,
+    #[sea_orm(string_value = "submit")]
+    Submit,
+    #[sea_orm(string_value = "query")]
+    Query,
+    #[sea_orm(string_value = "approve")]
+    Approve,
+    #[sea_orm(string_value = "approve_part")]
+    ApprovePart,
+    #[sea_orm(string_value = "deny")]
+    Deny,
+    #[sea_orm(string_value = "pay")]
+    Pay,
+    #[sea_orm(string_value = "appeal")]
+    Appeal,
+    #[sea_orm(string_value = "close")]
+    Close,
+}
+
+/// What a payer wants to see.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum EvidenceKind {
+    #[sea_orm(string_value = "proof_of_purchase")]
+    ProofOfPurchase,
+    #[sea_orm(string_value = "plate_picture")]
+    PlatePicture,
+    #[sea_orm(string_value = "fault_picture")]
+    FaultPicture,
+    #[sea_orm(string_value = "old_part")]
+    OldPart,
+    #[sea_orm(string_value = "customer_signature")]
+    CustomerSignature,
+    #[sea_orm(string_value = "contract_number")]
+    ContractNumber,
+}

@@ -1,0 +1,33 @@
+//! The warranty reserve as worked out at the end of a month.
+
+use sea_orm::entity::prelude::*;
+use serde::Serialize;
+
+/// One row of `reserve_run`.
+#[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
+#[sea_orm(table_name = "reserve_run")]
+pub struct Model {
+    #[sea_orm(primary_key)]
+    pub id: i64,
+    /// Last day of the month.
+    pub through_on: Date,
+    pub opening_cents: i64,
+    /// What promises cost; zero or below.
+    pub used_cents: i64,
+    /// For promises made in the month.
+    pub new_cents: i64,
+    /// For earlier promises.
+    pub earlier_cents: i64,
+    pub closing_cents: i64,
+    /// None where nothing was to post.
+    pub entry_id: Option<i64>,
+    pub promise_days: i32,
+    pub run_at: DateTimeUtc,
+    pub run_by: i64,
+}
+
+/// Joins are written where they are used.
+#[derive(Copy, Clone, Debug, EnumIter, DeriveRelation)]
+pub enum Relation {}
+
+impl ActiveModelBehavior for ActiveModel {}
