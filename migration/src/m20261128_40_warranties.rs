@@ -45,7 +45,7 @@ impl MigrationTrait for Migration {
 
 /// A shop that is open already gets the series of its kept parts; a new one opens with it.
 const SERIES: &str = "INSERT INTO number_series (series, prefix, next_number) \
-     SELECT 'kept_part', 'K-', 1 WHERE EXISTS (SELECT 1 FROM number_series)";
+     SELECT 'kept_part', 'KP-', 1 WHERE EXISTS (SELECT 1 FROM number_series)";
 
 async fn indexes(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     unique(manager, "warranty_payer", &["customer_id"]).await?;

@@ -29,7 +29,7 @@ impl MigrationTrait for Migration {
 
 /// A shop that is open already gets the series of its claims; a new one opens with it.
 const SERIES: &str = "INSERT INTO number_series (series, prefix, next_number) \
-     SELECT 'claim', 'W-', 1 WHERE EXISTS (SELECT 1 FROM number_series)";
+     SELECT 'claim', 'CL-', 1 WHERE EXISTS (SELECT 1 FROM number_series)";
 
 async fn indexes(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     unique(manager, "claim", &["number"]).await?;

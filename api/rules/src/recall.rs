@@ -42,8 +42,8 @@ impl Recalled {
     /// Common practice, no source: serial numbers are compared where they have the same letters in front and digits after.
     #[must_use]
     pub fn means(&self, plate: Plate) -> Meant {
-        let of_model =
-            (self.model_pattern.as_deref()).is_none_or(|pattern| fits(pattern, plate.model_key));
+        let of_model = (self.model_pattern.as_deref())
+            .is_none_or(|pattern| model_fits(pattern, plate.model_key));
         if self.make_key != plate.make_key || !of_model {
             return Meant::No;
         }
@@ -64,6 +64,13 @@ impl Recalled {
     }
 }
 
+/// Whether a text is a pattern of models: letters, digits, `*` and `?`, and not stars alone.
+#[must_use]
+pub fn is_pattern(text: &str) -> bool {
+    let is_letter = |letter: char| letter.is_alphanumeric() || matches!(letter, '*' | '?');
+    text.chars().all(is_letter) && text.chars().any(|letter| letter != '*')
+}
+
 /// Two serial numbers with the same letters in front, by the number after them; none where they are not alike.
 fn compared(serial: &str, bound: &str) -> Option<std::cmp::Ordering> {
     let (front, number) = cut(serial)?;
@@ -82,8 +89,9 @@ fn cut(serial: &str) -> Option<(&str, &str)> {
     (!number.is_empty()).then_some((front, number))
 }
 
-/// Whether a pattern with `*` and `?` fits a text, in time linear in both for each star.
-fn fits(pattern: &str, text: &str) -> bool {
+/// Whether a pattern with `*` (any letters) and `?` (one) fits a model; both are keys.
+#[must_use]
+pub fn model_fits(pattern: &str, text: &str) -> bool {
     let (pattern, text): (Vec<char>, Vec<char>) =
         (pattern.chars().collect(), text.chars().collect());
     let (mut at, mut place) = (0, 0);
@@ -166,6 +174,12 @@ mod tests {
     }
 
     #[test]
+    fn a_pattern_says_something_of_the_model() {
+        assert!(is_pattern("DW*") && is_pattern("?"));
+        assert!(!is_pattern("*") && !is_pattern("") && !is_pattern("D W"));
+    }
+
+    #[test]
     fn a_serial_is_meant_from_the_first_through_the_last() {
         let notice = recalled(Some("DW4*"), Some("FA1000"), Some("FA1999"));
         for (serial, meant) in [
@@ -195,9 +209,9 @@ mod tests {
         ) {
             let one_each: String = model.chars().zip(&hidden)
                 .map(|(letter, hide)| if *hide { '?' } else { letter }).collect();
-            prop_assert!(fits(&one_each, &model));
+            prop_assert!(model_fits(&one_each, &model));
             let front: String = model.chars().take(from).chain(['*']).collect();
-            prop_assert!(fits(&front, &model));
+            prop_assert!(model_fits(&front, &model));
         }
 
         #[test]

@@ -15,9 +15,10 @@ mod store;
 pub use lists::{AddComponent, AddFailureMode, add_component, add_failure_mode};
 pub use operations::{
     AddAppliance, Added, ChangeAppliance, MoveAppliance, Plate, PlateChange, add_appliance,
-    change_appliance, move_appliance,
+    change_appliance, make_key, move_appliance,
 };
 pub use seed::open;
 pub use store::{
-    components_by_ids, get_appliance, get_component_of, get_failure_mode, type_of, types_by_ids,
+    components_by_ids, get_appliance, get_component_of, get_failure_mode, get_own_appliance,
+    get_type, type_of, types_by_ids,
 };

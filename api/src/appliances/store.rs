@@ -33,6 +33,23 @@ pub async fn get_appliance(
         .ok_or_else(|| Error::not_found(path, "appliance"))
 }
 
+/// The machine, which the input names at `path`, if the caller may see it.
+///
+/// # Errors
+/// `NotFound`, for a technician also for a machine of no own call.
+pub async fn get_own_appliance(
+    db: &impl ConnectionTrait,
+    act: &Act,
+    path: &str,
+    id: i64,
+) -> Result<appliance::Model> {
+    visible_to(act)
+        .filter(appliance::Column::Id.eq(id))
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "appliance"))
+}
+
 pub async fn by_id(db: &impl ConnectionTrait, id: i64) -> Result<Option<appliance::Model>> {
     Ok(appliance::Entity::find_by_id(id).one(db).await?)
 }

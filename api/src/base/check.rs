@@ -225,6 +225,15 @@ impl Checks {
         day
     }
 
+    /// Takes over what was refused in a part of the input, each path below the part's.
+    pub fn add_below(&mut self, part: &str, below: Self) {
+        self.problems
+            .extend(below.problems.into_iter().map(|problem| Problem {
+                path: format!("{part}.{}", problem.path),
+                ..problem
+            }));
+    }
+
     /// Whether anything was refused so far.
     pub fn is_clean(&self) -> bool {
         self.problems.is_empty()

@@ -23,12 +23,13 @@ pub enum Series {
     SupplierBill,
     SupplierCredit,
     SupplierPayment,
+    KeptPart,
     Journal,
     ShopTag,
 }
 
 impl Series {
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 15] = [
         Self::Call,
         Self::Estimate,
         Self::Invoice,
@@ -41,6 +42,7 @@ impl Series {
         Self::SupplierBill,
         Self::SupplierCredit,
         Self::SupplierPayment,
+        Self::KeptPart,
         Self::Journal,
         Self::ShopTag,
     ];
@@ -60,6 +62,7 @@ impl Series {
             Self::SupplierBill => "supplier_bill",
             Self::SupplierCredit => "supplier_credit",
             Self::SupplierPayment => "supplier_payment",
+            Self::KeptPart => "kept_part",
             Self::Journal => "journal",
             Self::ShopTag => "shop_tag",
         }
@@ -80,6 +83,7 @@ impl Series {
             Self::SupplierBill => "SB-",
             Self::SupplierCredit => "SC-",
             Self::SupplierPayment => "SP-",
+            Self::KeptPart => "KP-",
             Self::Journal => "J-",
             Self::ShopTag => "NP-",
         }

@@ -16,7 +16,7 @@ use sea_orm::{
 
 use crate::base::own_work::Sight;
 use crate::base::{Act, Result, joined};
-use crate::shop;
+use crate::{recalls, shop};
 
 /// Most earlier calls in the history.
 pub const HISTORY_MAX: u64 = 20;
@@ -33,6 +33,8 @@ pub struct Brief {
     pub findings: Vec<Found>,
     pub remedies: Vec<Done>,
     pub readings: Vec<reading::Model>,
+    /// Recalls that are or may be about the machine.
+    pub recalls: Vec<recalls::Matched>,
     pub warranties: Vec<Promise>,
     pub estimates: Vec<Offer>,
     pub balance: Cents,
@@ -166,6 +168,7 @@ pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<
         findings: findings(db, &ids).await?,
         remedies: remedies(db, &ids).await?,
         readings: readings(db, &ids).await?,
+        recalls: recalls::about(db, &ticket.appliance).await?,
         warranties: warranties(db, call.appliance_id, today).await?,
         estimates: estimates(db, call.appliance_id).await?,
         balance: balance(db, call.customer_id).await?,

@@ -58,10 +58,16 @@ pub enum Kind {
     PartOrder,
     SupplierBill,
     SupplierPayment,
+    WarrantyPayer,
+    WarrantyProgramme,
+    ApplianceCover,
+    KeptPart,
+    CoverageDecision,
+    Recall,
 }
 
 impl Kind {
-    const ALL: [Self; 49] = [
+    const ALL: [Self; 55] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -111,6 +117,12 @@ impl Kind {
         Self::PartOrder,
         Self::SupplierBill,
         Self::SupplierPayment,
+        Self::WarrantyPayer,
+        Self::WarrantyProgramme,
+        Self::ApplianceCover,
+        Self::KeptPart,
+        Self::CoverageDecision,
+        Self::Recall,
     ];
 
     fn name(self) -> String {

@@ -9,6 +9,7 @@ use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
+use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{
     CallConsent, Estimate, EstimateOption, EstimateQuestion, EstimateRevision, RepairTemplate,
@@ -20,7 +21,9 @@ use crate::payables::graphql::{SupplierBill, SupplierPayment};
 use crate::pricing::graphql::{
     FlatRateTask, Part, PriceBook, PriceList, Supplier, TaxJurisdiction,
 };
+use crate::recalls::graphql::Recall;
 use crate::stock::graphql::{PartOrder, StockLevel, StockMove, StockPlace};
+use crate::warranty::graphql::{KeptPart, WarrantyPayer};
 
 use super::context::reader;
 use super::error::{bad_input, edge};
@@ -51,6 +54,10 @@ pub enum Node {
     PriceBook(PriceBook),
     FlatRateTask(FlatRateTask),
     Supplier(Supplier),
+    WarrantyPayer(WarrantyPayer),
+    KeptPart(KeptPart),
+    CoverageDecision(CoverageDecision),
+    Recall(Recall),
     PriceList(PriceList),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
@@ -117,6 +124,10 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::PartOrder => PartOrder::find(ctx, row).await?.map(Node::from),
         Kind::SupplierBill => SupplierBill::find(ctx, row).await?.map(Node::from),
         Kind::SupplierPayment => SupplierPayment::find(ctx, row).await?.map(Node::from),
+        Kind::WarrantyPayer => WarrantyPayer::find(ctx, row).await?.map(Node::from),
+        Kind::KeptPart => KeptPart::find(ctx, row).await?.map(Node::from),
+        Kind::Recall => Recall::find(ctx, row).await?.map(Node::from),
+        Kind::CoverageDecision => CoverageDecision::find(ctx, row).await?.map(Node::from),
         _ => None,
     })
 }

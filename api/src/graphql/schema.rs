@@ -51,6 +51,9 @@ pub struct Query(
     crate::stock::graphql::PartOrdersQuery,
     crate::payables::graphql::PayablesQuery,
     crate::payables::graphql::PayableReportsQuery,
+    crate::warranty::graphql::WarrantyQuery,
+    crate::coverage::graphql::CoverageQuery,
+    crate::recalls::graphql::RecallsQuery,
     crate::brief::graphql::BriefQuery,
 );
 
@@ -100,6 +103,9 @@ pub struct Mutation(
     crate::stock::graphql::StockPlacesMutation,
     crate::stock::graphql::PartOrdersMutation,
     crate::payables::graphql::PayablesMutation,
+    crate::warranty::graphql::WarrantyMutation,
+    crate::coverage::graphql::CoverageMutation,
+    crate::recalls::graphql::RecallsMutation,
     crate::closeout::graphql::CloseoutMutation,
 );
 

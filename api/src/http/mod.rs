@@ -16,6 +16,7 @@ mod media;
 mod origin;
 mod price_list;
 mod problem;
+mod recalls;
 mod reports;
 mod stamp;
 
@@ -121,6 +122,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(estimate_link::routes)
         .configure(price_list::routes)
         .configure(bank_statement::routes)
+        .configure(recalls::routes)
         .configure(attachments::routes)
         .configure(documents::routes)
         .configure(reports::routes)

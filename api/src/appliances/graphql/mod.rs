@@ -9,7 +9,7 @@ pub mod mutations;
 use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, InputObject, Object, OneofObject, SimpleObject};
 use chrono::NaiveDate;
-use nameplate_entities::{appliance, appliance_stay};
+use nameplate_entities::{appliance, appliance_stay, appliance_use};
 use nameplate_rules::serial::{SerialKey, ShopTag};
 
 use crate::attachments::On;
@@ -24,7 +24,8 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
-use crate::warranty::graphql::ShopWarranty;
+use crate::recalls::graphql::ApplianceRecall;
+use crate::warranty::graphql::{ApplianceCover, ShopWarranty};
 
 use super::{operations, store};
 
@@ -206,6 +207,28 @@ impl Appliance {
     #[graphql(complexity = "10 * child_complexity")]
     async fn shop_warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
         ShopWarranty::of_appliance(ctx, self.row.id).await
+    }
+
+    /// Safety recalls that are or may be about it, the newest first.
+    async fn recalls(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ApplianceRecall>> {
+        ApplianceRecall::of(ctx, &self.row).await
+    }
+
+    /// Programmes registered on it, oldest first; those that come with its make need no registration.
+    async fn covers(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ApplianceCover>> {
+        ApplianceCover::of_appliance(ctx, self.row.id).await
+    }
+
+    /// When it was delivered, where that was written down.
+    async fn delivered_on(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<NaiveDate>> {
+        let row = loaders::row::<appliance_use::Entity>(ctx, self.row.id).await?;
+        Ok(row.and_then(|row| row.delivered_on))
+    }
+
+    /// Whether it is used in a business; null where nobody asked.
+    async fn in_business(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<bool>> {
+        let row = loaders::row::<appliance_use::Entity>(ctx, self.row.id).await?;
+        Ok(row.and_then(|row| row.in_business))
     }
 
     /// Pictures and papers of the machine, such as its plate and its proof of purchase, oldest first.

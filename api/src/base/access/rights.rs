@@ -62,6 +62,12 @@ rights! {
     ChangeAppliance "changeAppliance" Desk,
     /// Record that a machine went to another owner or address.
     MoveAppliance "moveAppliance" Desk,
+    /// Take published recalls in, and say which machines one is about.
+    SetRecallProducts "setRecallProducts" Desk,
+    /// Write down that a recall was taken back.
+    WithdrawRecall "withdrawRecall" Desk,
+    /// Write down what was done about a recall on a machine.
+    CheckRecall "checkRecall" Staff,
     /// Extend the list of components.
     AddComponent "addComponent" Desk,
     /// Extend the list of failure modes.
@@ -196,6 +202,28 @@ rights! {
     PaySupplier "paySupplier" Desk,
     /// Undo a payment to a supplier.
     UndoSupplierPayment "undoSupplierPayment" Desk,
+    /// Take an organisation on record that pays for work under warranties.
+    AddWarrantyPayer "addWarrantyPayer" Desk,
+    /// Change how the shop deals with a warranty payer.
+    ChangeWarrantyPayer "changeWarrantyPayer" Desk,
+    /// Take a payer's programme on record.
+    AddWarrantyProgramme "addWarrantyProgramme" Desk,
+    /// Write further terms of a programme.
+    AddProgrammeTerms "addProgrammeTerms" Desk,
+    /// Take a programme out of use or back.
+    RetireWarrantyProgramme "retireWarrantyProgramme" Desk,
+    /// Register a programme on a machine.
+    RegisterCover "registerCover" Desk,
+    /// End a registration before its term.
+    EndCover "endCover" Desk,
+    /// Write down when a machine was delivered and how it is used.
+    ChangeApplianceUse "changeApplianceUse" Desk,
+    /// Keep a part that was taken out, under a tag.
+    KeepPart "keepPart" Staff,
+    /// Write down what became of a kept part.
+    ReleaseKeptPart "releaseKeptPart" Desk,
+    /// Decide who pays for a call.
+    DecideCoverage "decideCoverage" Desk,
     /// Price the work for a call.
     DraftEstimate "draftEstimate" Desk,
     /// Freeze an estimate and mail it to the customer.

@@ -19,6 +19,7 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
+use crate::recalls::graphql::ApplianceRecall;
 use crate::stock::graphql::orders::PartOrderState;
 use crate::warranty;
 
@@ -45,6 +46,8 @@ pub struct ArrivalBrief {
     appliance_type: ApplianceType,
     /// Earlier calls on the machine with all that was found, measured, done and fitted; newest first, 20 at most.
     history: Vec<BriefCall>,
+    /// Safety recalls that are or may be about the machine; newest first. The maker's notice comes first.
+    recalls: Vec<ApplianceRecall>,
     /// What the shop still stands behind.
     warranties: Vec<BriefWarranty>,
     /// Estimates on the machine that are drafted, sent or accepted; newest first.
@@ -76,6 +79,7 @@ impl ArrivalBrief {
             today,
             contacts: brief.contacts.into_iter().map(Contact::from).collect(),
             history,
+            recalls: brief.recalls.into_iter().map(Into::into).collect(),
             warranties: promises.map(|row| BriefWarranty::of(row, today)).collect(),
             estimates: BriefEstimate::all(&brief.estimates),
             balance: brief.balance.into(),

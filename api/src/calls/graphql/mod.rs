@@ -19,6 +19,7 @@ use crate::attachments::On;
 use crate::attachments::graphql::Attachment;
 use crate::base::{Act, Error, Result, own_work};
 use crate::callbacks::graphql::{Callback, Flag};
+use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{CallConsent, Estimate};
 use crate::graphql::connection::{self, Page, RowCursor};
@@ -28,7 +29,7 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::invoices::graphql::Invoice;
 use crate::stock::graphql::PartOrder;
-use crate::warranty::graphql::ShopWarranty;
+use crate::warranty::graphql::{KeptPart, ShopWarranty};
 use crate::{invoices, shop};
 
 use super::store;
@@ -243,6 +244,19 @@ impl ServiceCall {
     /// What the shop stands behind since this call was completed.
     async fn warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
         ShopWarranty::of_call(ctx, self.row.id).await
+    }
+
+    /// Parts taken out on this call and kept for a payer.
+    async fn kept_parts(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<KeptPart>> {
+        KeptPart::of_call(ctx, self.row.id).await
+    }
+
+    /// Who pays what, as it was decided, oldest first; at most the last stands.
+    async fn coverage_decisions(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Vec<CoverageDecision>> {
+        CoverageDecision::of_call(ctx, self.row.id).await
     }
 }
 

@@ -10,6 +10,7 @@ mod books;
 mod brief;
 mod callbacks;
 mod calls;
+mod coverage;
 mod customers;
 mod estimates;
 mod invoices;
@@ -17,6 +18,7 @@ mod local_rules;
 mod mail;
 mod payables;
 mod pricing;
+mod recalls;
 mod reports;
 mod shop;
 mod stock;
@@ -31,6 +33,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     shop::SHOP,
     customers::CUSTOMERS,
     appliances::APPLIANCES,
+    recalls::RECALLS,
     pricing::PRICING,
     books::BOOKS,
     calls::CALLS,
@@ -40,6 +43,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     payables::PAYABLES,
     warranty::WARRANTY,
     estimates::ESTIMATES,
+    coverage::COVERAGE,
     invoices::INVOICES,
     banking::BANKING,
     callbacks::CALLBACKS,

@@ -9,7 +9,7 @@ use crate::calls::graphql::ServiceCall;
 use crate::graphql::loaders;
 use crate::shop::graphql::today;
 
-use super::store;
+use super::super::promise_of;
 
 /// What the shop stands behind on one component it repaired.
 #[derive(SimpleObject)]
@@ -66,13 +66,13 @@ impl ShopWarranty {
 
     /// Whether labour on it is free today.
     async fn labour_in_force(&self, ctx: &Context<'_>) -> async_graphql::Result<bool> {
-        let status = store::promise_of(&self.row).status(today(ctx).await?);
+        let status = promise_of(&self.row).status(today(ctx).await?);
         Ok(status.labour.holds())
     }
 
     /// Whether parts for it are free today.
     async fn parts_in_force(&self, ctx: &Context<'_>) -> async_graphql::Result<bool> {
-        let status = store::promise_of(&self.row).status(today(ctx).await?);
+        let status = promise_of(&self.row).status(today(ctx).await?);
         Ok(status.parts.holds())
     }
 }

@@ -1,0 +1,279 @@
+//! What a machine holds on a day, as the rules read it.
+
+use std::collections::BTreeSet;
+
+use chrono::NaiveDate;
+use nameplate_entities::{
+    appliance, appliance_cover, appliance_stay, programme_terms, service_call, shop_warranty,
+    warranty_programme,
+};
+use nameplate_rules::coverage::{
+    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, Segment, StartEvent, Starts,
+    lapsed_on,
+};
+use nameplate_rules::dates::{Term, whole_days_between};
+use nameplate_rules::money::Cents;
+use nameplate_rules::percent::Percent;
+use sea_orm::ConnectionTrait;
+use serde::{Deserialize, Serialize};
+
+use super::store;
+use crate::base::{Error, Result};
+use crate::warranty;
+
+/// A programme that a machine holds, and whose it is.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Holding {
+    /// None for the shop itself.
+    pub payer_id: Option<i64>,
+    pub programme_id: Option<i64>,
+    pub terms_id: Option<i64>,
+    pub cover_id: Option<i64>,
+    pub registration: Registration,
+}
+
+/// What a machine holds, and the days its cover counts from.
+struct Machine<'a> {
+    row: &'a appliance::Model,
+    starts: Starts,
+    /// Days on which it changed hands.
+    changes: Vec<NaiveDate>,
+    covers: Vec<appliance_cover::Model>,
+}
+
+/// All that a machine holds or held near the day, the shop's own promises first.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_machine(
+    db: &impl ConnectionTrait,
+    row: &appliance::Model,
+    failed_on: NaiveDate,
+) -> Result<Vec<Holding>> {
+    let used = warranty::use_of(db, row.id).await?;
+    let machine = Machine {
+        starts: Starts {
+            manufacture: row.made_on,
+            purchase: row.bought_on,
+            delivery: used.and_then(|used| used.delivered_on),
+            installation: row.installed_on,
+            ..Starts::default()
+        },
+        changes: changes(&store::stays_of(db, row.id).await?),
+        covers: warranty::covers_of(db, row.id).await?,
+        row,
+    };
+    let mut holdings = own_work(db, row.id, failed_on).await?;
+    let registered: Vec<i64> = machine.covers.iter().map(|row| row.programme_id).collect();
+    let programmes = warranty::programmes_for(db, machine.row, &registered).await?;
+    let ids: Vec<i64> = programmes.iter().map(|row| row.id).collect();
+    let terms = warranty::terms_of(db, &ids).await?;
+    let repairs = store::repair_calls(db, &machine.covers).await?;
+    let out_of_use = store::out_of_use(db, row.id).await?;
+    for programme in &programmes {
+        for (cover, starts) in machine.held_of(programme, failed_on, &repairs) {
+            let Some((row, terms)) = terms_from(&terms, programme.id, &starts)? else {
+                continue;
+            };
+            let days = (out_of_use.iter())
+                .filter(|(programme_id, _)| *programme_id == programme.id)
+                .map(|(_, days)| *days)
+                .collect();
+            let component = match cover.and_then(|cover| cover.component_id) {
+                Some(id) => store::component_name(db, id).await?,
+                None => None,
+            };
+            holdings.push(Holding {
+                payer_id: Some(programme.payer_id),
+                programme_id: Some(programme.id),
+                terms_id: Some(row.id),
+                cover_id: cover.map(|cover| cover.id),
+                registration: Registration {
+                    lapsed_on: machine.lapses(row, cover, &starts),
+                    programme: known(terms, cover),
+                    starts,
+                    component,
+                    out_of_use: days,
+                },
+            });
+        }
+    }
+    Ok(holdings)
+}
+
+impl Machine<'_> {
+    /// The registrations of a programme, or the machine itself for one that comes with its make.
+    fn held_of<'c>(
+        &'c self,
+        programme: &warranty_programme::Model,
+        failed_on: NaiveDate,
+        repairs: &[service_call::Model],
+    ) -> Vec<(Option<&'c appliance_cover::Model>, Starts)> {
+        let registered = |row: &&appliance_cover::Model| row.programme_id == programme.id;
+        let standing = |row: &&appliance_cover::Model| {
+            row.ended_on.is_none_or(|ended_on| failed_on <= ended_on)
+        };
+        let rows: Vec<_> = (self.covers.iter())
+            .filter(registered)
+            .filter(standing)
+            .collect();
+        if rows.is_empty() {
+            let by_make = programme.make_key.as_ref() == Some(&self.row.make_key);
+            return if by_make {
+                vec![(None, self.starts)]
+            } else {
+                Vec::new()
+            };
+        }
+        (rows.into_iter())
+            .filter(|row| row.held)
+            .map(|row| {
+                let repair = repairs
+                    .iter()
+                    .find(|call| Some(call.id) == row.repair_call_id);
+                let starts = Starts {
+                    contract: row.begins_on,
+                    repair: repair.and_then(|call| call.completed_on),
+                    ..self.starts
+                };
+                (Some(row), starts)
+            })
+            .collect()
+    }
+
+    /// The day cover lapsed with a change of hands, or was ended.
+    fn lapses(
+        &self,
+        terms: &programme_terms::Model,
+        cover: Option<&appliance_cover::Model>,
+        starts: &Starts,
+    ) -> Option<NaiveDate> {
+        if terms.stays_with_machine {
+            return None;
+        }
+        let began_on = cover
+            .and_then(|cover| cover.begins_on)
+            .or_else(|| began(starts));
+        lapsed_on(began_on?, &self.changes)
+    }
+}
+
+/// The first known day among those a cover may count from.
+fn began(starts: &Starts) -> Option<NaiveDate> {
+    let in_order = [
+        starts.contract,
+        starts.repair,
+        starts.purchase,
+        starts.delivery,
+        starts.installation,
+        starts.manufacture,
+    ];
+    in_order.into_iter().flatten().next()
+}
+
+/// The terms that hold for cover beginning on that day: the latest that apply by then; the newest where no day is known.
+fn terms_from<'t>(
+    terms: &'t [programme_terms::Model],
+    programme_id: i64,
+    starts: &Starts,
+) -> Result<Option<(&'t programme_terms::Model, Programme)>> {
+    let began_on = began(starts);
+    let found = (terms.iter())
+        .filter(|row| row.programme_id == programme_id)
+        .filter(|row| began_on.is_none_or(|day| row.applies_from <= day))
+        .max_by_key(|row| row.applies_from);
+    let Some(row) = found else { return Ok(None) };
+    let read = serde_json::from_str(&row.terms_json)
+        .map_err(|error| Error::caused("terms of a programme", error))?;
+    Ok(Some((row, read)))
+}
+
+/// A contract whose number is on record needs no paper for it.
+fn known(mut programme: Programme, cover: Option<&appliance_cover::Model>) -> Programme {
+    if cover.is_some_and(|cover| cover.contract_number.is_some()) {
+        programme.evidence.remove(&Evidence::ContractNumber);
+    }
+    programme
+}
+
+/// The days from which another customer has the machine.
+fn changes(stays: &[appliance_stay::Model]) -> Vec<NaiveDate> {
+    (stays.iter().zip(stays.iter().skip(1)))
+        .filter(|(before, after)| before.customer_id != after.customer_id)
+        .map(|(_, after)| after.from_on)
+        .collect()
+}
+
+/// The shop's own promises on what it repaired: of each component the newest that holds on the day.
+async fn own_work(
+    db: &impl ConnectionTrait,
+    appliance_id: i64,
+    failed_on: NaiveDate,
+) -> Result<Vec<Holding>> {
+    let mut holdings: Vec<Holding> = Vec::new();
+    let mut seen = BTreeSet::new();
+    for row in warranty::in_force(db, appliance_id, failed_on).await? {
+        if !seen.insert(row.component_id) {
+            continue;
+        }
+        let component = store::component_name(db, row.component_id).await?;
+        holdings.push(Holding {
+            payer_id: None,
+            programme_id: None,
+            terms_id: None,
+            cover_id: None,
+            registration: Registration {
+                programme: own_terms(&row)?,
+                starts: Starts {
+                    repair: Some(row.written_on),
+                    ..Starts::default()
+                },
+                component,
+                lapsed_on: None,
+                out_of_use: Vec::new(),
+            },
+        });
+    }
+    Ok(holdings)
+}
+
+/// The shop's promise as a programme: labor and trip through one day, parts through another.
+fn own_terms(row: &shop_warranty::Model) -> Result<Programme> {
+    let whole = Percent::parse("100").map_err(|error| Error::caused("a hundred", error))?;
+    let segment = |covers: &[Covers], through_on: Option<NaiveDate>| {
+        let days = whole_days_between(row.written_on, through_on?);
+        Some(Segment {
+            covers: covers.iter().copied().collect(),
+            component_class: None,
+            start: StartEvent::Repair,
+            after: None,
+            through: Term::Days(u32::try_from(days).ok()?),
+            pays: Pays {
+                percent: whole,
+                at_most: None,
+                flat_labour: None,
+            },
+        })
+    };
+    let labour = segment(&[Covers::Labour, Covers::Trip], row.labour_through);
+    let parts = segment(&[Covers::Parts], row.parts_through);
+    let not_ours = [
+        Exclusion::Misuse,
+        Exclusion::Accident,
+        Exclusion::HouseSupply,
+        Exclusion::LackOfCare,
+        Exclusion::WorkByOthers,
+    ];
+    Ok(Programme {
+        name: "Our own work".to_owned(),
+        rank: Rank::Workmanship,
+        segments: labour.into_iter().chain(parts).collect(),
+        exclusions: not_ours.into_iter().collect(),
+        evidence: BTreeSet::new(),
+        deductible: Cents::ZERO,
+        labour_rate: None,
+        distance_rate: None,
+        out_of_use: None,
+        failed_repair_days: None,
+    })
+}

@@ -1,0 +1,343 @@
+//! Taking recalls in as they are published: all of a file, or nothing and why not, record by record.
+//!
+//! The file is a list of records in JSON with the members of the U.S. Consumer Product Safety Commission's recall
+//! retrieval service (Recalls Retrieval Web Services Programmers Guide, version 1.0, 25 March 2015): `RecallNumber`,
+//! `RecallDate`, `Title`, `Description`, `URL`, `Products`, `Manufacturers`, `Hazards`, `Remedies`. That layout names
+//! companies, not plates. So a product may also carry `Make`, `ModelPattern`, `SerialFrom` and `SerialThrough`, which are
+//! ours; without them the make is the manufacturer's name up to the first comma, and the desk says what is on the plate
+//! (`setRecallProducts`). Members of the layout that are not named here are passed over.
+
+use std::collections::HashSet;
+
+use chrono::NaiveDate;
+use nameplate_entities::{recall, recall_product};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+use serde::Deserialize;
+
+use super::operations::{NewProduct, PRODUCTS_MAX, distinct, of_recall, write_products};
+use super::store;
+use crate::base::audit;
+use crate::base::check::{LINE_MAX, TEXT_MAX};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
+use crate::shop;
+
+/// Bytes of one file.
+pub const FILE_MAX: usize = 4 * 1024 * 1024;
+/// Records of one file.
+const RECORDS_MAX: usize = 2_000;
+/// Faults told of one file.
+const FAULTS_MAX: usize = 50;
+/// Who publishes this layout.
+const SOURCE: &str = "U.S. Consumer Product Safety Commission";
+
+/// Whether a file is only looked at.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Purpose {
+    LookAt,
+    TakeIn,
+}
+
+/// One thing wrong with a file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Fault {
+    /// Place of the record, from 1; 0 for the file as a whole.
+    pub record: usize,
+    /// Dotted path within the record.
+    pub path: String,
+    pub code: ProblemCode,
+    pub message: String,
+}
+
+/// What became of a file.
+pub enum Imported {
+    Taken(Taken),
+    /// Nothing was written; what is wrong with it.
+    Refused(Vec<Fault>),
+}
+
+/// What a file brought, or would bring.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Taken {
+    pub new_count: usize,
+    /// On record already, and now as the file has them.
+    pub changed_count: usize,
+    pub same_count: usize,
+    /// Records whose products say no model, so that the desk has to.
+    pub without_model_count: usize,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "PascalCase")]
+struct Published {
+    recall_number: Option<String>,
+    recall_date: Option<String>,
+    title: Option<String>,
+    description: Option<String>,
+    #[serde(rename = "URL")]
+    url: Option<String>,
+    #[serde(default)]
+    products: Vec<PublishedProduct>,
+    #[serde(default)]
+    manufacturers: Vec<Named>,
+    #[serde(default)]
+    hazards: Vec<Named>,
+    #[serde(default)]
+    remedies: Vec<Named>,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "PascalCase")]
+struct PublishedProduct {
+    name: Option<String>,
+    model: Option<String>,
+    make: Option<String>,
+    model_pattern: Option<String>,
+    serial_from: Option<String>,
+    serial_through: Option<String>,
+}
+
+#[derive(Deserialize)]
+#[serde(rename_all = "PascalCase")]
+struct Named {
+    name: Option<String>,
+}
+
+/// A record that can be written.
+struct Ready {
+    number: String,
+    row: recall::ActiveModel,
+    products: Vec<recall_product::ActiveModel>,
+    says_models: bool,
+}
+
+/// Reads a file of recalls, and takes in what is new or changed in it.
+///
+/// # Errors
+/// `Forbidden`; internal.
+pub async fn import_recalls(act: &Act, bytes: &[u8], purpose: Purpose) -> Result<Imported> {
+    let staff_id = act.staff_with(Right::SetRecallProducts)?;
+    let today = shop::settings(act.app.db.read()).await?.day_of(act.at);
+    let ready = match read(bytes, today) {
+        Ok(ready) => ready,
+        Err(faults) => return Ok(Imported::Refused(faults)),
+    };
+    let numbers: Vec<String> = ready.iter().map(|record| record.number.clone()).collect();
+    let tx = act.app.db.write().await?;
+    let on_record = store::numbered(&tx, SOURCE, &numbers).await?;
+    let mut taken = Taken::default();
+    for record in ready {
+        taken.without_model_count += usize::from(!record.says_models);
+        let before = on_record.get(&record.number);
+        match before {
+            None => taken.new_count += 1,
+            Some(before) if is_same(before, &record.row) => {
+                taken.same_count += 1;
+                continue;
+            }
+            Some(_) => taken.changed_count += 1,
+        }
+        if purpose == Purpose::TakeIn {
+            write(&tx, act, staff_id, (before, record)).await?;
+        }
+    }
+    if purpose == Purpose::TakeIn {
+        tx.commit().await?;
+    }
+    Ok(Imported::Taken(taken))
+}
+
+/// What the desk said about products is not overwritten; only the words of the notice are.
+async fn write(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    staff_id: i64,
+    (before, record): (Option<&recall::Model>, Ready),
+) -> Result<()> {
+    let verb = "importRecalls";
+    let row = recall::ActiveModel {
+        imported_at: Set(act.at),
+        imported_by: Set(staff_id),
+        version: Set(before.map_or(1, |row| row.version + 1)),
+        ..record.row
+    };
+    if let Some(before) = before {
+        let row = recall::ActiveModel {
+            id: Set(before.id),
+            withdrawn_on: Set(before.withdrawn_on),
+            ..row
+        };
+        let after = row.update(tx).await?;
+        let both = (Some(before), Some(&after));
+        return audit::record(tx, act, verb, of_recall(after.id), both).await;
+    }
+    let after = row.insert(tx).await?;
+    write_products(tx, after.id, record.products).await?;
+    audit::created(tx, act, verb, of_recall(after.id), &after).await
+}
+
+fn is_same(before: &recall::Model, row: &recall::ActiveModel) -> bool {
+    let now = before.clone().into_active_model();
+    now.published_on == unchanged(&row.published_on)
+        && now.title == unchanged(&row.title)
+        && now.hazard == unchanged(&row.hazard)
+        && now.remedy == unchanged(&row.remedy)
+        && now.url == unchanged(&row.url)
+}
+
+/// The value as a row that was read holds it.
+fn unchanged<V: Into<sea_orm::Value> + Clone>(
+    value: &sea_orm::ActiveValue<V>,
+) -> sea_orm::ActiveValue<V> {
+    match value {
+        sea_orm::ActiveValue::Set(value) => sea_orm::ActiveValue::Unchanged(value.clone()),
+        other => other.clone(),
+    }
+}
+
+/// The records of a file, or everything that is wrong with it.
+fn read(bytes: &[u8], today: NaiveDate) -> std::result::Result<Vec<Ready>, Vec<Fault>> {
+    let whole = |code, message: String| {
+        vec![Fault {
+            record: 0,
+            path: String::new(),
+            code,
+            message,
+        }]
+    };
+    let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    let records: Vec<Published> = serde_json::from_slice(text).map_err(|error| {
+        let words = format!("This is no list of recalls in JSON: {error}.");
+        whole(ProblemCode::Malformed, words)
+    })?;
+    if records.is_empty() || records.len() > RECORDS_MAX {
+        let words = format!(
+            "A file holds 1 to {RECORDS_MAX} recalls; this has {}.",
+            records.len()
+        );
+        return Err(whole(ProblemCode::OutOfRange, words));
+    }
+    let mut faults = Vec::new();
+    let mut seen = HashSet::new();
+    let mut ready = Vec::with_capacity(records.len());
+    for (place, record) in (1..).zip(records) {
+        let mut checks = Checks::new();
+        let made = record.ready(&mut checks, today);
+        if !seen.insert(made.number.clone()) {
+            let words = format!("Recall {} is in this file twice.", made.number);
+            checks.refuse(ProblemCode::Taken, "RecallNumber", words);
+        }
+        match checks.finish() {
+            Ok(()) => ready.push(made),
+            Err(Error::Refused(problems)) => {
+                faults.extend(problems.into_iter().map(|problem| Fault {
+                    record: place,
+                    path: problem.path,
+                    code: problem.code,
+                    message: problem.message,
+                }))
+            }
+            // Checks refuse; nothing else comes of them.
+            Err(_) => {}
+        }
+    }
+    if faults.is_empty() {
+        return Ok(ready);
+    }
+    faults.truncate(FAULTS_MAX);
+    Err(faults)
+}
+
+impl Published {
+    fn ready(self, checks: &mut Checks, today: NaiveDate) -> Ready {
+        let required = |checks: &mut Checks, path: &str, text: Option<&str>, most| {
+            checks.text(path, text.unwrap_or_default(), most)
+        };
+        let number = required(
+            checks,
+            "RecallNumber",
+            self.recall_number.as_deref(),
+            LINE_MAX,
+        );
+        let title = required(checks, "Title", self.title.as_deref(), TEXT_MAX);
+        let published_on = self.published_on(checks, today);
+        let hazard = joined(&self.hazards);
+        let hazard = required(checks, "Hazards", Some(&hazard), TEXT_MAX);
+        let remedy = joined(&self.remedies);
+        let remedy = required(checks, "Remedies", Some(&remedy), TEXT_MAX);
+        let url = checks.text_if_any("URL", self.url.as_deref(), TEXT_MAX);
+        if let Some(url) = &url
+            && !(url.starts_with("https://") || url.starts_with("http://"))
+        {
+            checks.refuse(ProblemCode::Malformed, "URL", "This is no web address.");
+        }
+        let products = self.products();
+        if products.is_empty() || products.len() > PRODUCTS_MAX {
+            let words = format!("A recall is about 1 to {PRODUCTS_MAX} products.");
+            checks.refuse(ProblemCode::OutOfRange, "Products", words);
+        }
+        let says_models = products
+            .iter()
+            .all(|product| product.model_pattern.is_some());
+        let rows = (products.iter().take(PRODUCTS_MAX).enumerate())
+            .map(|(at, product)| product.row(checks, &format!("Products.{at}.")))
+            .collect();
+        Ready {
+            row: recall::ActiveModel {
+                source: Set(SOURCE.to_owned()),
+                number: Set(number.clone()),
+                published_on: Set(published_on),
+                title: Set(title),
+                hazard: Set(hazard),
+                remedy: Set(remedy),
+                url: Set(url),
+                ..Default::default()
+            },
+            number,
+            products: rows,
+            says_models,
+        }
+    }
+
+    /// The day, with or without a time behind it.
+    fn published_on(&self, checks: &mut Checks, today: NaiveDate) -> NaiveDate {
+        let text = self.recall_date.as_deref().unwrap_or_default().trim();
+        let day = text.get(..10).unwrap_or(text);
+        match NaiveDate::parse_from_str(day, "%Y-%m-%d") {
+            Ok(day) => checks.not_after("RecallDate", day, today),
+            Err(_) => {
+                let words = format!("{text:?} is no day; write it like 2026-03-25.");
+                checks.refuse(ProblemCode::Malformed, "RecallDate", words);
+                today
+            }
+        }
+    }
+
+    /// One product for each that is named, of the first manufacturer where it says no make.
+    fn products(&self) -> Vec<NewProduct> {
+        let maker = (self.manufacturers.iter()).find_map(|named| named.name.as_deref());
+        let maker = maker.unwrap_or_default();
+        let maker = maker.split(',').next().unwrap_or(maker).trim();
+        let models = |product: &PublishedProduct| {
+            let said = product
+                .model_pattern
+                .as_deref()
+                .or(product.model.as_deref());
+            said.map(str::trim)
+                .filter(|said| !said.is_empty())
+                .map(str::to_owned)
+        };
+        let made = (self.products.iter()).map(|product| NewProduct {
+            make: product.make.clone().unwrap_or_else(|| maker.to_owned()),
+            model_pattern: models(product),
+            serial_from: product.serial_from.clone(),
+            serial_through: product.serial_through.clone(),
+            description: product.name.clone().or_else(|| self.description.clone()),
+        });
+        distinct(made.collect())
+    }
+}
+
+fn joined(named: &[Named]) -> String {
+    let names = named.iter().filter_map(|named| named.name.as_deref());
+    names.map(str::trim).collect::<Vec<_>>().join(" ")
+}
