@@ -12,7 +12,6 @@ use nameplate_rules::coverage::{Case, Decision, Line};
 use sea_orm::sea_query::{Expr, ExprTrait, Order, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
-    QuerySelect,
 };
 
 use super::holdings::Holding;

@@ -56,6 +56,10 @@ fn place(series: Series) -> (&'static str, &'static str) {
             "supplier_bill",
             "SELECT id, number FROM supplier_bill WHERE kind = 'credit' ORDER BY LENGTH(number), number",
         ),
+        Series::KeptPart => (
+            "kept_part",
+            "SELECT id, number FROM kept_part ORDER BY LENGTH(number), number",
+        ),
         Series::SupplierPayment => (
             "supplier_payment",
             "SELECT id, number FROM supplier_payment ORDER BY LENGTH(number), number",

@@ -1,11 +1,11 @@
 //! Warranties in the graph.
 
-mod covers;
-mod mutations;
-mod payers;
-mod programmes;
-mod promises;
-mod queries;
+pub mod covers;
+pub mod mutations;
+pub mod payers;
+pub mod programmes;
+pub mod promises;
+pub mod queries;
 
 pub use covers::{ApplianceCover, KeptPart};
 pub use mutations::WarrantyMutation;

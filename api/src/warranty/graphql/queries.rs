@@ -68,11 +68,15 @@ impl WarrantyQuery {
             before,
         };
         let id = warranty_programme::Column::Id;
-        let shown = (
-            |row: &warranty_programme::Model| row.id,
-            WarrantyProgramme::from as fn(warranty_programme::Model) -> WarrantyProgramme,
-        );
-        connection::newest_first(reader(ctx)?, select, id, page, shown).await
+        let db = reader(ctx)?;
+        connection::newest_first(
+            db,
+            select,
+            id,
+            page,
+            (|row| row.id, WarrantyProgramme::from),
+        )
+        .await
     }
 
     /// Parts kept for payers, the newest first.
