@@ -74,6 +74,8 @@ mod chain_tests;
 #[cfg(test)]
 mod cost_tests;
 #[cfg(test)]
+mod coverage_tests;
+#[cfg(test)]
 mod e_invoice_tests;
 #[cfg(test)]
 mod graph_tests;
