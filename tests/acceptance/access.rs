@@ -14,6 +14,7 @@ use crate::support::taxes;
 mod catalogue;
 mod graph;
 mod parts;
+mod warranty;
 
 use graph::{Graph, Step};
 
@@ -155,6 +156,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let bank = bank(&mut shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
     let supplier_id = parts::of_everything(&mut shop, &machine, &open).await;
+    warranty::of_everything(&mut shop, &machine, &open).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;

@@ -35,3 +35,4 @@ mod support;
 mod taxes;
 mod tidy;
 mod upgrade;
+mod warranty;

@@ -18,6 +18,7 @@ pub mod shop;
 pub mod smtp;
 pub mod taxes;
 pub mod wait;
+pub mod warranty;
 
 /// Makes each scenario two tests, `NAME::sqlite` and `NAME::postgres`, each on a fresh, migrated database of its own.
 ///
