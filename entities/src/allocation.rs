@@ -12,6 +12,8 @@ pub struct Model {
     pub payment_id: Option<i64>,
     pub credit_note_id: Option<i64>,
     pub write_off_id: Option<i64>,
+    /// The invoice that asks somebody else for it.
+    pub moved_to_invoice_id: Option<i64>,
     pub invoice_id: i64,
     /// Below zero where it undoes another row.
     pub amount_cents: i64,

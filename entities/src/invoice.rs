@@ -36,6 +36,8 @@ pub struct Model {
     pub charge_for_invoice_id: Option<i64>,
     /// The returned payment of which this claims what was refunded; such an invoice is no sale.
     pub returned_payment_id: Option<i64>,
+    /// The invoice of a warranty payer of which this asks the call's customer for a rest; such an invoice is no sale.
+    pub moved_from_invoice_id: Option<i64>,
     pub tax_jurisdiction_id: i64,
     pub issued_on: Date,
     pub due_on: Date,

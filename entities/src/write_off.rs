@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::kinds::WriteOffKind;
+
 /// One row of `write_off`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "write_off")]
@@ -11,6 +13,7 @@ pub struct Model {
     pub id: i64,
     pub number: String,
     pub invoice_id: i64,
+    pub kind: WriteOffKind,
     pub amount_cents: i64,
     /// What the shop bears; the rest is sales tax that it gets back.
     pub bad_debt_cents: i64,

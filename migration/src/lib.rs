@@ -39,6 +39,7 @@ mod m20261128_37_write_off_returns;
 mod m20261128_40_warranties;
 mod m20261128_41_claims;
 mod m20261128_42_recalls_and_reserve;
+mod m20261128_43_claims_receivable;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -85,6 +86,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_40_warranties::Migration),
             Box::new(m20261128_41_claims::Migration),
             Box::new(m20261128_42_recalls_and_reserve::Migration),
+            Box::new(m20261128_43_claims_receivable::Migration),
         ]
     }
 }

@@ -132,6 +132,7 @@ on_both_databases! {
         for (token, path, expected) in [
             (owner, "general-ledger.csv?account=9&from=2025-03-20&through=2025-03-31", 400),
             (Some(&*shop.office), "receivables-ageing.csv?through=2025-03-31", 200),
+            (Some(&*shop.office), "claims-ageing.csv?through=2025-03-31", 200),
             (Some(&*shop.office), "margin-by-call.csv?from=2025-03-01&through=2025-03-31", 404),
             (owner, "margin-by-call.csv?from=2025-03-01&through=2025-03-31", 200),
             (owner, "margin-by-charge.csv?from=2025-03-01&through=2025-03-31", 200),

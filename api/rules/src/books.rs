@@ -172,11 +172,6 @@ pub enum BooksRefusal {
         part: Cents,
         whole: Cents,
     },
-    /// A warranty payer paid more than its claims; the excess is no credit of the customer. Allocate it or send it back.
-    #[error(
-        "a warranty payer's excess of {excess} is no customer's credit; allocate it or send it back"
-    )]
-    ExcessFromWarrantyPayer { excess: Cents },
     /// A document line was to be posted to an account that is no revenue account.
     #[error("{role:?} is no revenue account")]
     NotRevenue { role: Role },

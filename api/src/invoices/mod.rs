@@ -10,7 +10,8 @@
 //! level; every document and payment has its one entry in the books, posted in the same transaction.
 //!
 //! Folders follow the money: `issuing`, `crediting`, `receiving` (payments, deposits, credit, refunds, reversals),
-//! `chasing` (reminders, late charges, disputes, write-offs, the shop's terms), `telling` (letters, statements) and
+//! `chasing` (reminders, late charges, disputes, write-offs, the shop's terms), `rests` (what a warranty payer left unpaid),
+//! `telling` (letters, statements) and
 //! `electronic` (files for machines).
 
 mod chasing;
@@ -21,6 +22,7 @@ mod electronic;
 pub mod graphql;
 mod issuing;
 mod receiving;
+mod rests;
 mod store;
 mod telling;
 
@@ -38,6 +40,8 @@ pub use issuing::dividing::{Share, ShareOfLine};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};
 pub use issuing::rebilling::{RebillInvoice, rebill_invoice};
+#[cfg(test)]
+pub use issuing::testing::bill_a_payer;
 pub use issuing::trips::paid_with as trip_paid_with;
 pub use issuing::{IssueInvoice, issue_invoice, may_be_billed_as_done};
 pub use receiving::banked::{
@@ -50,6 +54,7 @@ pub use receiving::deposits::{RecordDeposit, record_deposit};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
 pub use receiving::undoing_refund::undo_refund;
 pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment};
+pub use rests::{bear_rest, move_rest, undo_rest};
 pub use store::{
     OpenRow, Owed, get_refund, has_standing_invoice, is_billed, open_now, open_on, owed_by,
 };

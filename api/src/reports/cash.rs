@@ -2,7 +2,8 @@
 //!
 //! Each invoice that was paid or credited in these days is taken apart into what each kind of sale is about, after
 //! discounts, and the tax of each level; the rules say what of it counts. A payment counts on the day it was received, or
-//! on the invoice's day if the money was there before. A thousand invoices are read at a time.
+//! on the invoice's day if the money was there before. What a customer pays of a rest that a warranty payer left counts as
+//! paying the payer's invoice. A thousand invoices are read at a time.
 
 use std::collections::{BTreeMap, HashMap};
 

@@ -18,8 +18,8 @@ pub const ENTRIES: &[Rule] = &[
               i.total_cents AS expected FROM invoice i \
               JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
               JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              WHERE a.role IN ('receivable', 'claims_receivable') \
-              OR (a.role = 'customer_deposits' AND i.returned_payment_id IS NULL) \
+              WHERE a.role = 'receivable' OR (i.moved_from_invoice_id IS NULL AND (a.role = 'claims_receivable' \
+              OR (a.role = 'customer_deposits' AND i.returned_payment_id IS NULL))) \
               GROUP BY i.id, i.total_cents \
               HAVING SUM(p.debit_cents - p.credit_cents) <> i.total_cents ORDER BY i.id",
     },
@@ -31,7 +31,8 @@ pub const ENTRIES: &[Rule] = &[
               i.net_cents - i.discount_cents AS expected FROM invoice i \
               JOIN journal_entry e ON e.document_kind = 'invoice' AND e.document_id = i.id \
               JOIN posting p ON p.entry_id = e.id JOIN account a ON a.id = p.account_id \
-              WHERE i.returned_payment_id IS NULL GROUP BY i.id, i.net_cents, i.discount_cents \
+              WHERE i.returned_payment_id IS NULL AND i.moved_from_invoice_id IS NULL \
+              GROUP BY i.id, i.net_cents, i.discount_cents \
               HAVING SUM(CASE WHEN a.kind = 'revenue' THEN p.credit_cents - p.debit_cents ELSE 0 END) \
               <> i.net_cents - i.discount_cents ORDER BY i.id",
     },

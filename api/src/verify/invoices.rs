@@ -14,6 +14,7 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     findings.extend(ask(tx, CREDITS).await?);
     findings.extend(ask(tx, super::entries::ENTRIES).await?);
     findings.extend(ask(tx, super::payers::RULES).await?);
+    findings.extend(ask(tx, super::claims_receivable::RULES).await?);
     findings.extend(ask(tx, CERTIFICATES).await?);
     Ok(findings)
 }
@@ -98,7 +99,8 @@ const OPEN: &[Rule] = &[
               LEFT JOIN allocation a ON a.id = u.undoes_allocation_id WHERE u.undoes_allocation_id IS NOT NULL \
               AND (a.id IS NULL OR u.amount_cents <> -a.amount_cents OR u.invoice_id <> a.invoice_id \
               OR u.applied_on < a.applied_on OR COALESCE(u.payment_id, 0) <> COALESCE(a.payment_id, 0) \
-              OR COALESCE(u.write_off_id, 0) <> COALESCE(a.write_off_id, 0)) ORDER BY u.id",
+              OR COALESCE(u.write_off_id, 0) <> COALESCE(a.write_off_id, 0) \
+              OR COALESCE(u.moved_to_invoice_id, 0) <> COALESCE(a.moved_to_invoice_id, 0)) ORDER BY u.id",
     },
 ];
 

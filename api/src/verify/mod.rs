@@ -10,6 +10,7 @@
 mod banking;
 mod books;
 mod chain;
+mod claims_receivable;
 mod documents;
 mod entries;
 mod invoices;
@@ -71,6 +72,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
 mod banking_tests;
 #[cfg(test)]
 mod chain_tests;
+#[cfg(test)]
+mod claims_receivable_tests;
 #[cfg(test)]
 mod cost_tests;
 #[cfg(test)]

@@ -2,21 +2,23 @@
 
 use chrono::{Days, TimeDelta};
 use nameplate_entities::kinds::{PaymentMethod, ReversalKind};
-use nameplate_entities::{invoice, payment};
+use nameplate_entities::{invoice, payment, warranty_payer};
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 use rust_decimal::Decimal;
 use sea_orm::{EntityTrait, QueryOrder};
 
+use super::claims_receivable_tests::{bear, hand_on, take_back};
 use super::testing::TestShop;
 use crate::base::testing::noon;
 use crate::base::{Act, Error, Result};
 use crate::invoices::{
     ApplyCredit, ChangeReceivableTerms, CreditInvoice, CreditedLine, Excess, IssueInvoice, OpenRow,
     PaymentPart, RecordPayment, RefundCredit, ReversePayment, WriteOffInvoice, apply_credit,
-    change_receivable_terms, credit_invoice, issue_invoice, open_now, open_on, owed_by,
-    record_payment, refund_credit, reverse_payment, write_off_invoice,
+    bill_a_payer, change_receivable_terms, credit_invoice, issue_invoice, open_now, open_on,
+    owed_by, record_payment, refund_credit, reverse_payment, write_off_invoice,
 };
 
 /// Something that happens to money. Places are taken modulo what there is.
@@ -33,6 +35,13 @@ enum Event {
     Apply(usize, i64),
     Refund(i64),
     WriteOff(usize),
+    /// To a warranty payer.
+    Claim(i64),
+    Remit(i64),
+    RefundPayer(i64),
+    Bear(usize, i64),
+    HandOn(usize, i64),
+    TakeBack(usize),
     Relief(bool),
     ByItself(bool),
     NextDay,
@@ -51,7 +60,13 @@ fn event() -> impl Strategy<Value = Event> {
         2 => (place.clone(), 1_i64..15).prop_map(|(at, tenths)| Event::CreditHours(at, tenths)),
         2 => (place.clone(), 1_i64..20_000).prop_map(|(at, amount)| Event::Apply(at, amount)),
         2 => (1_i64..20_000).prop_map(Event::Refund),
-        1 => place.prop_map(Event::WriteOff),
+        1 => place.clone().prop_map(Event::WriteOff),
+        3 => (0_i64..40_000).prop_map(Event::Claim),
+        2 => (1_i64..60_000).prop_map(Event::Remit),
+        1 => (1_i64..20_000).prop_map(Event::RefundPayer),
+        2 => (place.clone(), 1_i64..20_000).prop_map(|(at, amount)| Event::Bear(at, amount)),
+        2 => (place.clone(), 1_i64..20_000).prop_map(|(at, amount)| Event::HandOn(at, amount)),
+        1 => place.prop_map(Event::TakeBack),
         1 => prop::bool::ANY.prop_map(Event::Relief),
         1 => prop::bool::ANY.prop_map(Event::ByItself),
         1 => Just(Event::NextDay),
@@ -60,6 +75,7 @@ fn event() -> impl Strategy<Value = Event> {
 
 struct ShopDays<'a> {
     shop: &'a TestShop,
+    maker: warranty_payer::Model,
     act: Act,
     day: i64,
 }
@@ -116,6 +132,7 @@ impl ShopDays<'_> {
             return Ok(());
         };
         let mut order = self.payment(amount, Some(bill.id));
+        order.customer_id = bill.customer_id;
         if days_early > 0 {
             order.received_on = bill.issued_on - Days::new(days_early);
         }
@@ -146,17 +163,17 @@ impl ShopDays<'_> {
         };
         let order = ApplyCredit {
             idempotency_key: self.shop.key(),
-            customer_id: self.shop.customer_id,
+            customer_id: bill.customer_id,
             invoice_id: bill.id,
             amount: Cents(amount),
         };
         apply_credit(&self.act, order).await.map(drop)
     }
 
-    async fn refund(&self, amount: i64) -> Result<()> {
+    async fn refund(&self, customer_id: i64, amount: i64) -> Result<()> {
         let order = RefundCredit {
             idempotency_key: self.shop.key(),
-            customer_id: self.shop.customer_id,
+            customer_id,
             amount: Cents(amount),
             method: PaymentMethod::Check,
             reference: None,
@@ -212,8 +229,46 @@ impl ShopDays<'_> {
                 self.credit(at, Some(vec![line])).await
             }
             Event::Apply(at, amount) => self.apply(at, amount).await,
-            Event::Refund(amount) => self.refund(amount).await,
+            Event::Refund(amount) => self.refund(self.shop.customer_id, amount).await,
             Event::WriteOff(at) => self.write_off(at).await,
+            claims => self.claims(claims).await,
+        }
+    }
+
+    async fn claims(&mut self, event: Event) -> Result<()> {
+        let maker = self.maker.customer_id;
+        match event {
+            Event::Claim(price) => {
+                let call = self.shop.accepted_call(Cents(price), None).await;
+                bill_a_payer(&self.act, call.id, &self.maker).await;
+                Ok(())
+            }
+            Event::Remit(amount) => {
+                let order = RecordPayment {
+                    customer_id: maker,
+                    ..self.payment(amount, None)
+                };
+                record_payment(&self.act, order).await.map(drop)
+            }
+            Event::RefundPayer(amount) => self.refund(maker, amount).await,
+            Event::Bear(at, amount) => match self.bill(at).await {
+                Some(bill) => bear(&self.act, &bill, amount).await.map(drop),
+                None => Ok(()),
+            },
+            Event::HandOn(at, amount) => match self.bill(at).await {
+                Some(bill) => hand_on(&self.act, &bill, amount).await.map(drop),
+                None => Ok(()),
+            },
+            Event::TakeBack(at) => match self.bill(at).await {
+                Some(bill) => take_back(&self.act, &bill).await,
+                None => Ok(()),
+            },
+            other => self.terms_and_days(other).await,
+        }
+    }
+
+    async fn terms_and_days(&mut self, event: Event) -> Result<()> {
+        match event {
             Event::Relief(relief) => self.terms(Some(relief), None).await,
             Event::ByItself(applies) => self.terms(None, Some(applies)).await,
             Event::NextDay => {
@@ -222,6 +277,7 @@ impl ShopDays<'_> {
                 self.shop.bench.app.clock.set(self.act.at);
                 Ok(())
             }
+            other => unreachable!("{other:?} was played"),
         }
     }
 }
@@ -230,6 +286,7 @@ async fn lived(events: Vec<Event>) {
     let shop = TestShop::open().await;
     let mut days = ShopDays {
         shop: &shop,
+        maker: shop.maker(true).await,
         act: shop.owner.clone(),
         day: 0,
     };
@@ -242,16 +299,23 @@ async fn lived(events: Vec<Event>) {
     }
     let db = shop.bench.app.db.read();
     let sum = |rows: &[OpenRow]| rows.iter().map(|row| row.open_cents).sum::<i64>();
-    let (then, now) = (
-        open_on(db, days.today()).await.unwrap(),
-        open_now(db).await.unwrap(),
-    );
-    let owed = owed_by(db, shop.customer_id).await.unwrap();
-    assert_eq!((sum(&then), sum(&now)), (owed.owed_cents, owed.owed_cents));
+    let mut open = [0, 0];
+    for debtor in [Debtor::Customer, Debtor::WarrantyPayer] {
+        let then = open_on(db, (debtor, days.today())).await.unwrap();
+        open[0] += sum(&then);
+        open[1] += sum(&open_now(db, debtor).await.unwrap());
+    }
+    let mut owed = 0;
+    for customer_id in [shop.customer_id, days.maker.customer_id] {
+        owed += owed_by(db, customer_id).await.unwrap().owed_cents;
+    }
+    assert_eq!(open, [owed, owed]);
     for back in 0..days.day + 4 {
         let day = (days.act.at - TimeDelta::days(back)).date_naive();
-        for row in open_on(db, day).await.unwrap() {
-            assert!(row.open_cents >= 0, "{day} {row:?}");
+        for debtor in [Debtor::Customer, Debtor::WarrantyPayer] {
+            for row in open_on(db, (debtor, day)).await.unwrap() {
+                assert!(row.open_cents >= 0, "{day} {row:?}");
+            }
         }
     }
 }

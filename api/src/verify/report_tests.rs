@@ -4,6 +4,7 @@ use futures_util::TryStreamExt;
 use nameplate_entities::kinds::{LevelKind, ReversalKind};
 use nameplate_entities::{invoice, tax_level};
 use nameplate_rules::books::AccountKind;
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
 use nameplate_rules::tax::Purchases;
 use sea_orm::{EntityTrait, QueryOrder};
@@ -25,7 +26,7 @@ fn today() -> Span {
 
 impl TestShop {
     /// Revenue by account, positive when earned.
-    async fn revenue(&self, basis: Basis) -> Vec<(String, i64)> {
+    pub async fn revenue(&self, basis: Basis) -> Vec<(String, i64)> {
         let found = reports::income(self.bench.app.db.read(), today(), basis);
         let found = found.await.unwrap();
         let rows = found.of_kind(AccountKind::Revenue);
@@ -33,7 +34,7 @@ impl TestShop {
             .collect()
     }
 
-    async fn taxes(&self, basis: Basis) -> TaxLiability {
+    pub async fn taxes(&self, basis: Basis) -> TaxLiability {
         reports::tax_liability(self.bench.app.db.read(), today(), basis)
             .await
             .unwrap()
@@ -55,7 +56,7 @@ impl TestShop {
     }
 
     /// Balance of an account by its code, debits positive.
-    async fn balance(&self, code: &str) -> i64 {
+    pub async fn balance(&self, code: &str) -> i64 {
         let rows = balances(self.bench.app.db.read(), Days::through(today().to))
             .await
             .unwrap();
@@ -176,8 +177,8 @@ async fn ageing_ties_to_the_receivable_account_now_and_on_a_past_day() {
         let db = shop.bench.app.db.read();
         let receivable = shop.balance("1200").await;
         for open in [
-            open_now(db).await.unwrap(),
-            open_on(db, today().to).await.unwrap(),
+            open_now(db, Debtor::Customer).await.unwrap(),
+            open_on(db, (Debtor::Customer, today().to)).await.unwrap(),
         ] {
             assert_eq!(
                 open.iter().map(|row| row.open_cents).sum::<i64>(),

@@ -1,6 +1,7 @@
 use chrono::{Days, TimeDelta};
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{invoice, invoice_line, invoice_tax, receivable, tax_exemption};
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
 use nameplate_rules::tax::Purchases;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
@@ -375,7 +376,10 @@ async fn invoices_payments_and_credits_in_any_order_stay_in_order() {
         let owed = owed_by(shop.bench.app.db.read(), shop.customer_id).await;
         let on = noon().date_naive();
         let db = shop.bench.app.db.read();
-        let (then, now) = (open_on(db, on).await.unwrap(), open_now(db).await.unwrap());
+        let (then, now) = (
+            open_on(db, (Debtor::Customer, on)).await.unwrap(),
+            open_now(db, Debtor::Customer).await.unwrap(),
+        );
         let sum = |rows: &[OpenRow]| rows.iter().map(|row| row.open_cents).sum::<i64>();
         assert_eq!(sum(&then), sum(&now));
         assert_eq!(sum(&now), owed.unwrap().owed_cents);

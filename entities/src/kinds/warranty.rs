@@ -18,6 +18,21 @@ pub enum ProgrammeRank {
     ServiceContract,
 }
 
+/// Whose loss an open amount is that is no longer expected.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum WriteOffKind {
+    /// A customer's, or a payer's that does not pay at all.
+    #[sea_orm(string_value = "bad_debt")]
+    BadDebt,
+    /// What a warranty payer left unpaid of a claim, borne by the shop.
+    #[sea_orm(string_value = "claim_shortfall")]
+    ClaimShortfall,
+}
+
 /// Where a claim stands.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,

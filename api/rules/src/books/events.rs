@@ -4,8 +4,10 @@
 //! left out, an event without any money gives no entry where that is lawful (a free repair is still invoiced), and a
 //! builder never balances by itself: what a document owes must equal its lines and taxes, or it is refused.
 
+mod claims;
 mod suppliers;
 
+pub use claims::{Debtor, Owed, ShortfallBearer, claim_borne, claim_short_paid};
 pub use suppliers::{PartsBilled, supplier_bill, supplier_paid};
 
 use super::{AccountKind, AccountRef, BooksRefusal, Entry, Posting, Role, Side, sum};
@@ -44,6 +46,29 @@ pub struct DocumentAmounts {
     /// Discounts given, zero or more.
     pub discounts: Cents,
     pub tax: Vec<TaxAmount>,
+}
+
+impl DocumentAmounts {
+    /// Whoever owes it.
+    ///
+    /// # Errors
+    /// `Overflow`.
+    pub fn owed(&self) -> Result<Cents, BooksRefusal> {
+        sum([self.customer_owes, self.payer_owes])
+    }
+
+    /// The same document, all of it owed by one.
+    ///
+    /// # Errors
+    /// `Overflow`.
+    pub fn owed_by(self, debtor: Debtor) -> Result<Self, BooksRefusal> {
+        let owed = Owed::by(debtor, self.owed()?);
+        Ok(Self {
+            customer_owes: owed.customer,
+            payer_owes: owed.payer,
+            ..self
+        })
+    }
 }
 
 /// Invoice issued: receivables and discounts against revenue and sales tax payable. `None` for an invoice of nothing.
@@ -87,31 +112,28 @@ pub fn credit_note(document: &DocumentAmounts) -> Result<Option<Entry>, BooksRef
 }
 
 /// Credit note for a whole invoice of which part may be paid already: what is still open is settled, and what was paid
-/// becomes the customer's credit, so that nobody's receivable falls below zero. `None` for one of nothing.
+/// becomes the credit of who paid it, so that nobody's receivable falls below zero. `None` for one of nothing.
 ///
 /// # Errors
 /// As [`invoice_issued`]; `NegativeAmount` for what is open; `PartExceedsWhole` if more is open than was owed.
 pub fn credit_note_settling(
     document: &DocumentAmounts,
-    open: Cents,
+    open: Owed,
 ) -> Result<Option<Entry>, BooksRefusal> {
-    not_negative("what is open", open)?;
-    let paid = rest_of("what is open", document.customer_owes, open)?;
+    let settled = open.settled()?;
+    let paid = [
+        rest_of("what is open", document.customer_owes, open.customer)?,
+        rest_of("what is open", document.payer_owes, open.payer)?,
+    ];
     let Some(whole) = credit_note(document)? else {
         return Ok(None);
     };
-    let receivable = AccountRef::Role(Role::Receivable);
-    let postings = whole.into_postings().into_iter().flat_map(|posting| {
-        if posting.account == receivable {
-            vec![
-                Posting::credit(Role::Receivable, open),
-                Posting::credit(Role::CustomerDeposits, paid),
-            ]
-        } else {
-            vec![posting]
-        }
-    });
-    entry(postings.collect()).map(Some)
+    let owed: [AccountRef; 2] = [Role::Receivable.into(), Role::ClaimsReceivable.into()];
+    let mut postings = whole.into_postings();
+    postings.retain(|posting| !owed.contains(&posting.account));
+    postings.extend(settled);
+    postings.push(Posting::credit(Role::CustomerDeposits, sum(paid)?));
+    entry(postings).map(Some)
 }
 
 /// The revenue account of a kind of charge.
@@ -127,49 +149,27 @@ pub fn revenue_of(kind: ChargeKind) -> Role {
     }
 }
 
-/// Who owes what is being paid, refunded or written off.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Debtor {
-    Customer,
-    WarrantyPayer,
-}
-
-impl Debtor {
-    fn receivable(self) -> Role {
-        match self {
-            Self::Customer => Role::Receivable,
-            Self::WarrantyPayer => Role::ClaimsReceivable,
-        }
-    }
-}
-
-/// A payment received: the part laid against documents and the excess, which becomes the customer's credit.
+/// A payment received: the parts laid against documents and the excess, which becomes its payer's credit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Payment {
-    pub from: Debtor,
-    pub allocated: Cents,
+    pub settles: Owed,
     pub excess: Cents,
 }
 
-/// Payment or claim paid: receipts against receivable, the excess to customer deposits.
+/// Payment or claim paid: receipts against the receivables it settles, the excess to customer deposits.
 ///
 /// # Errors
-/// `NegativeAmount`; `ExcessFromWarrantyPayer`; `TooFewPostings` for a payment of nothing; `Overflow`.
+/// `NegativeAmount`; `TooFewPostings` for a payment of nothing; `Overflow`.
 pub fn payment(payment: Payment) -> Result<Entry, BooksRefusal> {
-    not_negative("the allocated amount", payment.allocated)?;
+    let [receivable, claims] = payment.settles.settled()?;
     not_negative("the excess", payment.excess)?;
-    if payment.from == Debtor::WarrantyPayer && payment.excess != Cents(0) {
-        return Err(BooksRefusal::ExcessFromWarrantyPayer {
-            excess: payment.excess,
-        });
-    }
     entry(vec![
         Posting::debit(
             Role::UndepositedReceipts,
-            sum([payment.allocated, payment.excess])?,
+            sum([payment.settles.sum()?, payment.excess])?,
         ),
-        Posting::credit(payment.from.receivable(), payment.allocated),
+        receivable,
+        claims,
         Posting::credit(Role::CustomerDeposits, payment.excess),
     ])
 }
@@ -182,12 +182,14 @@ pub fn deposit_taken(amount: Cents) -> Result<Entry, BooksRefusal> {
     pair(Role::UndepositedReceipts, Role::CustomerDeposits, amount)
 }
 
-/// Deposit or credit laid against an invoice: customer deposits against receivable.
+/// Deposit or credit laid against invoices: customer deposits against the receivables.
 ///
 /// # Errors
-/// `NegativeAmount`, `TooFewPostings` for nothing.
-pub fn deposit_applied(amount: Cents) -> Result<Entry, BooksRefusal> {
-    pair(Role::CustomerDeposits, Role::Receivable, amount)
+/// `NegativeAmount`, `TooFewPostings` for nothing, `Overflow`.
+pub fn deposit_applied(settles: Owed) -> Result<Entry, BooksRefusal> {
+    let [receivable, claims] = settles.settled()?;
+    let deposits = Posting::debit(Role::CustomerDeposits, settles.sum()?);
+    entry(vec![deposits, receivable, claims])
 }
 
 /// What was refunded out of a payment that then came back: its customer owes it again, and the credit it was paid out of
@@ -280,12 +282,8 @@ pub fn write_off(
     tax_relief: &[TaxAmount],
 ) -> Result<Entry, BooksRefusal> {
     not_negative("the bad debt", bad_debt)?;
-    let relief = debits_of_tax(tax_relief)?;
-    let whole = sum(relief.iter().map(|p| p.amount).chain([bad_debt]))?;
-    let mut postings = vec![Posting::debit(Role::BadDebts, bad_debt)];
-    postings.extend(relief);
-    postings.push(Posting::credit(owed_by.receivable(), whole));
-    entry(postings)
+    let loss = Posting::debit(Role::BadDebts, bad_debt);
+    claims::lost(loss, owed_by, tax_relief)
 }
 
 /// Who pays for a part that was used.
@@ -334,26 +332,6 @@ pub fn stock_changed(
         turned(Posting::debit(Role::PartsStock, by))?,
         turned(Posting::credit(against, by))?,
     ])
-}
-
-/// Who bears what a warranty payer left unpaid.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub enum ShortfallBearer {
-    Shop,
-    Customer,
-}
-
-/// Claim short-paid: what the payer will not pay leaves claims receivable.
-///
-/// # Errors
-/// `NegativeAmount`, `TooFewPostings` for nothing.
-pub fn claim_short_paid(borne_by: ShortfallBearer, amount: Cents) -> Result<Entry, BooksRefusal> {
-    let role = match borne_by {
-        ShortfallBearer::Shop => Role::ClaimShortfall,
-        ShortfallBearer::Customer => Role::Receivable,
-    };
-    pair(role, Role::ClaimsReceivable, amount)
 }
 
 /// Warranty accrual: expected cost of the shop's own warranty, set aside.

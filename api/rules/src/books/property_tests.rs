@@ -12,7 +12,7 @@ pub enum Event {
     CreditNote(DocumentAmounts),
     Payment(Payment),
     DepositTaken(Cents),
-    DepositApplied(Cents),
+    DepositApplied(Owed),
     Banked {
         receipts: Cents,
         card_fee: Cents,
@@ -44,6 +44,10 @@ pub enum Event {
         expense: Cents,
     },
     SupplierPaid(Cents),
+    ClaimBorne {
+        shortfall: Cents,
+        tax_relief: Vec<TaxAmount>,
+    },
     ClaimShortPaid {
         borne_by: ShortfallBearer,
         amount: Cents,
@@ -91,6 +95,10 @@ pub fn post(event: &Event) -> Result<Option<Entry>, BooksRefusal> {
             supplier_bill(parts, &[(Role::OtherExpense.into(), *expense)]).map(Some)
         }
         Event::SupplierPaid(amount) => supplier_paid(Role::Bank, *amount).map(Some),
+        Event::ClaimBorne {
+            shortfall,
+            tax_relief,
+        } => claim_borne(*shortfall, tax_relief).map(Some),
         Event::ClaimShortPaid { borne_by, amount } => {
             claim_short_paid(*borne_by, *amount).map(Some)
         }
@@ -105,6 +113,10 @@ pub fn post(event: &Event) -> Result<Option<Entry>, BooksRefusal> {
 
 fn cents() -> impl Strategy<Value = Cents> {
     (0i64..10_000_000).prop_map(Cents)
+}
+
+fn owed() -> impl Strategy<Value = Owed> {
+    (cents(), cents()).prop_map(|(customer, payer)| Owed { customer, payer })
 }
 
 fn taxes(range: std::ops::Range<i64>) -> impl Strategy<Value = Vec<TaxAmount>> {
@@ -173,20 +185,9 @@ fn event() -> impl Strategy<Value = Event> {
     prop_oneof![
         document().prop_map(Event::InvoiceIssued),
         document().prop_map(Event::CreditNote),
-        (debtor(), cents(), cents()).prop_map(|(from, allocated, more)| {
-            let excess = if from == Debtor::Customer {
-                more
-            } else {
-                Cents(0)
-            };
-            Event::Payment(Payment {
-                from,
-                allocated,
-                excess,
-            })
-        }),
+        (owed(), cents()).prop_map(|(settles, excess)| Event::Payment(Payment { settles, excess })),
         cents().prop_map(Event::DepositTaken),
-        cents().prop_map(Event::DepositApplied),
+        owed().prop_map(Event::DepositApplied),
         (cents(), cents()).prop_map(|(receipts, card_fee)| Event::Banked { receipts, card_fee }),
         (from, cents()).prop_map(|(from, amount)| Event::Refund { from, amount }),
         (debtor(), cents(), taxes(0..900)).prop_map(|(owed_by, bad_debt, tax_relief)| {
@@ -206,6 +207,10 @@ fn event() -> impl Strategy<Value = Event> {
             }
         ),
         cents().prop_map(Event::SupplierPaid),
+        (cents(), taxes(0..900)).prop_map(|(shortfall, tax_relief)| Event::ClaimBorne {
+            shortfall,
+            tax_relief
+        }),
         (bearer, cents()).prop_map(|(borne_by, amount)| Event::ClaimShortPaid { borne_by, amount }),
         cents().prop_map(Event::WarrantyAccrued),
         (cents(), cents()).prop_map(|(parts, labour)| Event::WarrantyUsed { parts, labour }),
@@ -246,5 +251,18 @@ proptest! {
     fn a_credit_note_for_the_whole_invoice_undoes_it(document in document()) {
         let issued = invoice_issued(&document)?;
         prop_assert_eq!(credit_note(&document)?, issued.map(|entry| entry.reversed()));
+    }
+    #[test]
+    fn a_credit_note_takes_off_what_is_open_and_gives_back_the_rest(document in document(), of in 0i64..=100, more in 0i64..=100) {
+        let part = |owed: Cents, percent: i64| Cents(owed.0 * percent / 100);
+        let open = Owed { customer: part(document.customer_owes, of), payer: part(document.payer_owes, more) };
+        let entry = credit_note_settling(&document, open)?;
+        let on = |role: Role| -> i64 {
+            let postings = entry.iter().flat_map(Entry::postings);
+            postings.filter(|p| p.account == role.into()).map(|p| p.signed().0).sum()
+        };
+        prop_assert_eq!(on(Role::Receivable), -open.customer.0);
+        prop_assert_eq!(on(Role::ClaimsReceivable), -open.payer.0);
+        prop_assert_eq!(on(Role::CustomerDeposits), open.customer.0 + open.payer.0 - document.customer_owes.0 - document.payer_owes.0);
     }
 }

@@ -302,23 +302,21 @@ fn events_refuse_nothing_negative_amounts_and_parts_larger_than_the_whole() {
         tax_remitted(&due, Cents(101)),
         Err(BooksRefusal::PartExceedsWhole { .. })
     ));
-    assert!(matches!(
-        payment(Payment {
-            from: Debtor::Customer,
-            allocated: Cents(i64::MAX),
-            excess: Cents(1)
-        }),
-        Err(BooksRefusal::Overflow)
-    ));
-    let from_payer = Payment {
-        from: Debtor::WarrantyPayer,
-        allocated: Cents(100),
-        excess: Cents(1),
+    let settles = Owed {
+        customer: Cents(i64::MAX),
+        payer: Cents(1),
     };
+    let excess = Cents::ZERO;
     assert_eq!(
-        payment(from_payer),
-        Err(BooksRefusal::ExcessFromWarrantyPayer { excess: Cents(1) })
+        payment(Payment { settles, excess }),
+        Err(BooksRefusal::Overflow)
     );
+    assert_eq!(deposit_applied(settles), Err(BooksRefusal::Overflow));
+    let below = Owed::by(Debtor::WarrantyPayer, Cents(-1));
+    assert!(matches!(
+        deposit_applied(below),
+        Err(BooksRefusal::NegativeAmount { .. })
+    ));
 }
 
 #[test]
@@ -380,7 +378,8 @@ fn a_credit_of_an_invoice_paid_in_part_settles_the_rest_and_keeps_what_was_paid_
         }],
         ..DocumentAmounts::default()
     };
-    let settled = |open| credit_note_settling(&document, Cents(open)).map(Option::unwrap);
+    let by = |open| Owed::by(Debtor::Customer, Cents(open));
+    let settled = |open| credit_note_settling(&document, by(open)).map(Option::unwrap);
     let on = |entry: &Entry, role: Role| {
         let amounts = entry.postings().iter().filter(|p| p.account == role.into());
         sum(amounts.map(Posting::signed)).unwrap()
@@ -399,4 +398,11 @@ fn a_credit_of_an_invoice_paid_in_part_settles_the_rest_and_keeps_what_was_paid_
     );
     assert!(settled(10_826).is_err());
     assert!(settled(-1).is_err());
+    let of_payer = document.owed_by(Debtor::WarrantyPayer).unwrap();
+    let open = Owed::by(Debtor::WarrantyPayer, Cents(825));
+    let entry = credit_note_settling(&of_payer, open).unwrap().unwrap();
+    assert_eq!(on(&entry, Role::ClaimsReceivable), Cents(-825));
+    assert_eq!(on(&entry, Role::CustomerDeposits), Cents(-10_000));
+    assert_eq!(on(&entry, Role::Receivable), Cents::ZERO);
+    assert!(credit_note_settling(&of_payer, by(825)).is_err());
 }

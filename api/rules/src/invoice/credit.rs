@@ -374,6 +374,50 @@ pub fn tax_relief(open: Cents, left: Cents, taxes: &[Cents]) -> Result<Vec<Cents
     share_out(proportion(tax, open, left)?, taxes)
 }
 
+/// What was written off of an invoice before: how much, and the tax of each level that it gave back.
+#[derive(Clone, Copy, Debug)]
+pub struct GivenUp<'a> {
+    pub amount: Cents,
+    pub taxes: &'a [Cents],
+}
+
+/// The sales tax in a further part that is written off: that of all parts together less what the earlier ones gave back,
+/// so that parts never give back more than the whole would.
+///
+/// Shape: the part, what was given up before, and what is left of the invoice after credits with its tax by level.
+///
+/// # Errors
+/// `BeyondBilled` for more than is left; `Money`.
+/// # Source
+/// As [`tax_relief`].
+/// # Example
+/// ```
+/// use nameplate_rules::{invoice::credit::{GivenUp, further_relief}, money::Cents};
+/// let whole = (Cents(108), &[Cents(5), Cents(3)][..]);
+/// let first = further_relief(Cents(54), GivenUp { amount: Cents(0), taxes: &[Cents(0), Cents(0)] }, whole)?;
+/// let second = further_relief(Cents(54), GivenUp { amount: Cents(54), taxes: &first }, whole)?;
+/// assert_eq!((first, second), (vec![Cents(3), Cents(1)], vec![Cents(2), Cents(2)]));
+/// # Ok::<(), nameplate_rules::invoice::credit::CreditRefusal>(())
+/// ```
+pub fn further_relief(
+    part: Cents,
+    before: GivenUp<'_>,
+    (left, taxes): (Cents, &[Cents]),
+) -> Result<Vec<Cents>, CreditRefusal> {
+    let all = Cents::sum([before.amount, part])?;
+    let relief = tax_relief(all, left, taxes)?;
+    let given = before
+        .taxes
+        .iter()
+        .copied()
+        .chain(std::iter::repeat(Cents::ZERO));
+    let further = relief.into_iter().zip(given).map(|(all, given)| {
+        let rest = all.checked_sub(given).ok_or(MoneyRefusal::TooLarge)?;
+        Ok(rest.max(Cents::ZERO))
+    });
+    further.collect()
+}
+
 /// What of a write-off is undone when so much of it comes in: the part of what the shop bore, and of the tax of each
 /// level, in exact proportion to what is left of each and rounded by the largest remainder. All that is left gives each
 /// part in whole.

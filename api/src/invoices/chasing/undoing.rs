@@ -5,7 +5,6 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{allocation, invoice, write_off, write_off_return, write_off_return_tax};
-use nameplate_rules::books::events::{self, Debtor, TaxAmount};
 use nameplate_rules::invoice::credit::write_off_undone;
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
@@ -18,7 +17,7 @@ use crate::invoices::receiving::settling;
 use crate::invoices::store::{self, Left};
 use crate::{books, shop};
 
-use super::writing_off::subject;
+use super::writing_off::{entry_of, subject};
 
 /// An invoice whose write-off was wrong.
 #[derive(Clone, Debug, Serialize)]
@@ -56,24 +55,36 @@ pub async fn undo_write_off(act: &Act, order: UndoWriteOff) -> Result<invoice::M
             message,
         ));
     }
+    let by = (verb, staff_id);
     for row in standing {
-        let left = store::left_of_write_off(&tx, &row).await?;
-        let amount = left.sum()?;
-        let memo = format!(
-            "Write-off {} of {} undone: {reason}",
-            row.number, invoice.number
-        );
-        let memo: String = memo.chars().take(LINE_MAX).collect();
-        let back = Back {
-            amount,
-            on,
-            because: memo,
-        };
-        give_back(&tx, act, (verb, staff_id), (&row, &left, back)).await?;
+        undo_whole(&tx, act, by, (&row, &invoice, on, reason.as_str())).await?;
     }
     once.keep(&tx, act, &invoice.id).await?;
     tx.commit().await?;
     Ok(invoice)
+}
+
+/// Undoes all that stands of a write-off.
+///
+/// # Errors
+/// Those of `books::post`.
+pub async fn undo_whole(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    by: (&'static str, i64),
+    (row, invoice, on, reason): (&write_off::Model, &invoice::Model, NaiveDate, &str),
+) -> Result<()> {
+    let left = store::left_of_write_off(tx, row).await?;
+    let memo = format!(
+        "Write-off {} of {} undone: {reason}",
+        row.number, invoice.number
+    );
+    let back = Back {
+        amount: left.sum()?,
+        on,
+        because: memo.chars().take(LINE_MAX).collect(),
+    };
+    give_back(tx, act, by, (row, &left, back)).await
 }
 
 /// What comes in on invoices of a customer.
@@ -170,12 +181,8 @@ async fn give_back(
             .exec_without_returning(tx)
             .await?;
     }
-    let taxes = shares.into_iter().map(|(level, amount)| TaxAmount {
-        level: level.to_string(),
-        amount,
-    });
-    let taxes: Vec<TaxAmount> = taxes.collect();
-    let entry = events::write_off(Debtor::Customer, bad_debt, &taxes).map(|entry| entry.reversed());
+    let invoice = store::get_invoice(tx, "", before.invoice_id).await?;
+    let entry = entry_of(before, &invoice, (bad_debt, &shares)).map(|entry| entry.reversed());
     let about = Subject {
         kind: "write_off_return",
         id: row.id,

@@ -4,7 +4,7 @@
 
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{credit_left, invoice, receivable};
-use nameplate_rules::books::events;
+use nameplate_rules::books::events::{self, DocumentAmounts, Owed, ShortfallBearer};
 use nameplate_rules::invoice::mirror;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -87,23 +87,28 @@ pub async fn credit_invoice(
         verb,
     };
     let given = part::given(&tx, &original, order.lines.as_deref()).await?;
-    let amounts = given.rows.document_amounts()?;
+    let amounts = given.rows.document_amounts_of(original.payer)?;
+    let gives_back = owed_in(&amounts)?;
     // What was written off and not paid must not become the customer's credit: it is owed again, and settled first.
     let comes_in = ComesIn {
         customer_id: original.customer_id,
         on: issued_on,
         what: "A credit note",
-        amounts: vec![(original.id, amounts.customer_owes)],
+        amounts: vec![(original.id, gives_back)],
     };
     undoing::recover(&tx, act, (verb, staff_id), comes_in).await?;
     let owed = store::receivable_of(&tx, original.id)
         .await?
         .unwrap_or(owed);
+    if gives_back > Cents(owed.open_cents) {
+        must_not_be_moved(&tx, &original).await?;
+    }
     let row = write(&tx, act, &issue, (&original, given.rows, reason)).await?;
     let settled = settle(&tx, act, &owed, &row).await?;
     if given.leaves_nothing {
         take_back(&tx, act, (verb, &original)).await?;
     }
+    let settled = Owed::by(store::debtor(original.payer), settled);
     let entry = events::credit_note_settling(&amounts, settled);
     let memo = format!("Credit note {} for {}", row.number, original.number);
     post_if_any(&tx, act, &row, (memo, entry)).await?;
@@ -128,6 +133,8 @@ async fn write(
         call_id: Set(original.call_id),
         customer_id: Set(original.customer_id),
         payer: Set(original.payer),
+        warranty_payer_id: Set(original.warranty_payer_id),
+        moved_from_invoice_id: Set(original.moved_from_invoice_id),
         estimate_revision_id: Set(original.estimate_revision_id),
         credits_invoice_id: Set(Some(original.id)),
         tax_jurisdiction_id: Set(original.tax_jurisdiction_id),
@@ -170,6 +177,12 @@ async fn to_credit(
             original.number
         )));
     }
+    if original.moved_from_invoice_id.is_some() {
+        return Err(refused(format!(
+            "{} asks for what a warranty payer left unpaid; it is no sale to take back. Undo that on the claim.",
+            original.number
+        )));
+    }
     let owed = store::receivable_of(tx, original.id)
         .await?
         .ok_or_else(|| Error::internal("an invoice without its receivable"))?;
@@ -183,6 +196,54 @@ async fn to_credit(
         )));
     }
     Ok(owed)
+}
+
+/// Refuses to give back of a warranty payer's invoice what the customer was asked for in its place.
+async fn must_not_be_moved(tx: &impl ConnectionTrait, original: &invoice::Model) -> Result<()> {
+    let moves = store::standing_moves(tx, original.id).await?;
+    let Some(moved) = moves.first().and_then(|row| row.moved_to_invoice_id) else {
+        return Ok(());
+    };
+    let moved = store::get_invoice(tx, "", moved).await?;
+    Err(Error::refused(
+        ProblemCode::WrongState,
+        "invoiceId",
+        format!(
+            "{} asks the customer for a part of {}. Undo that on the claim first.",
+            moved.number, original.number
+        ),
+    ))
+}
+
+fn owed_in(amounts: &DocumentAmounts) -> Result<Cents> {
+    let owed = amounts.owed();
+    owed.map_err(|refusal| Error::caused("sum of a credit note", refusal))
+}
+
+/// Takes back an invoice that asks a customer for what a warranty payer left unpaid, of which nothing is settled: the
+/// payer owes it again.
+///
+/// # Errors
+/// `PeriodClosed`; internal.
+pub async fn take_back_moved(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    issue: &Issue<'_>,
+    (moved, reason): (&invoice::Model, String),
+) -> Result<invoice::Model> {
+    let owed = store::receivable_of(tx, moved.id).await?;
+    let owed = owed.ok_or_else(|| Error::internal("an invoice without its receivable"))?;
+    let given = part::given(tx, moved, None).await?;
+    let row = write(tx, act, issue, (moved, given.rows, reason)).await?;
+    let amount = settle(tx, act, &owed, &row).await?;
+    take_back(tx, act, (issue.verb, moved)).await?;
+    let entry = events::claim_short_paid(ShortfallBearer::Customer, amount);
+    let memo = format!("Credit note {} for {}", row.number, moved.number);
+    let entry = entry.map(|entry| Some(entry.reversed()));
+    post_if_any(tx, act, &row, (memo, entry)).await?;
+    let customer = customers::get_customer(tx, "", row.customer_id).await?;
+    tell(tx, act, &row, &customer).await?;
+    Ok(row)
 }
 
 /// Lays the credit note against what is open on the invoice; gives how much that was. The rest is kept as credit.

@@ -1,6 +1,6 @@
 //! Disputes, write-offs, and the shop's terms about money owed.
 
-use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
+use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::NaiveDate;
 use nameplate_entities::{receivable_terms, write_off, write_off_return, write_off_tax};
 use rust_decimal::Decimal;
@@ -18,12 +18,24 @@ use super::super::chasing::{dispute, late, terms, undoing, writing_off};
 use super::super::dated::Dated;
 use super::Invoice;
 
+/// Whose loss a write-off is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::WriteOffKind")]
+pub enum WriteOffKind {
+    /// Of a debt that is no longer expected.
+    BadDebt,
+    /// Of what a warranty payer left unpaid of a claim and the shop bears.
+    ClaimShortfall,
+}
+
 /// An open amount that is no longer expected.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct WriteOff {
     /// Its number, without gaps.
     number: String,
+    /// Whose loss it is.
+    kind: WriteOffKind,
     /// How much.
     amount: Money,
     /// What the shop bears of it; the rest is sales tax that it gets back.
@@ -42,6 +54,7 @@ impl From<write_off::Model> for WriteOff {
     fn from(row: write_off::Model) -> Self {
         Self {
             number: row.number.clone(),
+            kind: row.kind.into(),
             amount: Money::cents(row.amount_cents),
             bad_debt: Money::cents(row.bad_debt_cents),
             reason: row.reason.clone(),

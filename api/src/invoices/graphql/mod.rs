@@ -333,6 +333,14 @@ impl Invoice {
         }
     }
 
+    /// For what a warranty payer left unpaid and the call's customer owes: the payer's invoice. It is no sale.
+    async fn moved_from(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.moved_from_invoice_id {
+            Some(id) => Self::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
     /// The first credit note that gives back of it, if there is one.
     async fn credited_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
         let column = invoice::Column::CreditsInvoiceId;

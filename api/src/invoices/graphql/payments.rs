@@ -156,7 +156,7 @@ impl Payment {
     }
 }
 
-/// What part of a payment, credit note or write-off settles which invoice.
+/// What part of a payment, credit note or write-off settles which invoice, or was moved from it to another.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct Allocation {
@@ -202,6 +202,14 @@ impl Allocation {
     /// The credit note that settles it; null if something else does.
     async fn credit_note(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
         match self.row.credit_note_id {
+            Some(id) => Invoice::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The invoice that asks the call's customer for it instead of the warranty payer; null if something else settles it.
+    async fn moved_to(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
+        match self.row.moved_to_invoice_id {
             Some(id) => Invoice::of(ctx, id).await,
             None => Ok(None),
         }

@@ -2,6 +2,7 @@
 
 use async_graphql::{ComplexObject, Context, ID, Object, SimpleObject};
 use chrono::NaiveDate;
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::invoice::{Ageing, OpenItem, ageing};
 use nameplate_rules::money::Cents;
 
@@ -11,7 +12,8 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
-use crate::shop;
+use crate::warranty::graphql::WarrantyPayer;
+use crate::{shop, warranty};
 
 use super::super::store::{self, OpenRow};
 use super::Invoice;
@@ -20,7 +22,7 @@ use super::Invoice;
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct Receivables {
-    /// Sum of what is open.
+    /// Sum of what is open; of a warranty payer its claims are in it.
     owed: Money,
     /// Money received or credited that settles no invoice.
     credit: Money,
@@ -93,7 +95,27 @@ impl CustomerAgeing {
     }
 }
 
-/// How late all open amounts are; the total equals the receivable account.
+/// How late one warranty payer's open amounts are.
+#[derive(SimpleObject)]
+pub struct PayerAgeing {
+    /// The payer.
+    payer: WarrantyPayer,
+    /// The open amounts.
+    brackets: AgeBrackets,
+}
+
+/// How late all that warranty payers owe is; the total equals the account of warranty claims receivable.
+#[derive(SimpleObject)]
+pub struct ClaimsAgeing {
+    /// The day that ages are counted to.
+    through: NaiveDate,
+    /// All payers together.
+    brackets: AgeBrackets,
+    /// Payers with something open.
+    payers: Vec<PayerAgeing>,
+}
+
+/// How late all that customers owe is, without warranty claims; the total equals the receivable account.
 #[derive(SimpleObject)]
 pub struct ReceivablesAgeing {
     /// The day that ages are counted to.
@@ -132,37 +154,76 @@ impl ReceivablesQuery {
         }))
     }
 
-    /// Open amounts by how late they are on a day: as they stand now, or as they stood then.
+    /// What customers owe by how late it is on a day: as it stands now, or as it stood then. What warranty payers owe is in
+    /// `claimsAgeing`.
     #[graphql(complexity = "50 + 50 * child_complexity")]
     async fn receivables_ageing(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The day.")] on: NaiveDate,
     ) -> async_graphql::Result<ReceivablesAgeing> {
-        let db = reader(ctx)?;
-        let today = shop::settings(db).await.map_err(edge)?.day_of(act(ctx)?.at);
-        let rows = if on < today {
-            store::open_on(db, on).await
-        } else {
-            store::open_now(db).await
-        }
-        .map_err(edge)?;
-        let customers = rows
-            .chunk_by(|a, b| a.customer_id == b.customer_id)
-            .filter_map(|of_one| Some((of_one.first()?.customer_id, of_one)))
-            .map(|(customer_id, of_one)| {
-                Ok(CustomerAgeing {
-                    brackets: aged(of_one, on)?,
-                    customer_id,
-                })
+        let rows = open(ctx, (Debtor::Customer, on)).await?;
+        let customers = by_customer(&rows).map(|(customer_id, of_one)| {
+            Ok(CustomerAgeing {
+                brackets: aged(of_one, on)?,
+                customer_id,
             })
-            .collect::<async_graphql::Result<Vec<_>>>()?;
+        });
         Ok(ReceivablesAgeing {
             on,
             brackets: aged(&rows, on)?,
-            customers,
+            customers: customers.collect::<async_graphql::Result<_>>()?,
         })
     }
+
+    /// What warranty payers owe by how late it is on a day: as it stands now, or as it stood then.
+    #[graphql(complexity = "50 + 50 * child_complexity")]
+    async fn claims_ageing(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The day.")] through: NaiveDate,
+    ) -> async_graphql::Result<ClaimsAgeing> {
+        let rows = open(ctx, (Debtor::WarrantyPayer, through)).await?;
+        let ids: Vec<i64> = by_customer(&rows).map(|(id, _)| id).collect();
+        let payers = warranty::payers_of_customers(reader(ctx)?, &ids).await;
+        let payers = payers.map_err(edge)?;
+        let of_each = by_customer(&rows).filter_map(|(customer_id, of_one)| {
+            let payer = payers.iter().find(|row| row.customer_id == customer_id)?;
+            Some((payer.clone(), of_one))
+        });
+        let aged_of_each = of_each.map(|(payer, of_one)| {
+            Ok(PayerAgeing {
+                payer: payer.into(),
+                brackets: aged(of_one, through)?,
+            })
+        });
+        Ok(ClaimsAgeing {
+            through,
+            brackets: aged(&rows, through)?,
+            payers: aged_of_each.collect::<async_graphql::Result<_>>()?,
+        })
+    }
+}
+
+/// What is open on a day, now if that is today or to come.
+async fn open(
+    ctx: &Context<'_>,
+    (owed_by, on): (Debtor, NaiveDate),
+) -> async_graphql::Result<Vec<OpenRow>> {
+    let db = reader(ctx)?;
+    let today = shop::settings(db).await.map_err(edge)?.day_of(act(ctx)?.at);
+    let rows = if on < today {
+        store::open_on(db, (owed_by, on)).await
+    } else {
+        store::open_now(db, owed_by).await
+    };
+    rows.map_err(edge)
+}
+
+/// The rows of each customer.
+fn by_customer(rows: &[OpenRow]) -> impl Iterator<Item = (i64, &[OpenRow])> {
+    rows.chunk_by(|a, b| a.customer_id == b.customer_id)
+        .filter_map(|of_one| Some((of_one.first()?.customer_id, of_one)))
 }
 
 fn aged(rows: &[OpenRow], on: NaiveDate) -> async_graphql::Result<AgeBrackets> {

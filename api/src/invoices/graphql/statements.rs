@@ -34,6 +34,8 @@ pub enum StatementLineKind {
     WriteOffUndone,
     /// A refund was undone; what it paid back is credit again.
     RefundUndone,
+    /// Money or credit was laid against what is owed as a warranty payer, which is not on the statement.
+    ClaimsPaid,
 }
 
 /// One thing that happened, and what was owed after it.

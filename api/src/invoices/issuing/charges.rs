@@ -190,7 +190,8 @@ pub async fn claim(
     Ok(row)
 }
 
-fn line(description: String, amount: Cents) -> invoice_line::Model {
+/// The one line of a charge: no tax, no cost.
+pub fn line(description: String, amount: Cents) -> invoice_line::Model {
     invoice_line::Model {
         id: 0,
         invoice_id: 0,

@@ -149,7 +149,7 @@ async fn sale(
 }
 
 /// What an invoice says that is about no machine, before its lines.
-pub(super) fn words(issue: &Issue<'_>, customer: CustomerBlock, about: String) -> Content {
+pub fn words(issue: &Issue<'_>, customer: CustomerBlock, about: String) -> Content {
     Content {
         kind: ReceivableKind::Invoice,
         number: String::new(),

@@ -2,7 +2,7 @@
 //! call; to one payer or several.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::CallState;
+use nameplate_entities::kinds::{CallState, Payer};
 use nameplate_entities::{customer, invoice, receivable, service_call};
 use nameplate_rules::invoice::due_on;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
@@ -30,6 +30,8 @@ mod offered;
 pub mod rebilling;
 mod sale;
 mod shares;
+#[cfg(test)]
+pub mod testing;
 pub mod trips;
 mod unoffered;
 mod words;
@@ -169,14 +171,15 @@ async fn sale_of(
     }
 }
 
-/// Opens what an invoice asks for.
+/// Opens what an invoice asks for. Reminders are of customers: what a warranty payer owes is asked for by its claim.
 ///
 /// # Errors
 /// Internal only.
 pub async fn owe(tx: &impl ConnectionTrait, row: &invoice::Model) -> Result<receivable::Model> {
     let terms = terms::terms(tx).await?;
+    let reminded = reminding::next_on(&terms, row.due_on, None);
     let owed = receivable::ActiveModel {
-        next_reminder_on: Set(reminding::next_on(&terms, row.due_on, None)),
+        next_reminder_on: Set(reminded.filter(|_| row.payer == Payer::Customer)),
         invoice_id: Set(row.id),
         customer_id: Set(row.customer_id),
         due_on: Set(row.due_on),

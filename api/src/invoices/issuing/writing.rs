@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::Payer;
 use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
 use nameplate_rules::books::events::{self, DocumentAmounts, RevenueAmount, TaxAmount};
 use nameplate_rules::books::{BooksRefusal, Entry};
@@ -133,6 +134,15 @@ impl Rows {
             discounts,
             tax: tax.collect(),
         })
+    }
+
+    /// What they add up to on a document that this payer owes.
+    ///
+    /// # Errors
+    /// Internal, for sums that do not fit.
+    pub fn document_amounts_of(&self, payer: Payer) -> Result<DocumentAmounts> {
+        let amounts = self.document_amounts()?.owed_by(store::debtor(payer));
+        amounts.map_err(|refusal| Error::caused("sum of an invoice", refusal))
     }
 
     /// These rows with the amounts of their document's mirror image.
@@ -291,14 +301,15 @@ pub async fn post_if_any(
     Ok(())
 }
 
-/// Mails the document, if there is an address, and makes it findable.
+/// Mails the document, if there is an address, and makes it findable. A warranty payer is told by its claim instead.
 pub async fn tell(
     tx: &impl ConnectionTrait,
     act: &Act,
     row: &invoice::Model,
     customer: &customer::Model,
 ) -> Result<()> {
-    if let Some(email) = &customer.email {
+    let email = customer.email.as_ref();
+    if let Some(email) = email.filter(|_| row.payer != Payer::WarrantyPayer) {
         let to = Addressee {
             email: email.clone(),
             name: customer.name.clone(),

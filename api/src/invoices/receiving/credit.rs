@@ -4,7 +4,7 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{invoice, payment, receivable, refund, refund_part};
 use nameplate_rules::books::AccountRef;
-use nameplate_rules::books::events::{self, RefundFrom};
+use nameplate_rules::books::events::{self, Owed, RefundFrom};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 use serde::Serialize;
@@ -51,7 +51,7 @@ pub async fn lay_by_itself(
     for run in sources.chunk_by(|one, next| from(one) == from(next)) {
         let amount = settling::sum(run.iter().map(|source| source.left))?.min(open);
         let on = run.first().map_or(row.issued_on, from);
-        let names = (Right::IssueInvoice.mutation(), row.number.as_str());
+        let names = (Right::IssueInvoice.mutation(), row);
         lay_and_post(tx, act, names, (&owed, (run, amount, on))).await?;
         open = settling::less(open, amount)?;
     }
@@ -65,16 +65,17 @@ pub async fn lay_by_itself(
 pub async fn lay_and_post(
     tx: &impl ConnectionTrait,
     act: &Act,
-    (verb, number): (&'static str, &str),
+    (verb, invoice): (&'static str, &invoice::Model),
     (owed, (sources, amount, on)): (&receivable::Model, (&[Source], Cents, NaiveDate)),
 ) -> Result<()> {
     let about = (sources, amount, on);
     let Some(first) = settling::lay(tx, act, owed, about).await? else {
         return Ok(());
     };
-    let memo = format!("Credit laid against {number}");
+    let memo = format!("Credit laid against {}", invoice.number);
     let about = (settling::subject(first), on, memo);
-    settling::post(tx, act, about, events::deposit_applied(amount)).await?;
+    let settles = Owed::by(store::debtor(invoice.payer), amount);
+    settling::post(tx, act, about, events::deposit_applied(settles)).await?;
     let after = store::receivable_of(tx, owed.invoice_id).await?;
     let subject = writing::subject(owed.invoice_id);
     audit::record(tx, act, verb, subject, (Some(owed), after.as_ref())).await
@@ -129,7 +130,7 @@ pub async fn apply_credit(act: &Act, order: ApplyCredit) -> Result<invoice::Mode
         return Err(too_much(format!("The customer's credit is {there}.")));
     }
     let about = (&sources[..], order.amount, on);
-    lay_and_post(&tx, act, (verb, &row.number), (&owed, about)).await?;
+    lay_and_post(&tx, act, (verb, &row), (&owed, about)).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -191,7 +192,7 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
             ..Source::of_payment(&row)
         };
         let about = (&[source][..], *amount, on);
-        lay_and_post(&tx, act, (verb, &invoice.number), (owed, about)).await?;
+        lay_and_post(&tx, act, (verb, &invoice), (owed, about)).await?;
     }
     let row = store::get_payment(&tx, "", row.id).await?;
     once.keep(&tx, act, &row.id).await?;

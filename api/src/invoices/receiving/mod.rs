@@ -1,14 +1,15 @@
 //! Recording money received and what it settles.
 //!
 //! A payment settles an invoice from the day it was received, or from the day the invoice was issued if that is later:
-//! until then it is the customer's credit, so that no invoice is paid before it is there.
+//! until then it is the customer's credit, so that no invoice is paid before it is there. Each invoice is settled on the
+//! control account of whoever owes it: a customer's, or that of warranty claims.
 
 use std::collections::{BTreeMap, HashSet};
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
 use nameplate_entities::{customer, payment, receivable};
-use nameplate_rules::books::events::{self, Debtor};
+use nameplate_rules::books::events::{self, Owed};
 use nameplate_rules::invoice::{AllocationRefusal, OpenItem, allocate, check_allocation};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
@@ -277,9 +278,10 @@ impl Settlement {
         row: &payment::Model,
     ) -> Result<()> {
         let ids = self.parts.iter().map(|(owed, _)| owed.invoice_id);
+        let debtors = store::debtors(tx, ids.clone()).await?;
         let issued = store::issued_on(tx, ids).await?;
-        let mut allocated = Cents::ZERO;
-        let mut later: BTreeMap<NaiveDate, (i64, Cents)> = BTreeMap::new();
+        let mut at_once = Owed::default();
+        let mut later: BTreeMap<NaiveDate, (i64, Owed)> = BTreeMap::new();
         for (owed, amount) in &self.parts {
             let issued_on = issued.get(&owed.invoice_id).copied();
             let on = issued_on.map_or(row.received_on, |day| day.max(row.received_on));
@@ -288,26 +290,27 @@ impl Settlement {
                 ..Source::of_payment(row)
             };
             let first = settling::lay(tx, act, owed, (&[source], *amount, on)).await?;
+            let owed = (settling::debtor_of(&debtors, owed.invoice_id)?, *amount);
             if on == row.received_on {
-                allocated = settling::sum([allocated, *amount])?;
+                at_once = settling::plus(at_once, owed)?;
             } else if let Some(first) = first {
-                let of_day = later.entry(on).or_insert((first, Cents::ZERO));
-                of_day.1 = settling::sum([of_day.1, *amount])?;
+                let of_day = later.entry(on).or_insert((first, Owed::default()));
+                of_day.1 = settling::plus(of_day.1, owed)?;
             }
         }
-        let excess = settling::less(Cents(row.amount_cents), allocated)?;
+        let laid = at_once.sum();
+        let laid = laid.map_err(|refusal| Error::caused("payment", refusal))?;
         let entry = events::payment(events::Payment {
-            from: Debtor::Customer,
-            allocated,
-            excess,
+            settles: at_once,
+            excess: settling::less(Cents(row.amount_cents), laid)?,
         });
         let memo = format!("Payment {}", row.number);
         let about = (subject(row.id), row.received_on, memo);
         settling::post(tx, act, about, entry).await?;
-        for (on, (first, amount)) in later {
+        for (on, (first, settles)) in later {
             let memo = format!("Payment {} settles what was billed later", row.number);
             let about = (settling::subject(first), on, memo);
-            settling::post(tx, act, about, events::deposit_applied(amount)).await?;
+            settling::post(tx, act, about, events::deposit_applied(settles)).await?;
         }
         Ok(())
     }

@@ -3,7 +3,8 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ReversalKind;
 use nameplate_entities::{allocation, payment, payment_reversal, refund};
-use nameplate_rules::books::{AccountRef, events};
+use nameplate_rules::books::AccountRef;
+use nameplate_rules::books::events::{self, Owed};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
@@ -243,9 +244,12 @@ async fn post(
     let memo = format!("Payment {} undone", row.number);
     let (entry, settled) = store::entry_of_payment(tx, row.id).await?;
     books::reverse(tx, act, ("paymentId", &entry), (on, memo.clone())).await?;
-    let whole = settling::sum(laid.iter().map(|row| Cents(row.amount_cents)))?;
-    let later = settling::less(whole, Cents(settled))?;
-    if later > Cents::ZERO {
+    let laid = laid
+        .iter()
+        .map(|row| (row.invoice_id, Cents(row.amount_cents)));
+    let later = settling::by_debtor(tx, laid).await?.less(settled);
+    let later = later.map_err(|refusal| Error::caused("what a payment settled", refusal))?;
+    if later != Owed::default() {
         let entry = events::deposit_applied(later).map(|entry| entry.reversed());
         let about = (of_reversal(reversal), on, memo.clone());
         settling::post(tx, act, about, entry).await?;
@@ -310,7 +314,7 @@ async fn lay_credits(
         .chain(undone)
         .fold(on, NaiveDate::max);
     let about = (&sources[..], need.min(left), on);
-    credit::lay_and_post(tx, act, (verb, &invoice.number), (&owed, about)).await
+    credit::lay_and_post(tx, act, (verb, &invoice), (&owed, about)).await
 }
 
 /// The fee for a payment that came back.

@@ -2,9 +2,12 @@
 //!
 //! Nothing is posted here; who calls knows which entry the act needs.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use nameplate_entities::{allocation, credit_left, payment, receivable};
-use nameplate_rules::books::Entry;
+use nameplate_rules::books::events::{Debtor, Owed};
+use nameplate_rules::books::{BooksRefusal, Entry};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait};
 use sea_orm::{
@@ -14,7 +17,7 @@ use sea_orm::{
 use crate::base::audit::Subject;
 use crate::base::{Act, Error, Result};
 use crate::books::{self, NewEntry};
-use crate::invoices::store::Source;
+use crate::invoices::store::{self, Source};
 
 /// Lays so much of these sources, in this order, against an invoice; gives the first row that was written.
 ///
@@ -71,6 +74,7 @@ pub async fn take_off(
         payment_id: Set(row.payment_id),
         credit_note_id: Set(row.credit_note_id),
         write_off_id: Set(row.write_off_id),
+        moved_to_invoice_id: Set(row.moved_to_invoice_id),
         invoice_id: Set(row.invoice_id),
         amount_cents: Set(amount),
         applied_on: Set(on),
@@ -137,7 +141,7 @@ pub fn subject(allocation_id: i64) -> Subject {
     }
 }
 
-type Made = std::result::Result<Entry, nameplate_rules::books::BooksRefusal>;
+type Made = std::result::Result<Entry, BooksRefusal>;
 
 /// Posts what an act of this folder made.
 ///
@@ -175,4 +179,39 @@ pub fn less(amount: Cents, other: Cents) -> Result<Cents> {
 /// Internal, for a sum that does not fit.
 pub fn sum(amounts: impl IntoIterator<Item = Cents>) -> Result<Cents> {
     Cents::sum(amounts).map_err(|refusal| Error::caused("sum of a receivable", refusal))
+}
+
+/// What amounts on invoices come to by who owes these; each names its invoice.
+///
+/// # Errors
+/// Internal only.
+pub async fn by_debtor(
+    tx: &impl ConnectionTrait,
+    amounts: impl IntoIterator<Item = (i64, Cents)>,
+) -> Result<Owed> {
+    let amounts: Vec<(i64, Cents)> = amounts.into_iter().collect();
+    let debtors = store::debtors(tx, amounts.iter().map(|(id, _)| *id)).await?;
+    let mut sum = Owed::default();
+    for (id, amount) in amounts {
+        sum = plus(sum, (debtor_of(&debtors, id)?, amount))?;
+    }
+    Ok(sum)
+}
+
+/// Who owes one of these invoices.
+///
+/// # Errors
+/// Internal, for one that is not among them.
+pub fn debtor_of(debtors: &HashMap<i64, Debtor>, invoice_id: i64) -> Result<Debtor> {
+    let debtor = debtors.get(&invoice_id).copied();
+    debtor.ok_or_else(|| Error::internal("an invoice that nobody owes"))
+}
+
+/// A sum with another amount that one owes.
+///
+/// # Errors
+/// Internal, for a sum that does not fit.
+pub fn plus(sum: Owed, (debtor, amount): (Debtor, Cents)) -> Result<Owed> {
+    sum.plus(Owed::by(debtor, amount))
+        .map_err(|refusal| Error::caused("sum of a receivable", refusal))
 }

@@ -146,7 +146,7 @@ async fn settle(
         let amount = source.left.min(Cents(owed.open_cents));
         if amount > Cents::ZERO {
             let about = (&owed, (&[source][..], amount, on));
-            credit::lay_and_post(tx, act, (verb, &claim.number), about).await?;
+            credit::lay_and_post(tx, act, (verb, &claim), about).await?;
         }
     }
     Ok(())

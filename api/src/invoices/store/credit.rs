@@ -5,6 +5,7 @@ use nameplate_entities::{
     allocation, credit_left, invoice, journal_entry, payment, refund, refund_part, service_address,
     tax_jurisdiction,
 };
+use nameplate_rules::books::events::Owed;
 use nameplate_rules::money::Cents;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Statement,
@@ -292,19 +293,30 @@ pub async fn entry_of(
         .ok_or_else(|| Error::internal("a document without its entry"))
 }
 
-/// The entry of a payment, and how much of it settled invoices at once.
+#[derive(FromQueryResult)]
+struct AtOnce {
+    customer_cents: i64,
+    payer_cents: i64,
+}
+
+/// The entry of a payment, and how much of it settled invoices at once, by who owed them.
 ///
 /// # Errors
 /// Internal, when the payment has none.
 pub async fn entry_of_payment(
     db: &impl ConnectionTrait,
     payment_id: i64,
-) -> Result<(journal_entry::Model, i64)> {
+) -> Result<(journal_entry::Model, Owed)> {
     let entry = entry_of(db, "payment", payment_id).await?;
-    let sql = "SELECT CAST(COALESCE(SUM(p.credit_cents), 0) AS BIGINT) AS cents FROM posting p \
-         JOIN account a ON a.id = p.account_id WHERE p.entry_id = $1 AND a.role = 'receivable'";
+    let sql = "SELECT CAST(COALESCE(SUM(CASE WHEN a.role = 'receivable' THEN p.credit_cents ELSE 0 END), 0) AS BIGINT) \
+         AS customer_cents, CAST(COALESCE(SUM(CASE WHEN a.role = 'claims_receivable' THEN p.credit_cents ELSE 0 END), 0) \
+         AS BIGINT) AS payer_cents FROM posting p JOIN account a ON a.id = p.account_id WHERE p.entry_id = $1";
     let statement =
         Statement::from_sql_and_values(db.get_database_backend(), sql, [entry.id.into()]);
-    let row = Sum::find_by_statement(statement).one(db).await?;
-    Ok((entry, row.map_or(0, |row| row.cents)))
+    let row = AtOnce::find_by_statement(statement).one(db).await?;
+    let settled = row.map_or_else(Owed::default, |row| Owed {
+        customer: Cents(row.customer_cents),
+        payer: Cents(row.payer_cents),
+    });
+    Ok((entry, settled))
 }

@@ -9,8 +9,8 @@ use sea_orm::{
 
 use crate::base::Result;
 
-/// What is overdue beyond the days of grace and may be charged by now, the longest overdue first: not disputed, no
-/// charge itself, and the month that was charged is over.
+/// What is overdue beyond the days of grace and may be charged by now, the longest overdue first: not disputed, owed by
+/// no warranty payer, no charge itself, and the month that was charged is over.
 pub async fn overdue(
     db: &impl ConnectionTrait,
     (customer_id, today, rows_max): (Option<i64>, NaiveDate, u64),
@@ -25,6 +25,7 @@ pub async fn overdue(
     let mut select = receivable::Entity::find()
         .filter(receivable::Column::OpenCents.gt(0))
         .filter(receivable::Column::DisputedOn.is_null())
+        .filter(super::is_of_customer())
         .filter(Condition::any().add(next.is_null()).add(next.lte(today)))
         .filter(receivable::Column::InvoiceId.not_in_subquery(charges));
     if let Some(last) = today.checked_sub_days(Days::new(grace_days)) {

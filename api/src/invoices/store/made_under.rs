@@ -17,7 +17,8 @@ pub async fn priced_by(
 ) -> Result<Option<String>> {
     let sql = "SELECT e.number AS number FROM estimate_revision r JOIN estimate e ON e.id = r.estimate_id \
          WHERE r.tax_jurisdiction_id = $1 UNION ALL SELECT i.number FROM invoice i WHERE i.tax_jurisdiction_id = $1 \
-         AND i.returned_payment_id IS NULL AND i.charge_for_invoice_id IS NULL LIMIT 1";
+         AND i.returned_payment_id IS NULL AND i.moved_from_invoice_id IS NULL \
+         AND i.charge_for_invoice_id IS NULL LIMIT 1";
     let values = [tax_jurisdiction_id.into()];
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     let named = Named::find_by_statement(statement).one(db).await?;

@@ -18,6 +18,7 @@ pub use calls::{
     found_on, has_standing_invoice, is_billed, issued_with, last_under, rebilled_by,
     standing_invoice, stands,
 };
+pub use claims::{debtor, debtors, is_of_customer, standing_moves, with_moved};
 pub use credit::{
     Source, any_jurisdiction, claim_on, deposit_of_another, deposits_for, entry_of,
     entry_of_payment, first_address, get_refund, laid_with, named_users, parts_of_refund,
@@ -38,6 +39,7 @@ pub use writing_off::{
 };
 
 mod calls;
+mod claims;
 mod credit;
 mod late;
 mod made_under;

@@ -2,8 +2,9 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{allocation, invoice, payment, receivable, refund};
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
-use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
+use sea_orm::sea_query::Query;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
     QuerySelect, Select, Statement,
@@ -211,35 +212,31 @@ pub struct OpenRow {
     pub open_cents: i64,
 }
 
-/// What is open now, by customer and due date.
-pub async fn open_now(db: &impl ConnectionTrait) -> Result<Vec<OpenRow>> {
-    let sum = Expr::col(receivable::Column::OpenCents)
-        .sum()
-        .cast_as(Alias::new("BIGINT"));
-    let select = Query::select()
-        .column(receivable::Column::CustomerId)
-        .column(receivable::Column::DueOn)
-        .expr_as(sum, Alias::new("open_cents"))
-        .from(receivable::Entity)
-        .and_where(receivable::Column::OpenCents.gt(0))
-        .group_by_col(receivable::Column::CustomerId)
-        .group_by_col(receivable::Column::DueOn)
-        .order_by(receivable::Column::CustomerId, sea_orm::Order::Asc)
-        .to_owned();
-    let statement = db.get_database_backend().build(&select);
+/// What is open now on invoices that customers owe, or warranty payers, by customer record and due date.
+pub async fn open_now(db: &impl ConnectionTrait, owed_by: Debtor) -> Result<Vec<OpenRow>> {
+    let sql = "SELECT r.customer_id, r.due_on, CAST(SUM(r.open_cents) AS BIGINT) AS open_cents FROM receivable r \
+         JOIN invoice i ON i.id = r.invoice_id WHERE r.open_cents > 0 AND (i.payer = 'warranty_payer') = $1 \
+         GROUP BY r.customer_id, r.due_on ORDER BY r.customer_id, r.due_on";
+    let is_payer = owed_by == Debtor::WarrantyPayer;
+    let backend = db.get_database_backend();
+    let statement = Statement::from_sql_and_values(backend, sql, [is_payer.into()]);
     Ok(OpenRow::find_by_statement(statement).all(db).await?)
 }
 
 /// What was open at the end of a day gone by, read from documents and what settled them by then.
-pub async fn open_on(db: &impl ConnectionTrait, on: NaiveDate) -> Result<Vec<OpenRow>> {
+pub async fn open_on(
+    db: &impl ConnectionTrait,
+    (owed_by, on): (Debtor, NaiveDate),
+) -> Result<Vec<OpenRow>> {
     let sql = "SELECT customer_id, due_on, CAST(SUM(cents) AS BIGINT) AS open_cents FROM (\
          SELECT customer_id, due_on, total_cents AS cents FROM invoice \
-         WHERE kind = 'invoice' AND issued_on <= $1 \
+         WHERE kind = 'invoice' AND issued_on <= $1 AND (payer = 'warranty_payer') = $2 \
          UNION ALL \
-         SELECT i.customer_id, i.due_on, -a.amount_cents FROM allocation a \
-         JOIN invoice i ON i.id = a.invoice_id WHERE a.applied_on <= $1) moved \
+         SELECT i.customer_id, i.due_on, -a.amount_cents FROM allocation a JOIN invoice i ON i.id = a.invoice_id \
+         WHERE a.applied_on <= $1 AND (i.payer = 'warranty_payer') = $2) moved \
          GROUP BY customer_id, due_on HAVING SUM(cents) <> 0 ORDER BY customer_id, due_on";
-    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, [on.into()]);
+    let values = [on.into(), (owed_by == Debtor::WarrantyPayer).into()];
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     Ok(OpenRow::find_by_statement(statement).all(db).await?)
 }
 

@@ -162,8 +162,10 @@ impl Settled {
         Ok(Self {
             lines: lines.collect(),
             paid: sum(|part| part.payment_id.is_some())?,
-            credited: sum(|part| part.payment_id.is_none() && part.write_off_id.is_none())?,
-            written_off: sum(|part| part.write_off_id.is_some())?,
+            credited: sum(|part| part.credit_note_id.is_some())?,
+            written_off: sum(|part| {
+                part.write_off_id.is_some() || part.moved_to_invoice_id.is_some()
+            })?,
             open: open.ok_or_else(|| Error::internal("an open amount is too large"))?,
         })
     }

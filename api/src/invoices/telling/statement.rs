@@ -1,9 +1,11 @@
 //! Statements of account: what a customer owed, what happened, what is owed then; read, mailed, and printed.
 //!
-//! What stays true: the closing balance is what the customer owes less the customer's credit at the end of the last day.
+//! What stays true: the closing balance is what the customer owes less the customer's credit at the end of the last day;
+//! what is owed as a warranty payer stands apart from it, in its claims.
 
 use chrono::NaiveDate;
 use nameplate_documents as documents;
+use nameplate_entities::kinds::Payer;
 use nameplate_entities::{customer, outbox_mail, service_address};
 use nameplate_rules::money::Cents;
 use sea_orm::{ConnectionTrait, EntityTrait};
@@ -35,6 +37,7 @@ pub enum Kind {
     WriteOff,
     WriteOffUndone,
     RefundUndone,
+    ClaimsPaid,
 }
 
 /// One thing that happened, and what was owed after it.
@@ -250,7 +253,10 @@ async fn open_bills(
 ) -> Result<Vec<String>> {
     let mut sentences = Vec::new();
     let bills = store::open_invoices(db, customer_id).await?;
-    for (bill, owed) in store::with_open(db, bills).await? {
+    let bills = bills
+        .into_iter()
+        .filter(|bill| bill.payer != Payer::WarrantyPayer);
+    for (bill, owed) in store::with_open(db, bills.collect()).await? {
         sentences.push(format!(
             "Invoice {}: {currency} {} is open, due on {}.",
             bill.number,
@@ -311,5 +317,6 @@ fn words(kind: Kind) -> &'static str {
         Kind::WriteOff => "Written off,",
         Kind::WriteOffUndone => "No longer written off,",
         Kind::RefundUndone => "No longer paid back,",
+        Kind::ClaimsPaid => "Laid against warranty claims,",
     }
 }

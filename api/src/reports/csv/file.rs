@@ -17,7 +17,7 @@ impl File {
         Self { writer }
     }
 
-    pub fn row<const N: usize, T: AsRef<[u8]>>(&mut self, cells: [T; N]) -> Result<()> {
+    pub fn row<T: AsRef<[u8]>>(&mut self, cells: impl IntoIterator<Item = T>) -> Result<()> {
         self.writer
             .write_record(cells)
             .map_err(|error| Error::caused("row of a report", error))

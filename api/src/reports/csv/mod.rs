@@ -8,6 +8,7 @@
 mod banking;
 mod file;
 mod journal;
+mod owed;
 mod parts;
 mod tables;
 
@@ -39,6 +40,7 @@ enum Report {
     SalesTax,
     SalesTaxSales,
     ReceivablesAgeing,
+    ClaimsAgeing,
     PayablesAgeing,
     StockValue,
     MarginByCall,
@@ -59,6 +61,7 @@ impl Report {
             "sales-tax" => Self::SalesTax,
             "sales-tax-sales" => Self::SalesTaxSales,
             "receivables-ageing" => Self::ReceivablesAgeing,
+            "claims-ageing" => Self::ClaimsAgeing,
             "payables-ageing" => Self::PayablesAgeing,
             "stock-value" => Self::StockValue,
             "margin-by-call" => Self::MarginByCall,
@@ -80,6 +83,7 @@ impl Report {
             Self::BalanceSheet => "balanceSheet",
             Self::SalesTax | Self::SalesTaxSales => "salesTaxLiability",
             Self::ReceivablesAgeing => "receivablesAgeing",
+            Self::ClaimsAgeing => "claimsAgeing",
             Self::PayablesAgeing => "payablesAgeing",
             Self::StockValue => "stockValue",
             Self::MarginByCall => "marginByCall",
@@ -145,7 +149,8 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
         Report::BalanceSheet => tables::balance_sheet(db, &mut file, span).await?,
         Report::SalesTax => tables::sales_tax(db, &mut file, span, basis).await?,
         Report::SalesTaxSales => tables::sales(db, &mut file, span, basis).await?,
-        Report::ReceivablesAgeing => tables::receivables_ageing(db, &mut file, span.to).await?,
+        Report::ReceivablesAgeing => owed::by_customers(db, &mut file, span.to).await?,
+        Report::ClaimsAgeing => owed::by_payers(db, &mut file, span.to).await?,
         Report::PayablesAgeing => parts::payables_ageing(db, &mut file, span.to).await?,
         Report::StockValue => parts::stock_value(db, &mut file, span.to).await?,
         Report::MarginByCall => tables::margin_by_call(db, &mut file, span).await?,
@@ -205,6 +210,7 @@ impl Wanted {
             Report::TrialBalance
             | Report::BalanceSheet
             | Report::ReceivablesAgeing
+            | Report::ClaimsAgeing
             | Report::PayablesAgeing
             | Report::StockValue
             | Report::BankReconciliation => to,

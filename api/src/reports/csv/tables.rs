@@ -1,13 +1,11 @@
 //! Reports that are bounded by what they are about: accounts, levels, days, a number of calls.
 
-use chrono::NaiveDate;
 use nameplate_rules::books::AccountKind;
-use nameplate_rules::invoice::{Ageing, OpenItem, ageing};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveEnum, ConnectionTrait};
 
-use crate::base::{Error, Result, wording};
-use crate::{books, invoices};
+use crate::base::{Error, Result};
+use crate::books;
 
 use super::super::statements::{self, Statement};
 use super::super::store::{self, Span, margins};
@@ -177,56 +175,6 @@ pub async fn takings(db: &impl ConnectionTrait, file: &mut File, span: Span) -> 
             row.method.to_value(),
             amount(Cents(row.amount_cents)),
             count,
-        ])?;
-    }
-    Ok(())
-}
-
-/// What customers owe by how late it is, as it stood on the day.
-pub async fn receivables_ageing(
-    db: &impl ConnectionTrait,
-    file: &mut File,
-    on: NaiveDate,
-) -> Result<()> {
-    file.row([
-        "customer",
-        "customer_row",
-        "phone",
-        "email",
-        "not_yet_due",
-        "days_1_to_30",
-        "days_31_to_60",
-        "days_61_to_90",
-        "over_90",
-        "total",
-    ])?;
-    let rows = invoices::open_on(db, on).await?;
-    let debtors = store::debtors(db).await?;
-    for of_one in rows.chunk_by(|a, b| a.customer_id == b.customer_id) {
-        let Some(first) = of_one.first() else {
-            continue;
-        };
-        let debtor = debtors.get(&first.customer_id);
-        let phone = debtor.and_then(|row| row.phone_e164.as_deref());
-        let email = debtor.and_then(|row| row.email.as_deref());
-        let items = of_one.iter().map(|row| OpenItem {
-            due_on: row.due_on,
-            open: Cents(row.open_cents),
-        });
-        let items: Vec<OpenItem> = items.collect();
-        let aged: Ageing =
-            ageing(&items, on).map_err(|refusal| Error::caused("ageing", refusal))?;
-        file.row([
-            text(debtor.map_or("", |row| row.name.as_str())),
-            first.customer_id.to_string(),
-            text(&phone.map_or_else(String::new, wording::phone)),
-            text(email.unwrap_or_default()),
-            amount(aged.not_yet_due),
-            amount(aged.days_1_to_30),
-            amount(aged.days_31_to_60),
-            amount(aged.days_61_to_90),
-            amount(aged.over_90),
-            amount(aged.total),
         ])?;
     }
     Ok(())

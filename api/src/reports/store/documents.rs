@@ -26,6 +26,7 @@ pub async fn sales(db: &impl ConnectionTrait, span: Span) -> Result<Vec<Sales>> 
          CAST(SUM(l.taxable_cents) AS BIGINT) AS taxable_cents \
          FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id \
          WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.returned_payment_id IS NULL \
+         AND i.moved_from_invoice_id IS NULL \
          GROUP BY i.tax_jurisdiction_id, l.tax_reason";
     rows(db, sql, span.values()).await
 }
@@ -91,8 +92,12 @@ pub async fn jurisdictions(db: &impl ConnectionTrait) -> Result<Vec<(i64, String
 const COUNTS_ON: &str = "a.applied_on";
 
 /// Settlements that are money: payments, and credit of other invoices. A credit note against its own invoice is none.
-const MONEY: &str = "FROM allocation a LEFT JOIN invoice n ON n.id = a.credit_note_id \
+const MONEY: &str = "FROM allocation a JOIN invoice v ON v.id = a.invoice_id \
+     LEFT JOIN invoice n ON n.id = a.credit_note_id \
      WHERE (a.payment_id IS NOT NULL OR n.credits_invoice_id <> a.invoice_id)";
+
+/// The sale that is paid: of what was moved from a warranty payer's invoice to a customer it is the payer's.
+const SALE: &str = "COALESCE(v.moved_from_invoice_id, v.id)";
 
 /// The next invoices after this one that were paid or credited in these days, by id; at most `count`.
 pub async fn moved(
@@ -105,9 +110,10 @@ pub async fn moved(
         id: i64,
     }
     let sql = format!(
-        "SELECT id FROM (SELECT a.invoice_id AS id {MONEY} AND {COUNTS_ON} >= $1 AND {COUNTS_ON} <= $2 \
+        "SELECT id FROM (SELECT {SALE} AS id {MONEY} AND {COUNTS_ON} >= $1 AND {COUNTS_ON} <= $2 \
          UNION SELECT credits_invoice_id FROM invoice \
-         WHERE credits_invoice_id IS NOT NULL AND issued_on >= $1 AND issued_on <= $2) m \
+         WHERE credits_invoice_id IS NOT NULL AND moved_from_invoice_id IS NULL \
+         AND issued_on >= $1 AND issued_on <= $2) m \
          WHERE id > $3 ORDER BY id LIMIT {count}"
     );
     let mut values = span.values();
@@ -162,7 +168,7 @@ pub async fn settled(
         .join(", ");
     let own = format!(
         "(i.id IN ({ids}) OR i.credits_invoice_id IN ({ids})) AND i.issued_on <= $1 \
-         AND i.returned_payment_id IS NULL"
+         AND i.returned_payment_id IS NULL AND i.moved_from_invoice_id IS NULL"
     );
     let lines = format!(
         "SELECT COALESCE(i.credits_invoice_id, i.id) AS invoice_id, i.tax_jurisdiction_id, i.issued_on, l.kind, \
@@ -174,10 +180,11 @@ pub async fn settled(
          t.tax_cents FROM invoice i JOIN invoice_tax t ON t.invoice_id = i.id WHERE {own}"
     );
     let paid = format!(
-        "SELECT a.invoice_id, \
+        "SELECT {SALE} AS invoice_id, \
          CAST(SUM(CASE WHEN {COUNTS_ON} < $1 THEN a.amount_cents ELSE 0 END) AS BIGINT) AS before_cents, \
-         CAST(SUM(a.amount_cents) AS BIGINT) AS through_cents {MONEY} AND a.invoice_id IN ({ids}) \
-         AND {COUNTS_ON} <= $2 GROUP BY a.invoice_id"
+         CAST(SUM(a.amount_cents) AS BIGINT) AS through_cents {MONEY} AND a.invoice_id IN \
+         (SELECT id FROM invoice WHERE id IN ({ids}) OR moved_from_invoice_id IN ({ids})) \
+         AND {COUNTS_ON} <= $2 GROUP BY {SALE}"
     );
     Ok((
         rows(db, &lines, vec![span.to.into()]).await?,

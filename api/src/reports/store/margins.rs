@@ -49,6 +49,7 @@ const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents A
      WHERE m.invoice_id = COALESCE(i.credits_invoice_id, i.id) AND m.part_id = l.part_id))) THEN 0 ELSE l.cost_cents END AS cost \
      FROM invoice i JOIN invoice_line l ON l.invoice_id = i.id LEFT JOIN service_call c ON c.id = i.call_id \
      WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.returned_payment_id IS NULL \
+     AND i.moved_from_invoice_id IS NULL \
      UNION ALL SELECT i.call_id, 'part', 0, -m.value_cents FROM invoice i \
      JOIN service_call c ON c.id = i.call_id AND c.state = 'completed' \
      JOIN stock_move m ON m.call_id = i.call_id AND m.part_used_id IS NOT NULL \

@@ -178,7 +178,7 @@ async fn an_invoice_dated_back_is_settled_by_later_credit_from_its_own_day_on() 
         assert_eq!(bill.issued_on, on);
         assert_eq!(shop.owes().await, (bill.total_cents - 4_000, 0));
         let db = shop.bench.app.db.read();
-        let then: i64 = open_on(db, on)
+        let then: i64 = open_on(db, (Debtor::Customer, on))
             .await
             .unwrap()
             .iter()

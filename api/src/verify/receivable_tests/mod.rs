@@ -11,6 +11,7 @@ use nameplate_entities::kinds::{ChargeKind, EstimateState, PaymentMethod, Revers
 use nameplate_entities::{
     estimate_revision, invoice, invoice_tax, payment, service_address, write_off, write_off_return,
 };
+use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
@@ -156,7 +157,7 @@ fn off(position: i32, amount: i64) -> CreditedLine {
     }
 }
 
-fn free(shop: &TestShop, address_id: i64) -> IssueFreeInvoice {
+pub(super) fn free(shop: &TestShop, address_id: i64) -> IssueFreeInvoice {
     IssueFreeInvoice {
         idempotency_key: shop.key(),
         customer_id: shop.customer_id,

@@ -307,7 +307,7 @@ async fn a_payment_dated_before_its_invoice_is_credit_until_that_is_there() {
         assert_eq!(shop.open_cents(bill.id).await, 0);
         let db = shop.bench.app.db.read();
         for day in [early, today()] {
-            let rows = open_on(db, day).await.unwrap();
+            let rows = open_on(db, (Debtor::Customer, day)).await.unwrap();
             assert!(rows.is_empty(), "{day} {rows:?}");
         }
         shop.is_in_order().await;

@@ -36,6 +36,20 @@ pub async fn payer_of_customer(
         .await?)
 }
 
+/// The payers that these customer records are of.
+///
+/// # Errors
+/// Internal only.
+pub async fn payers_of_customers(
+    db: &impl ConnectionTrait,
+    customer_ids: &[i64],
+) -> Result<Vec<warranty_payer::Model>> {
+    Ok(warranty_payer::Entity::find()
+        .filter(warranty_payer::Column::CustomerId.is_in(customer_ids.iter().copied()))
+        .all(db)
+        .await?)
+}
+
 /// The programme, which the input names at `path`.
 ///
 /// # Errors

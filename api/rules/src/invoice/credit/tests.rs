@@ -230,3 +230,32 @@ proptest! {
         prop_assert_eq!(too_much, Err(CreditRefusal::BeyondBilled));
     }
 }
+
+proptest! {
+    #[test]
+    fn an_invoice_written_off_in_parts_gives_back_its_tax_and_no_more(
+        net in 0_i64..1_000_000,
+        taxes in prop::collection::vec(0_i64..100_000, 0..4),
+        parts in prop::collection::vec(1_i64..300_000, 1..8),
+    ) {
+        let taxes: Vec<Cents> = taxes.into_iter().map(Cents).collect();
+        let left = Cents(taxes.iter().map(|tax| tax.0).sum::<i64>() + net);
+        let mut given = vec![Cents::ZERO; taxes.len()];
+        let mut amount = Cents::ZERO;
+        let mut parts = parts.into_iter();
+        while amount < left {
+            let rest = left.0 - amount.0;
+            let part = Cents(parts.next().unwrap_or(rest).min(rest));
+            let before = GivenUp { amount, taxes: &given };
+            let relief = further_relief(part, before, (left, &taxes)).unwrap();
+            let of_part = relief.iter().map(|tax| tax.0).sum::<i64>();
+            prop_assert!(of_part >= 0 && of_part <= part.0);
+            for (sum, share) in given.iter_mut().zip(&relief) {
+                sum.0 += share.0;
+            }
+            amount.0 += part.0;
+            prop_assert!(given.iter().zip(&taxes).all(|(given, tax)| given <= tax));
+        }
+        prop_assert_eq!(given, taxes);
+    }
+}

@@ -5,7 +5,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Query",
         Desk,
-        "invoice invoices payments receivables receivablesAgeing receivableTerms statement refunds workToBill",
+        "invoice invoices payments receivables receivablesAgeing claimsAgeing receivableTerms statement refunds workToBill",
     ),
     (
         "WorkToBill",
@@ -37,7 +37,7 @@ pub(super) const INVOICES: &[Row] = &[
         Desk,
         "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy eInvoicePath",
     ),
-    ("Invoice", Desk, "remindersSent nextReminderOn"),
+    ("Invoice", Desk, "remindersSent nextReminderOn movedFrom"),
     ("ServiceCall", Desk, "invoices"),
     (
         "InvoiceLine",
@@ -67,7 +67,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Allocation",
         Desk,
-        "amount appliedOn allocatedAt invoice payment creditNote writeOff undoes",
+        "amount appliedOn allocatedAt invoice payment creditNote writeOff movedTo undoes",
     ),
     (
         "Refund",
@@ -77,7 +77,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "WriteOff",
         Desk,
-        "number invoice amount badDebt taxes reason writtenOffOn writtenOffBy reversedOn returns",
+        "number kind invoice amount badDebt taxes reason writtenOffOn writtenOffBy reversedOn returns",
     ),
     (
         "WriteOffReturn",
@@ -104,6 +104,8 @@ pub(super) const INVOICES: &[Row] = &[
     ("Receivables", Desk, "customer owed credit openInvoices"),
     ("ReceivablesAgeing", Desk, "on brackets customers"),
     ("CustomerAgeing", Desk, "customer brackets"),
+    ("ClaimsAgeing", Desk, "through brackets payers"),
+    ("PayerAgeing", Desk, "payer brackets"),
     (
         "AgeBrackets",
         Desk,
