@@ -12,6 +12,7 @@ pub mod books;
 pub mod brief;
 pub mod callbacks;
 pub mod calls;
+pub mod claims;
 pub mod closeout;
 pub mod coverage;
 pub mod customers;

@@ -24,12 +24,13 @@ pub enum Series {
     SupplierCredit,
     SupplierPayment,
     KeptPart,
+    Claim,
     Journal,
     ShopTag,
 }
 
 impl Series {
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Call,
         Self::Estimate,
         Self::Invoice,
@@ -43,6 +44,7 @@ impl Series {
         Self::SupplierCredit,
         Self::SupplierPayment,
         Self::KeptPart,
+        Self::Claim,
         Self::Journal,
         Self::ShopTag,
     ];
@@ -63,6 +65,7 @@ impl Series {
             Self::SupplierCredit => "supplier_credit",
             Self::SupplierPayment => "supplier_payment",
             Self::KeptPart => "kept_part",
+            Self::Claim => "claim",
             Self::Journal => "journal",
             Self::ShopTag => "shop_tag",
         }
@@ -84,6 +87,7 @@ impl Series {
             Self::SupplierCredit => "SC-",
             Self::SupplierPayment => "SP-",
             Self::KeptPart => "KP-",
+            Self::Claim => "CL-",
             Self::Journal => "J-",
             Self::ShopTag => "NP-",
         }

@@ -60,6 +60,10 @@ fn place(series: Series) -> (&'static str, &'static str) {
             "kept_part",
             "SELECT id, number FROM kept_part ORDER BY LENGTH(number), number",
         ),
+        Series::Claim => (
+            "claim",
+            "SELECT id, number FROM claim ORDER BY LENGTH(number), number",
+        ),
         Series::SupplierPayment => (
             "supplier_payment",
             "SELECT id, number FROM supplier_payment ORDER BY LENGTH(number), number",

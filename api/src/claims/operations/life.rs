@@ -1,0 +1,167 @@
+//! What happens to a claim, step by step.
+
+use chrono::NaiveDate;
+use nameplate_entities::{claim, claim_step, kinds};
+use nameplate_rules::claims::{ClaimState, ClaimStep};
+use nameplate_rules::money::Cents;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+
+use super::super::store;
+use crate::base::audit::{self, Subject};
+use crate::base::{Act, Checks, Error, ProblemCode, Result};
+use crate::shop;
+
+/// A step that is taken.
+#[derive(Clone, Debug)]
+pub struct Taken {
+    pub step: ClaimStep,
+    pub on: NaiveDate,
+    pub note: Option<String>,
+    /// The payer's reason: code, and the release of the list it is of.
+    pub reason: Option<(String, String)>,
+    /// Approved, refused or paid.
+    pub cents: Option<Cents>,
+}
+
+/// Takes a step of a claim in an open transaction: the row of the step, the claim's new state, and the audit of both.
+///
+/// # Errors
+/// `WrongState` at `claimId` where the life of a claim has no such step now; `ImpossibleDate` at `on` for a day to come or
+/// one before the step before.
+pub async fn take_step(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, claim): (&'static str, &claim::Model),
+    taken: Taken,
+) -> Result<claim::Model> {
+    step_with(tx, act, (verb, claim), taken, |_| ()).await
+}
+
+/// The same with what else changes on the claim.
+pub async fn step_with(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, claim): (&'static str, &claim::Model),
+    taken: Taken,
+    change: impl FnOnce(&mut claim::ActiveModel),
+) -> Result<claim::Model> {
+    let state = after(claim, taken.step)?;
+    let today = shop::settings(tx).await?.day_of(act.at);
+    let last = store::last_step(tx, claim.id).await?;
+    let mut checks = Checks::new();
+    checks.not_after("on", taken.on, today);
+    checks.in_order(&[
+        ("on", "The day of the step before", Some(last.taken_on)),
+        ("on", "The day of this one", Some(taken.on)),
+    ]);
+    checks.finish()?;
+    let mut row = claim.clone().into_active_model();
+    row.state = Set(store::from_rule(state));
+    row.version = Set(claim.version + 1);
+    if taken.step == ClaimStep::Submit && claim.submitted_on.is_none() {
+        row.submitted_on = Set(Some(taken.on));
+    }
+    change(&mut row);
+    let after = row.update(tx).await?;
+    write(tx, act, &after, (kept(taken.step), taken)).await?;
+    let both = (Some(claim), Some(&after));
+    audit::record(tx, act, verb, subject(claim.id), both).await?;
+    Ok(after)
+}
+
+/// Where a step leads.
+///
+/// # Errors
+/// `WrongState` at `claimId`.
+pub fn after(claim: &claim::Model, step: ClaimStep) -> Result<ClaimState> {
+    store::to_rule(claim.state).after(step).map_err(|refusal| {
+        let message = format!(
+            "Claim {} is {}; it cannot be {} now.",
+            claim.number,
+            state_words(refusal.state),
+            step_words(step)
+        );
+        Error::refused(ProblemCode::WrongState, "claimId", message)
+    })
+}
+
+/// Writes the row of a step.
+///
+/// # Errors
+/// Internal only.
+pub async fn write(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    claim: &claim::Model,
+    (step, taken): (kinds::ClaimStep, Taken),
+) -> Result<claim_step::Model> {
+    let (reason_code, reason_release) = taken.reason.unzip();
+    let row = claim_step::ActiveModel {
+        claim_id: Set(claim.id),
+        step: Set(step),
+        state: Set(claim.state),
+        taken_on: Set(taken.on),
+        note: Set(taken.note),
+        reason_code: Set(reason_code),
+        reason_release: Set(reason_release),
+        cents: Set(taken.cents.map(|amount| amount.0)),
+        taken_at: Set(act.at),
+        taken_by: Set(act.staff_id()),
+        ..Default::default()
+    };
+    Ok(row.insert(tx).await?)
+}
+
+/// What an audit entry of a claim is about.
+#[must_use]
+pub const fn subject(id: i64) -> Subject {
+    Subject { kind: "claim", id }
+}
+
+const fn kept(step: ClaimStep) -> kinds::ClaimStep {
+    use kinds::ClaimStep as K;
+    match step {
+        ClaimStep::MakeReady => K::MakeReady,
+        ClaimStep::Reopen => K::Reopen,
+        ClaimStep::Submit => K::Submit,
+        ClaimStep::Query => K::Query,
+        ClaimStep::Approve => K::Approve,
+        ClaimStep::ApprovePart => K::ApprovePart,
+        ClaimStep::Deny => K::Deny,
+        ClaimStep::Pay => K::Pay,
+        ClaimStep::Appeal => K::Appeal,
+        ClaimStep::Close => K::Close,
+    }
+}
+
+/// A state in words.
+#[must_use]
+pub const fn state_words(state: ClaimState) -> &'static str {
+    match state {
+        ClaimState::Draft => "a draft",
+        ClaimState::Ready => "ready",
+        ClaimState::Submitted => "submitted",
+        ClaimState::Queried => "queried",
+        ClaimState::Approved => "approved",
+        ClaimState::PartApproved => "approved in part",
+        ClaimState::Denied => "denied",
+        ClaimState::Paid => "paid",
+        ClaimState::Appealed => "appealed",
+        ClaimState::Closed => "closed",
+    }
+}
+
+const fn step_words(step: ClaimStep) -> &'static str {
+    match step {
+        ClaimStep::MakeReady => "made ready",
+        ClaimStep::Reopen => "changed",
+        ClaimStep::Submit => "submitted",
+        ClaimStep::Query => "queried",
+        ClaimStep::Approve => "approved",
+        ClaimStep::ApprovePart => "approved in part",
+        ClaimStep::Deny => "denied",
+        ClaimStep::Pay => "paid",
+        ClaimStep::Appeal => "appealed",
+        ClaimStep::Close => "closed",
+    }
+}

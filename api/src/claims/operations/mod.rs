@@ -1,0 +1,3 @@
+//! The acts on claims.
+
+pub mod life;
