@@ -23,6 +23,7 @@ pub mod payables;
 pub mod pricing;
 pub mod recalls;
 pub mod reports;
+pub mod reserve;
 pub mod shop;
 pub mod stock;
 pub mod warranty;

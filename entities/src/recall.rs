@@ -21,6 +21,8 @@ pub struct Model {
     pub imported_at: DateTimeUtc,
     pub imported_by: i64,
     pub version: i32,
+    /// A print of the products that the publisher named last.
+    pub products_print: Option<String>,
 }
 
 /// Joins are written where they are used.

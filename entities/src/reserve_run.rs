@@ -21,9 +21,15 @@ pub struct Model {
     pub closing_cents: i64,
     /// None where nothing was to post.
     pub entry_id: Option<i64>,
+    /// Days of free labor that the shop promised when this was worked out.
     pub promise_days: i32,
     pub run_at: DateTimeUtc,
     pub run_by: i64,
+    /// The last day of the month again while the run stands; none once it was undone.
+    pub standing_on: Option<Date>,
+    pub undone_at: Option<DateTimeUtc>,
+    pub undone_by: Option<i64>,
+    pub undone_because: Option<String>,
 }
 
 /// Joins are written where they are used.

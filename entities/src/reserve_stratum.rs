@@ -21,6 +21,10 @@ pub struct Model {
     /// Cents of one return.
     pub mean_cost: Exact,
     pub cents: i64,
+    /// Repairs completed in the month.
+    pub new_repairs: i32,
+    /// What those were expected to cost on the day they were completed.
+    pub new_cents: i64,
 }
 
 /// Joins are written where they are used.

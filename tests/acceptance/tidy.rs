@@ -31,6 +31,7 @@ const FLOORS: &[&[&str]] = &[
     &["claims"],
     &["callbacks"],
     &["closeout"],
+    &["reserve"],
     &["reports"],
     &["brief"],
     ROOF,

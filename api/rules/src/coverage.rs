@@ -6,6 +6,7 @@
 //! no programme more raises what the customer owes; a day inside a segment stays covered when the failure comes earlier
 //! within it; what lacks evidence is told apart from what is sure.
 
+mod ahead;
 mod decision;
 mod programme;
 mod stack;
@@ -15,6 +16,7 @@ mod window;
 mod words;
 mod workmanship;
 
+pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
 pub use decision::{
     Answer, Case, CoverageRefusal, Decision, EarlierRepair, Finding, Line, LineSplit,
     PROGRAMMES_MAX, Portion, decide,

@@ -17,7 +17,11 @@ pub struct Recalled {
     pub serial_through: Option<String>,
 }
 
-/// What is known of a machine, as keys.
+/// What is said beside every recall of a machine.
+pub const CAUTION: &str = "This goes by the make, model and serial number on record. The maker's own notice comes first: \
+     read it, and follow what it says about using the machine until its remedy is carried out.";
+
+/// What is known of a machine, as keys. An empty model is not known.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Plate<'a> {
     pub make_key: &'a str,
@@ -42,10 +46,16 @@ impl Recalled {
     /// Common practice, no source: serial numbers are compared where they have the same letters in front and digits after.
     #[must_use]
     pub fn means(&self, plate: Plate) -> Meant {
-        let of_model = (self.model_pattern.as_deref())
-            .is_none_or(|pattern| model_fits(pattern, plate.model_key));
-        if self.make_key != plate.make_key || !of_model {
+        if self.make_key != plate.make_key {
             return Meant::No;
+        }
+        if let Some(pattern) = self.model_pattern.as_deref() {
+            if plate.model_key.is_empty() {
+                return Meant::LookAtPlate;
+            }
+            if !model_fits(pattern, plate.model_key) {
+                return Meant::No;
+            }
         }
         let bounds = [self.serial_from.as_deref(), self.serial_through.as_deref()];
         if bounds.iter().all(Option::is_none) {
@@ -171,6 +181,17 @@ mod tests {
             ..machine
         };
         assert_eq!(recalled(None, None, None).means(other), Meant::No);
+    }
+
+    #[test]
+    fn a_model_that_is_not_known_is_to_be_looked_at() {
+        let unknown = Plate {
+            model_key: "",
+            ..plate(Some("FA1234"))
+        };
+        let meant = recalled(Some("DW4*"), None, None).means(unknown);
+        assert_eq!(meant, Meant::LookAtPlate);
+        assert_eq!(recalled(None, None, None).means(unknown), Meant::Yes);
     }
 
     #[test]

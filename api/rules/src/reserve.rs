@@ -132,6 +132,15 @@ impl Hazard {
     }
 }
 
+/// One repair on which the shop's promise still runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Open {
+    /// Days since its completion.
+    pub age_days: u32,
+    /// Days from its completion to the last day of the promise.
+    pub promise_days: u32,
+}
+
 /// What the open repairs of one stratum are expected to cost.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct StratumReserve {
@@ -143,7 +152,7 @@ pub struct StratumReserve {
 
 /// The reserve of one stratum.
 ///
-/// Shape: `open_ages` in days, one for each open repair; `mean_cost` in cents of one return not billed. Unit: cents.
+/// Shape: one of `open` for each open repair; `mean_cost` in cents of one return not billed. Unit: cents.
 ///
 /// # Errors
 /// `NegativeCost`, `TooLarge`.
@@ -152,15 +161,14 @@ pub struct StratumReserve {
 /// Returns still to come times mean cost: the worked figures of worked/warranty-reserve.json, computed in Python and R.
 pub fn stratum_reserve(
     hazard: &Hazard,
-    open_ages: &[u32],
-    promise_days: u32,
+    open: &[Open],
     mean_cost: Decimal,
 ) -> Result<StratumReserve, ReserveRefusal> {
     if mean_cost.is_sign_negative() && !mean_cost.is_zero() {
         return Err(ReserveRefusal::NegativeCost);
     }
-    let returns = open_ages.iter().try_fold(Decimal::ZERO, |sum, age| {
-        sum.checked_add(hazard.still_to_come(*age, promise_days))
+    let returns = open.iter().try_fold(Decimal::ZERO, |sum, repair| {
+        sum.checked_add(hazard.still_to_come(repair.age_days, repair.promise_days))
             .ok_or(ReserveRefusal::TooLarge)
     })?;
     let exact = returns
@@ -171,6 +179,40 @@ pub fn stratum_reserve(
         returns,
         amount: Cents::from_decimal_half_up(whole)?,
     })
+}
+
+/// What a return of a stratum costs on average: as if two more returns of it had cost what the shop's cost on average.
+///
+/// Shape: `of_shop` are the costs of all returns of the shop, `of_stratum` those of the stratum among them. Unit: cents.
+/// Rounding: half to even, for the shop and for the stratum. Nothing where the shop had no return. What came back below
+/// zero counts as zero.
+///
+/// # Errors
+/// `TooLarge`.
+///
+/// # Source
+/// Common practice, no source: the weight of two that tempers the hazard as well.
+pub fn mean_cost(of_shop: &[Cents], of_stratum: &[Cents]) -> Result<Cents, ReserveRefusal> {
+    let shop = mean((Decimal::ZERO, Decimal::ZERO), of_shop)?;
+    let of_two = TEMPER
+        .checked_mul(Decimal::from(shop.0))
+        .ok_or(ReserveRefusal::TooLarge)?;
+    mean((of_two, TEMPER), of_stratum)
+}
+
+/// The mean of some costs, over and above what is there.
+fn mean((sum, count): (Decimal, Decimal), costs: &[Cents]) -> Result<Cents, ReserveRefusal> {
+    let added = Cents::sum(costs.iter().map(|cost| (*cost).max(Cents::ZERO)))?;
+    let count = count + Decimal::from(costs.len());
+    if count.is_zero() {
+        return Ok(Cents::ZERO);
+    }
+    let mean = sum
+        .checked_add(Decimal::from(added.0))
+        .and_then(|sum| sum.checked_div(count))
+        .ok_or(ReserveRefusal::TooLarge)?;
+    let whole = mean.round_dp_with_strategy(0, RoundingStrategy::MidpointNearestEven);
+    Ok(Cents::from_decimal_half_up(whole)?)
 }
 
 /// The table of a reserve over a period.

@@ -1,7 +1,7 @@
 //! The books: the chart of accounts, the journal, and the reports read from them.
 //!
 //! Words: an *entry* is one balanced record of a money event, made of *postings*; a *control account* is
-//! kept by documents alone (receivable, customer deposits, parts stock) and takes no manual entry; a *closed period*
+//! kept by documents alone (receivable, customer deposits, parts stock, the warranty reserve) and takes no manual entry; a *closed period*
 //! takes no entry at all; a *closing* takes a fiscal year's revenue, expense and drawings to retained
 //! earnings. What must stay true: every entry balances and names its document, nothing is edited or
 //! deleted, only reversed, the trial balance is zero, and each entry fits the chain of hashes.
@@ -26,7 +26,7 @@ pub use posting::{MANUAL, NewEntry, account_id, check_open, post, reverse, role_
 pub use store::balances::{Balance, Closings, Days, balances};
 pub use store::balances::{balance_before, balance_of_role};
 pub use store::periods::is_year_closed_on;
-pub use store::{TaxOwed, bank_account, chart, tax_owed};
+pub use store::{TaxOwed, bank_account, chart, get_entry, tax_owed};
 
 #[cfg(test)]
 mod period_tests;

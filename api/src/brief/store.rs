@@ -1,4 +1,4 @@
-//! The plan of the brief: each function below that reads is one statement.
+//! The plan of the brief: each function below that reads is one statement; recalls are at most two, cover at most 15.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, EstimateState, FlagState, VisitState};
@@ -16,7 +16,7 @@ use sea_orm::{
 
 use crate::base::own_work::Sight;
 use crate::base::{Act, Result, joined};
-use crate::{recalls, shop};
+use crate::{coverage, recalls, shop};
 
 /// Most earlier calls in the history.
 pub const HISTORY_MAX: u64 = 20;
@@ -36,6 +36,8 @@ pub struct Brief {
     /// Recalls that are or may be about the machine.
     pub recalls: Vec<recalls::Matched>,
     pub warranties: Vec<Promise>,
+    /// What the machine is covered by on the day of the next visit.
+    pub cover: Vec<coverage::CoverAhead>,
     pub estimates: Vec<Offer>,
     pub balance: Cents,
     pub flags: Vec<Flagged>,
@@ -162,6 +164,10 @@ pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<
     let today = shop::settings(db).await?.day_of(act.at);
     let history = history(db, call).await?;
     let ids = history.iter().map(|call| call.id).collect::<Vec<_>>();
+    let visits = visits(db, call.id).await?;
+    let planned = visits.iter().map(|trip| trip.visit.planned_on);
+    let next = planned.filter(|day| *day >= today).min().unwrap_or(today);
+    let of_call = (call, &ticket.appliance);
     Ok(Some(Brief {
         today,
         contacts: contacts(db, call.customer_id).await?,
@@ -170,11 +176,12 @@ pub async fn load(db: &impl ConnectionTrait, act: &Act, call_id: i64) -> Result<
         readings: readings(db, &ids).await?,
         recalls: recalls::about(db, &ticket.appliance).await?,
         warranties: warranties(db, call.appliance_id, today).await?,
+        cover: coverage::before_visit(db, of_call, next).await?,
         estimates: estimates(db, call.appliance_id).await?,
         balance: balance(db, call.customer_id).await?,
         flags: flags(db, call.appliance_id).await?,
         other_machines: other_machines(db, call).await?,
-        visits: visits(db, call.id).await?,
+        visits,
         part_orders: part_orders(db, call.id).await?,
         history,
         ticket,

@@ -17,20 +17,20 @@ async fn read(act: &Act, call_id: i64) -> (Option<Brief>, u64) {
 }
 
 #[tokio::test]
-async fn a_brief_takes_fourteen_statements_however_long_the_history() {
+async fn a_brief_takes_as_many_statements_however_long_the_history() {
     for shop in Workshop::everywhere("2022-01-01").await {
-        a_brief_takes_fourteen(&shop).await;
+        a_brief_takes_as_many(&shop).await;
     }
 }
 
-async fn a_brief_takes_fourteen(shop: &Workshop) {
+async fn a_brief_takes_as_many(shop: &Workshop) {
     let failure = shop.failure("Surface burner terminal", "burnt").await;
     let machine = shop.machine(Some("B-1")).await;
     let neighbour = shop.machine(Some("B-2")).await;
     let call = shop.open_call(&neighbour, CallKind::Repair).await.call;
     let (short, statements) = read(&shop.owner(), call.id).await;
     let short = short.expect("the owner sees every call");
-    assert_eq!(statements, 14);
+    assert_eq!(statements, 27);
     assert_eq!((short.history.len(), short.flags.len()), (0, 0));
     assert_eq!(short.other_machines.len(), 1);
 
@@ -41,7 +41,8 @@ async fn a_brief_takes_fourteen(shop: &Workshop) {
     let call = shop.open_call(&machine, CallKind::Repair).await.call;
     let (long, statements) = read(&shop.owner(), call.id).await;
     let long = long.expect("a brief");
-    assert_eq!(statements, 14);
+    // One more names the components of what the shop stands behind.
+    assert_eq!(statements, 28);
     assert_eq!(u64::try_from(long.history.len()), Ok(HISTORY_MAX));
     assert_eq!(long.history[0].completed_on, Some(day("2023-05-05")));
     assert_eq!(long.findings.len(), long.history.len());

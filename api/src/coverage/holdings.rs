@@ -41,7 +41,7 @@ struct Machine<'a> {
     covers: Vec<appliance_cover::Model>,
 }
 
-/// All that a machine holds or held near the day, the shop's own promises first.
+/// All that a machine holds or held near the day, the shop's own promises first. A fixed number of statements.
 ///
 /// # Errors
 /// Internal only.
@@ -63,7 +63,14 @@ pub async fn of_machine(
         covers: warranty::covers_of(db, row.id).await?,
         row,
     };
-    let mut holdings = own_work(db, row.id, failed_on).await?;
+    let promises = promises(db, row.id, failed_on).await?;
+    let of_covers = machine.covers.iter().filter_map(|row| row.component_id);
+    let of_work = promises.iter().map(|row| row.component_id);
+    let components: Vec<i64> = of_covers.chain(of_work).collect();
+    let components = store::component_names(db, &components).await?;
+    let mut holdings: Vec<Holding> = (promises.iter())
+        .map(|row| own_work(row, components.get(&row.component_id)))
+        .collect::<Result<_>>()?;
     let registered: Vec<i64> = machine.covers.iter().map(|row| row.programme_id).collect();
     let programmes = warranty::programmes_for(db, machine.row, &registered).await?;
     let ids: Vec<i64> = programmes.iter().map(|row| row.id).collect();
@@ -79,10 +86,8 @@ pub async fn of_machine(
                 .filter(|(programme_id, _)| *programme_id == programme.id)
                 .map(|(_, days)| *days)
                 .collect();
-            let component = match cover.and_then(|cover| cover.component_id) {
-                Some(id) => store::component_name(db, id).await?,
-                None => None,
-            };
+            let component = cover.and_then(|cover| cover.component_id);
+            let component = component.and_then(|id| components.get(&id).cloned());
             holdings.push(Holding {
                 payer_id: Some(programme.payer_id),
                 programme_id: Some(programme.id),
@@ -119,7 +124,7 @@ impl Machine<'_> {
             .collect();
         if rows.is_empty() {
             let by_make = programme.make_key.as_ref() == Some(&self.row.make_key);
-            return if by_make {
+            return if by_make && self.began_in_use(programme) {
                 vec![(None, self.starts)]
             } else {
                 Vec::new()
@@ -141,7 +146,17 @@ impl Machine<'_> {
             .collect()
     }
 
-    /// The day cover lapsed with a change of hands, or was ended.
+    /// Whether a programme that comes with the make was in use when cover began: one that was taken out of use is kept for
+    /// the machines that came under it before, and for those of which no day is known.
+    fn began_in_use(&self, programme: &warranty_programme::Model) -> bool {
+        let retired_on = programme.retired_at.map(|at| at.date_naive());
+        match (retired_on, began(&self.starts)) {
+            (Some(retired_on), Some(began_on)) => began_on <= retired_on,
+            _ => true,
+        }
+    }
+
+    /// The day cover lapsed with a change of hands.
     fn lapses(
         &self,
         terms: &programme_terms::Model,
@@ -205,36 +220,35 @@ fn changes(stays: &[appliance_stay::Model]) -> Vec<NaiveDate> {
 }
 
 /// The shop's own promises on what it repaired: of each component the newest that holds on the day.
-async fn own_work(
+async fn promises(
     db: &impl ConnectionTrait,
     appliance_id: i64,
     failed_on: NaiveDate,
-) -> Result<Vec<Holding>> {
-    let mut holdings: Vec<Holding> = Vec::new();
+) -> Result<Vec<shop_warranty::Model>> {
     let mut seen = BTreeSet::new();
-    for row in warranty::in_force(db, appliance_id, failed_on).await? {
-        if !seen.insert(row.component_id) {
-            continue;
-        }
-        let component = store::component_name(db, row.component_id).await?;
-        holdings.push(Holding {
-            payer_id: None,
-            programme_id: None,
-            terms_id: None,
-            cover_id: None,
-            registration: Registration {
-                programme: own_terms(&row)?,
-                starts: Starts {
-                    repair: Some(row.written_on),
-                    ..Starts::default()
-                },
-                component,
-                lapsed_on: None,
-                out_of_use: Vec::new(),
+    let mut rows = warranty::in_force(db, appliance_id, failed_on).await?;
+    rows.retain(|row| seen.insert(row.component_id));
+    Ok(rows)
+}
+
+/// The shop's promise as a holding.
+fn own_work(row: &shop_warranty::Model, component: Option<&String>) -> Result<Holding> {
+    Ok(Holding {
+        payer_id: None,
+        programme_id: None,
+        terms_id: None,
+        cover_id: None,
+        registration: Registration {
+            programme: own_terms(row)?,
+            starts: Starts {
+                repair: Some(row.written_on),
+                ..Starts::default()
             },
-        });
-    }
-    Ok(holdings)
+            component: component.cloned(),
+            lapsed_on: None,
+            out_of_use: Vec::new(),
+        },
+    })
 }
 
 /// The shop's promise as a programme: labor and trip through one day, parts through another.

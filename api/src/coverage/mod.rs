@@ -5,12 +5,14 @@
 //! keeps what it was made of, so that it can be read for ever. An *outlook* is a decision nobody writes down. What must
 //! stay true: a call has one decision that stands; portions and the customer's part add up to each line.
 
+mod ahead;
 mod facts;
 pub mod graphql;
 mod holdings;
 mod operations;
 mod store;
 
+pub use ahead::{CoverAhead, before_visit};
 pub use facts::Said;
 pub use holdings::Holding;
 pub use operations::{DecideCoverage, Outlook, OutlookLine, Sight, decide_coverage, outlook};

@@ -1,5 +1,7 @@
 //! Rows of decisions, and what deciding reads of other tables.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use nameplate_entities::kinds::CallState;
 use nameplate_entities::{
@@ -127,13 +129,22 @@ fn of_call(column: service_call::Column) -> Expr {
     Expr::col((service_call::Entity, column))
 }
 
-/// What a component is called.
+/// What components are called, in one statement; none for no component.
 ///
 /// # Errors
 /// Internal only.
-pub async fn component_name(db: &impl ConnectionTrait, id: i64) -> Result<Option<String>> {
-    let row = component::Entity::find_by_id(id).one(db).await?;
-    Ok(row.map(|row| row.name))
+pub async fn component_names(
+    db: &impl ConnectionTrait,
+    ids: &[i64],
+) -> Result<HashMap<i64, String>> {
+    if ids.is_empty() {
+        return Ok(HashMap::new());
+    }
+    let rows = component::Entity::find()
+        .filter(component::Column::Id.is_in(ids.iter().copied()))
+        .all(db)
+        .await?;
+    Ok(rows.into_iter().map(|row| (row.id, row.name)).collect())
 }
 
 /// Whose a machine was, in order.

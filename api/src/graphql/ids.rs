@@ -64,10 +64,11 @@ pub enum Kind {
     KeptPart,
     CoverageDecision,
     Recall,
+    WarrantyReserveRun,
 }
 
 impl Kind {
-    const ALL: [Self; 55] = [
+    const ALL: [Self; 56] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -123,6 +124,7 @@ impl Kind {
         Self::KeptPart,
         Self::CoverageDecision,
         Self::Recall,
+        Self::WarrantyReserveRun,
     ];
 
     fn name(self) -> String {

@@ -32,6 +32,13 @@ pub struct Rows {
     read: DatabaseConnection,
 }
 
+impl Rows {
+    /// Where rows are read from.
+    pub fn reader(&self) -> &DatabaseConnection {
+        &self.read
+    }
+}
+
 /// The loader of one request.
 pub type RowLoader = DataLoader<Rows>;
 

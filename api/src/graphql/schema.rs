@@ -54,6 +54,7 @@ pub struct Query(
     crate::warranty::graphql::WarrantyQuery,
     crate::coverage::graphql::CoverageQuery,
     crate::recalls::graphql::RecallsQuery,
+    crate::reserve::graphql::ReserveQuery,
     crate::brief::graphql::BriefQuery,
 );
 
@@ -107,6 +108,7 @@ pub struct Mutation(
     crate::coverage::graphql::CoverageMutation,
     crate::recalls::graphql::RecallsMutation,
     crate::closeout::graphql::CloseoutMutation,
+    crate::reserve::graphql::ReserveMutation,
 );
 
 /// The schema of the running server.

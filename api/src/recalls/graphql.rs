@@ -1,24 +1,29 @@
 //! Recalls in the graph.
 
+use std::collections::HashMap;
+use std::sync::Arc;
+
 use async_graphql::connection::Connection;
+use async_graphql::dataloader::Loader;
 use async_graphql::{ComplexObject, Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{appliance, recall, recall_check, recall_product};
-use sea_orm::EntityTrait;
+use nameplate_rules::recall::CAUTION;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
 use crate::appliances::graphql::Appliance;
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
-use crate::graphql::loaders;
+use crate::graphql::loaders::{self, RowLoader, Rows};
 use crate::payload;
 use crate::shop::graphql::Staff;
 
 use super::store;
 use super::{
-    CheckRecall, Matched, NewProduct, SetRecallProducts, WithdrawRecall, about, check_recall,
+    CheckRecall, Matched, NewProduct, SetRecallProducts, WithdrawRecall, about_each, check_recall,
     set_recall_products, withdraw_recall,
 };
 
@@ -182,6 +187,8 @@ pub struct ApplianceRecall {
     product: RecalledProduct,
     /// What was done about it; null while nobody looked.
     check: Option<RecallCheck>,
+    /// What to mind: the maker's own notice comes first.
+    caution: &'static str,
 }
 
 impl From<Matched> for ApplianceRecall {
@@ -195,17 +202,44 @@ impl From<Matched> for ApplianceRecall {
             },
             product: matched.product.into(),
             check: matched.check.map(RecallCheck::from),
+            caution: CAUTION,
         }
     }
 }
 
+/// A machine whose recalls are asked for.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+struct OnMachine(i64);
+
+impl Loader<OnMachine> for Rows {
+    type Value = Vec<Matched>;
+    type Error = Arc<Error>;
+
+    /// Three statements, however many machines a list has.
+    async fn load(
+        &self,
+        keys: &[OnMachine],
+    ) -> std::result::Result<HashMap<OnMachine, Vec<Matched>>, Self::Error> {
+        let ids = keys.iter().map(|key| key.0);
+        let machines = appliance::Entity::find()
+            .filter(appliance::Column::Id.is_in(ids))
+            .all(self.reader())
+            .await
+            .map_err(|error| Arc::new(Error::from(error)))?;
+        let found = about_each(self.reader(), &machines).await?;
+        Ok((found.into_iter())
+            .map(|(id, matched)| (OnMachine(id), matched))
+            .collect())
+    }
+}
+
 impl ApplianceRecall {
-    /// Those about a machine, the newest first.
-    pub async fn of(
-        ctx: &Context<'_>,
-        machine: &appliance::Model,
-    ) -> async_graphql::Result<Vec<Self>> {
-        let found = about(reader(ctx)?, machine).await.map_err(edge)?;
+    /// Those about a machine, the newest first; batched with the machines of the same level.
+    pub async fn of(ctx: &Context<'_>, appliance_id: i64) -> async_graphql::Result<Vec<Self>> {
+        let loader = ctx.data::<RowLoader>()?;
+        let found = loader.load_one(OnMachine(appliance_id)).await;
+        let found = found.map_err(|error| edge(Error::caused("loading recalls", error)))?;
+        let found = found.unwrap_or_default();
         Ok(found.into_iter().map(Self::from).collect())
     }
 }
@@ -257,9 +291,7 @@ impl RecallsQuery {
             let id = Kind::Recall.row("recallId", &recall_id)?;
             let recall = store::get_recall(db, "recallId", id).await?;
             let products = store::products_of(db, recall.id).await?;
-            Ok::<Vec<String>, crate::base::Error>(
-                products.into_iter().map(|row| row.make_key).collect(),
-            )
+            Ok::<Vec<String>, Error>(products.into_iter().map(|row| row.make_key).collect())
         };
         let makes = makes.await.map_err(edge)?;
         let page = Page {
@@ -336,8 +368,8 @@ pub struct WithdrawRecallInput {
     recall_id: ID,
     /// The version that was read.
     version: i32,
-    /// When its publisher took it back.
-    withdrawn_on: NaiveDate,
+    /// When its publisher took it back; null where that was written down by mistake.
+    withdrawn_on: Option<NaiveDate>,
 }
 
 payload! {
@@ -403,7 +435,7 @@ impl RecallsMutation {
         SetRecallProductsPayload::of(outcome.map(Recall::from))
     }
 
-    /// Writes down that a recall was taken back by its publisher; it is told of no more.
+    /// Writes down that a recall was taken back by its publisher, and is told of no more; or that it was not.
     async fn withdraw_recall(
         &self,
         ctx: &Context<'_>,

@@ -18,6 +18,7 @@ use super::operations::{NewProduct, PRODUCTS_MAX, distinct, of_recall, write_pro
 use super::store;
 use crate::base::audit;
 use crate::base::check::{LINE_MAX, TEXT_MAX};
+use crate::base::digest::sha256;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::shop;
 
@@ -105,6 +106,7 @@ struct Named {
 /// A record that can be written.
 struct Ready {
     number: String,
+    /// The notice, with the print of the products that its publisher names.
     row: recall::ActiveModel,
     products: Vec<recall_product::ActiveModel>,
     says_models: bool,
@@ -146,7 +148,8 @@ pub async fn import_recalls(act: &Act, bytes: &[u8], purpose: Purpose) -> Result
     Ok(Imported::Taken(taken))
 }
 
-/// What the desk said about products is not overwritten; only the words of the notice are.
+/// What the desk said about products is not overwritten. Where the publisher names other products than in the file before,
+/// those that are not on record are added: a recall that grew must not go unseen.
 async fn write(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -168,7 +171,21 @@ async fn write(
         };
         let after = row.update(tx).await?;
         let both = (Some(before), Some(&after));
-        return audit::record(tx, act, verb, of_recall(after.id), both).await;
+        audit::record(tx, act, verb, of_recall(after.id), both).await?;
+        if before.products_print == after.products_print {
+            return Ok(());
+        }
+        let there = store::products_of(tx, after.id).await?;
+        let added = missing(&there, record.products);
+        let added = write_products(tx, after.id, added).await?;
+        return audit::record(
+            tx,
+            act,
+            verb,
+            of_recall(after.id),
+            (None::<&()>, Some(&added)),
+        )
+        .await;
     }
     let after = row.insert(tx).await?;
     write_products(tx, after.id, record.products).await?;
@@ -182,6 +199,42 @@ fn is_same(before: &recall::Model, row: &recall::ActiveModel) -> bool {
         && now.hazard == unchanged(&row.hazard)
         && now.remedy == unchanged(&row.remedy)
         && now.url == unchanged(&row.url)
+        && now.products_print == unchanged(&row.products_print)
+}
+
+/// Those that are not on record.
+fn missing(
+    there: &[recall_product::Model],
+    products: Vec<recall_product::ActiveModel>,
+) -> Vec<recall_product::ActiveModel> {
+    let is_there = |product: &recall_product::ActiveModel| {
+        there.iter().any(|row| {
+            let row = row.clone().into_active_model();
+            row.make_key == unchanged(&product.make_key)
+                && row.model_pattern == unchanged(&product.model_pattern)
+                && row.serial_from == unchanged(&product.serial_from)
+                && row.serial_through == unchanged(&product.serial_through)
+        })
+    };
+    (products.into_iter())
+        .filter(|product| !is_there(product))
+        .collect()
+}
+
+/// A print of the products that a publisher names, to see whether they changed.
+fn print_of(products: &[NewProduct]) -> String {
+    let named = products.iter().map(|product| {
+        let parts = [
+            Some(product.make.as_str()),
+            product.model_pattern.as_deref(),
+            product.serial_from.as_deref(),
+            product.serial_through.as_deref(),
+        ];
+        parts.map(Option::unwrap_or_default).join("\u{1f}")
+    });
+    let mut named: Vec<String> = named.collect();
+    named.sort_unstable();
+    sha256(named.join("\u{1e}").as_bytes())
 }
 
 /// The value as a row that was read holds it.
@@ -290,6 +343,7 @@ impl Published {
                 hazard: Set(hazard),
                 remedy: Set(remedy),
                 url: Set(url),
+                products_print: Set(Some(print_of(&products))),
                 ..Default::default()
             },
             number,

@@ -15,4 +15,4 @@ pub use operations::{
     CheckRecall, NewProduct, SetRecallProducts, WithdrawRecall, check_recall, set_recall_products,
     withdraw_recall,
 };
-pub use store::{Matched, about, get_recall};
+pub use store::{Matched, about, about_each, get_recall};

@@ -136,15 +136,16 @@ fn key(checks: &mut Checks, path: &str, text: Option<&str>) -> Option<String> {
     }
 }
 
-/// That a publisher took a recall back.
+/// Whether a publisher took a recall back.
 #[derive(Clone, Debug)]
 pub struct WithdrawRecall {
     pub recall_id: i64,
     pub version: i32,
-    pub withdrawn_on: NaiveDate,
+    /// None where that was written down by mistake.
+    pub withdrawn_on: Option<NaiveDate>,
 }
 
-/// Writes down that a recall was taken back; it is told of no more.
+/// Writes down that a recall was taken back, and is told of no more; or that it was not.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Conflict`; `ImpossibleDate`.
@@ -155,7 +156,9 @@ pub async fn withdraw_recall(act: &Act, withdraw: WithdrawRecall) -> Result<reca
     let before = store::get_recall(&tx, "recallId", withdraw.recall_id).await?;
     same_version(before.version, withdraw.version)?;
     let mut checks = Checks::new();
-    checks.not_after("withdrawnOn", withdraw.withdrawn_on, today);
+    if let Some(day) = withdraw.withdrawn_on {
+        checks.not_after("withdrawnOn", day, today);
+    }
     checks.in_order(&[
         (
             "withdrawnOn",
@@ -165,12 +168,12 @@ pub async fn withdraw_recall(act: &Act, withdraw: WithdrawRecall) -> Result<reca
         (
             "withdrawnOn",
             "The day it was taken back",
-            Some(withdraw.withdrawn_on),
+            withdraw.withdrawn_on,
         ),
     ]);
     checks.finish()?;
     let mut row = before.clone().into_active_model();
-    row.withdrawn_on = Set(Some(withdraw.withdrawn_on));
+    row.withdrawn_on = Set(withdraw.withdrawn_on);
     row.version = Set(before.version + 1);
     let after = row.update(&tx).await?;
     let verb = Right::WithdrawRecall.mutation();

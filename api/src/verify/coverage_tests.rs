@@ -23,7 +23,7 @@ fn day(text: &str) -> NaiveDate {
 }
 
 /// A year of everything from purchase, for cover that begins in these years.
-fn a_year(evidence: Vec<Evidence>) -> NewTerms {
+pub(super) fn a_year(evidence: Vec<Evidence>) -> NewTerms {
     NewTerms {
         applies_from: day("2020-01-01"),
         stays_with_machine: true,
@@ -50,7 +50,7 @@ fn a_year(evidence: Vec<Evidence>) -> NewTerms {
 
 impl TestShop {
     /// The programme of the maker of the shop's machine.
-    async fn makers_year(&self, evidence: Vec<Evidence>) -> warranty_programme::Model {
+    pub(super) async fn makers_year(&self, evidence: Vec<Evidence>) -> warranty_programme::Model {
         let maker = AddCustomer {
             kind: CustomerKind::Organisation,
             name: "Halvorsen Claims".to_owned(),
@@ -80,7 +80,7 @@ impl TestShop {
         warranty::add_programme(&self.owner, new).await.unwrap()
     }
 
-    async fn bought(&self, on: &str) {
+    pub(super) async fn bought(&self, on: &str) {
         let db = self.bench.app.db.read();
         let machine = appliances::get_appliance(db, "", self.machine_id()).await;
         let change = ChangeAppliance {
@@ -101,7 +101,7 @@ impl TestShop {
             .unwrap();
     }
 
-    fn decision(&self, call_id: i64) -> DecideCoverage {
+    pub(super) fn decision(&self, call_id: i64) -> DecideCoverage {
         DecideCoverage {
             idempotency_key: self.key(),
             call_id,
@@ -113,7 +113,7 @@ impl TestShop {
         }
     }
 
-    async fn decide(&self, order: DecideCoverage) -> coverage_decision::Model {
+    pub(super) async fn decide(&self, order: DecideCoverage) -> coverage_decision::Model {
         coverage::decide_coverage(&self.owner, order).await.unwrap()
     }
 }

@@ -18,6 +18,7 @@ mod mail;
 mod numbers;
 mod payables;
 mod payers;
+mod reserve;
 mod statement;
 mod stock;
 mod work;
@@ -64,6 +65,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(work::check(&tx).await?);
     findings.extend(stock::check(&tx).await?);
     findings.extend(payables::check(&tx).await?);
+    findings.extend(reserve::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }
@@ -76,6 +78,8 @@ mod chain_tests;
 mod claims_receivable_tests;
 #[cfg(test)]
 mod cost_tests;
+#[cfg(test)]
+mod coverage_life_tests;
 #[cfg(test)]
 mod coverage_tests;
 #[cfg(test)]
@@ -105,9 +109,13 @@ mod payable_tests;
 #[cfg(test)]
 mod payer_tests;
 #[cfg(test)]
+mod recall_tests;
+#[cfg(test)]
 mod receivable_tests;
 #[cfg(test)]
 mod report_tests;
+#[cfg(test)]
+mod reserve_tests;
 #[cfg(test)]
 mod stock_back_tests;
 #[cfg(test)]

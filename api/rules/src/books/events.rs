@@ -6,9 +6,11 @@
 
 mod claims;
 mod suppliers;
+mod warranty;
 
 pub use claims::{Debtor, Owed, ShortfallBearer, claim_borne, claim_short_paid};
 pub use suppliers::{PartsBilled, supplier_bill, supplier_paid};
+pub use warranty::reserve_moved;
 
 use super::{AccountKind, AccountRef, BooksRefusal, Entry, Posting, Role, Side, sum};
 use crate::money::Cents;

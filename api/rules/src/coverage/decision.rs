@@ -14,7 +14,7 @@ use super::words::{Missing, Reason, Step};
 use crate::dates::DateRefusal;
 use crate::money::{Cents, MoneyRefusal, SpreadRefusal};
 
-/// The most programmes one machine may hold at a time.
+/// The most programmes that may pay for one repair; those that do not come into question are not counted.
 pub const PROGRAMMES_MAX: usize = 10;
 
 /// What is wrong with the machine, once somebody looked.
@@ -116,7 +116,7 @@ pub struct Decision {
 pub enum CoverageRefusal {
     #[error("line {line} is below zero")]
     NegativeLine { line: usize },
-    #[error("a machine holds {count} programmes; at most {PROGRAMMES_MAX} are decided at a time")]
+    #[error("{count} programmes may pay for this; at most {PROGRAMMES_MAX} are decided at a time")]
     TooManyProgrammes { count: usize },
     #[error("the amounts are too large")]
     TooLarge,
@@ -137,7 +137,7 @@ impl From<SpreadRefusal> for CoverageRefusal {
 }
 
 /// What a programme would do, before any money is counted.
-struct Look<'a> {
+pub(super) struct Look<'a> {
     /// Place in what was given.
     place: usize,
     /// The segments that are in force, or would be once this is known.
@@ -157,7 +157,7 @@ impl<'a> Look<'a> {
             .collect()
     }
 
-    fn lacks(&self) -> Vec<Missing> {
+    pub(super) fn lacks(&self) -> Vec<Missing> {
         let of_segments = self.segments.iter().filter_map(|(_, lacks)| *lacks);
         let mut lacks: Vec<Missing> = self.missing.iter().copied().chain(of_segments).collect();
         lacks.sort_unstable();
@@ -186,10 +186,6 @@ pub fn decide(
     if let Some(line) = lines.iter().position(|line| line.amount.is_negative()) {
         return Err(CoverageRefusal::NegativeLine { line });
     }
-    if registrations.len() > PROGRAMMES_MAX {
-        let count = registrations.len();
-        return Err(CoverageRefusal::TooManyProgrammes { count });
-    }
     let mut order: Vec<usize> = (0..registrations.len()).collect();
     order.sort_by_key(|place| registrations.get(*place).map(|held| held.programme.rank));
     let mut steps = Vec::new();
@@ -198,6 +194,10 @@ pub fn decide(
         if let Some(registration) = registrations.get(place) {
             looks.extend(look(case, place, registration, &mut steps)?);
         }
+    }
+    if looks.len() > PROGRAMMES_MAX {
+        let count = looks.len();
+        return Err(CoverageRefusal::TooManyProgrammes { count });
     }
     let settled = split(lines, registrations, &looks, false)?;
     let sure = split(lines, registrations, &looks, true)?;
@@ -241,7 +241,7 @@ fn answer_of(look: &Look, settled: Option<&Payment>, today: Option<&Payment>) ->
 }
 
 /// Whether a programme is asked at all; the reasons go into the trace.
-fn look<'a>(
+pub(super) fn look<'a>(
     case: &Case,
     place: usize,
     registration: &'a Registration,
@@ -267,9 +267,38 @@ fn look<'a>(
         (Some(_), None) => missing.push(Missing::Finding),
         _ => {}
     }
+    let segments = segments_asked(case, registration, &mut say)?;
+    if segments.is_empty() {
+        return Ok(None);
+    }
+    let papers = programme.evidence.difference(&case.evidence);
+    missing.extend(papers.map(|evidence| Missing::Evidence {
+        evidence: *evidence,
+    }));
+    let questions = programme.exclusions.intersection(&case.unsettled);
+    missing.extend(questions.map(|exclusion| Missing::Answer {
+        exclusion: *exclusion,
+    }));
+    let look = Look {
+        place,
+        segments,
+        missing,
+    };
+    for missing in look.lacks() {
+        say(Reason::Lacks { missing });
+    }
+    Ok(Some(look))
+}
+
+/// The segments of a programme that are in force, or would be once something is known; the reasons go into the trace.
+fn segments_asked<'a>(
+    case: &Case,
+    registration: &'a Registration,
+    say: &mut impl FnMut(Reason),
+) -> Result<Vec<(&'a Segment, Option<Missing>)>, CoverageRefusal> {
     let repaired = repaired(case);
     let mut segments = Vec::new();
-    for (index, segment) in programme.segments.iter().enumerate() {
+    for (index, segment) in registration.programme.segments.iter().enumerate() {
         let mut lacks = None;
         match (&segment.component_class, &case.finding) {
             (Some(class), Some(finding)) if finding.component_class.as_ref() != Some(class) => {
@@ -299,26 +328,7 @@ fn look<'a>(
         }
         segments.push((segment, lacks));
     }
-    if segments.is_empty() {
-        return Ok(None);
-    }
-    let papers = programme.evidence.difference(&case.evidence);
-    missing.extend(papers.map(|evidence| Missing::Evidence {
-        evidence: *evidence,
-    }));
-    let questions = programme.exclusions.intersection(&case.unsettled);
-    missing.extend(questions.map(|exclusion| Missing::Answer {
-        exclusion: *exclusion,
-    }));
-    let look = Look {
-        place,
-        segments,
-        missing,
-    };
-    for missing in look.lacks() {
-        say(Reason::Lacks { missing });
-    }
-    Ok(Some(look))
+    Ok(segments)
 }
 
 /// Earlier repairs of the failure at hand.

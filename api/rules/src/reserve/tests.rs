@@ -20,6 +20,14 @@ fn near(found: Decimal, computed: &str) {
     );
 }
 
+/// A repair of this age under a promise of 90 days.
+fn aged(age_days: u32) -> Open {
+    Open {
+        age_days,
+        promise_days: 90,
+    }
+}
+
 /// Forty repairs, four of them back on days 5, 12, 30 and 61, the others watched for 90 days.
 fn forty() -> Vec<Watched> {
     let back = [5, 12, 30, 61].map(|age_days| Watched {
@@ -45,7 +53,8 @@ fn the_worked_reserve_of_forty_repairs_comes_out_to_the_cent() {
     {
         near(found, computed);
     }
-    let reserve = stratum_reserve(&hazard, &[0, 10, 45, 70, 95], 90, decimal("17925"));
+    let open = [0, 10, 45, 70, 95].map(aged);
+    let reserve = stratum_reserve(&hazard, &open, decimal("17925"));
     let reserve = reserve.expect("a reserve");
     near(reserve.returns, "0.2099947113");
     assert_eq!(reserve.amount, Cents(3764));
@@ -76,7 +85,8 @@ fn the_open_repairs_of_a_whole_shop_give_the_reserve_computed_elsewhere() {
     let mut returns = Decimal::ZERO;
     for (stratum, ages) in &open {
         let hazard = Hazard::observed(&watched[stratum]).expect("a hazard");
-        let reserve = stratum_reserve(&hazard, ages, 90, decimal("17925")).expect("a reserve");
+        let ages: Vec<Open> = ages.iter().copied().map(aged).collect();
+        let reserve = stratum_reserve(&hazard, &ages, decimal("17925")).expect("a reserve");
         returns += reserve.returns;
         amounts.insert(stratum.0.as_str(), reserve.amount.0);
     }
@@ -136,9 +146,32 @@ fn no_return_seen_is_never_none_to_come() {
     assert!(tempered.still_to_come(0, 90) > Decimal::ZERO);
 }
 
+/// Worked by hand: returns of 30 and 50 make a shop's 40; two of these and the stratum's own 50 make 130 by 3.
+#[test]
+fn a_return_costs_what_the_stratums_cost_drawn_to_the_shops() {
+    let shop = [Cents(3_000), Cents(5_000)];
+    assert_eq!(mean_cost(&shop, &[]), Ok(Cents(4_000)));
+    assert_eq!(mean_cost(&shop, &[Cents(5_000)]), Ok(Cents(4_333)));
+    assert_eq!(mean_cost(&[], &[]), Ok(Cents::ZERO));
+    assert_eq!(mean_cost(&[Cents(-10)], &[Cents(-10)]), Ok(Cents::ZERO));
+}
+
+#[test]
+fn each_repair_is_expected_back_within_its_own_promise() {
+    let hazard = Hazard::observed(&forty()).expect("a hazard");
+    let open = |promise_days| Open {
+        age_days: 10,
+        promise_days,
+    };
+    let both = [open(20), open(40), open(10)];
+    let reserve = stratum_reserve(&hazard, &both, decimal("100")).expect("a reserve");
+    let by_hand = hazard.through(20) + hazard.through(40) - hazard.through(10) * decimal("2");
+    assert_eq!(reserve.returns, by_hand);
+}
+
 #[test]
 fn a_cost_below_zero_is_refused() {
-    let reserve = stratum_reserve(&Hazard::default(), &[1], 90, decimal("-1"));
+    let reserve = stratum_reserve(&Hazard::default(), &[aged(1)], decimal("-1"));
     assert_eq!(reserve, Err(ReserveRefusal::NegativeCost));
 }
 

@@ -211,7 +211,7 @@ impl Appliance {
 
     /// Safety recalls that are or may be about it, the newest first.
     async fn recalls(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ApplianceRecall>> {
-        ApplianceRecall::of(ctx, &self.row).await
+        ApplianceRecall::of(ctx, self.row.id).await
     }
 
     /// Programmes registered on it, oldest first; those that come with its make need no registration.

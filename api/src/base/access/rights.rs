@@ -124,6 +124,10 @@ rights! {
     ChangeAccount "changeAccount" Owner,
     /// Let an account take no more entries.
     RetireAccount "retireAccount" Owner,
+    /// Work the warranty reserve out for the end of a month.
+    RunWarrantyReserve "runWarrantyReserve" Owner,
+    /// Undo the last run of the warranty reserve.
+    UndoWarrantyReserve "undoWarrantyReserve" Owner,
     /// Let a retired account take entries again.
     RestoreAccount "restoreAccount" Owner,
     /// Post a manual entry.

@@ -242,7 +242,7 @@ impl JournalEntry {
 }
 
 /// Records that entries belong to, with the word the journal keeps for each.
-const DOCUMENTS: [(Kind, &str); 9] = [
+const DOCUMENTS: [(Kind, &str); 10] = [
     (Kind::Invoice, "invoice"),
     (Kind::Payment, "payment"),
     (Kind::Refund, "refund"),
@@ -252,6 +252,7 @@ const DOCUMENTS: [(Kind, &str); 9] = [
     (Kind::StockMove, "stock_move"),
     (Kind::SupplierBill, "supplier_bill"),
     (Kind::SupplierPayment, "supplier_payment"),
+    (Kind::WarrantyReserveRun, "reserve_run"),
 ];
 
 /// One side of an entry on one account; one of debit and credit is zero.

@@ -25,7 +25,7 @@ pub use accounts::{
 pub use periods::{CloseYear, ReopenBooks, close_books, close_year, reopen_books};
 
 /// Accounts that only documents post to, so that they always equal their open documents.
-const CONTROL: [Role; 7] = [
+const CONTROL: [Role; 8] = [
     Role::UndepositedReceipts,
     Role::Receivable,
     Role::ClaimsReceivable,
@@ -33,6 +33,7 @@ const CONTROL: [Role; 7] = [
     Role::PartsStock,
     Role::ReceivedNotBilled,
     Role::Payables,
+    Role::WarrantyReserve,
 ];
 
 /// Gives a shop the accounts that the program posts to and that it lacks (all of them, when it is empty), and an older

@@ -1,5 +1,6 @@
 //! The brief in the graph: records where they have a type of their own, plain words for the rest.
 
+pub mod cover;
 pub mod history;
 
 use async_graphql::{Context, ID, Object, SimpleObject};
@@ -25,6 +26,7 @@ use crate::warranty;
 
 use super::store::{self, Brief, Flagged, Machine, Offer, Ordered, Promise, Trip};
 
+pub use cover::BriefCover;
 pub use history::BriefCall;
 
 /// All there is to know before ringing the bell.
@@ -50,6 +52,8 @@ pub struct ArrivalBrief {
     recalls: Vec<ApplianceRecall>,
     /// What the shop still stands behind.
     warranties: Vec<BriefWarranty>,
+    /// Who stands behind the machine, in the order in which they are asked, and what they want to see.
+    cover: Vec<BriefCover>,
     /// Estimates on the machine that are drafted, sent or accepted; newest first.
     estimates: Vec<BriefEstimate>,
     /// What the customer still owes on issued invoices.
@@ -81,6 +85,7 @@ impl ArrivalBrief {
             history,
             recalls: brief.recalls.into_iter().map(Into::into).collect(),
             warranties: promises.map(|row| BriefWarranty::of(row, today)).collect(),
+            cover: BriefCover::all(brief.cover),
             estimates: BriefEstimate::all(&brief.estimates),
             balance: brief.balance.into(),
             flags: flags.collect::<async_graphql::Result<_>>()?,

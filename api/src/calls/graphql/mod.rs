@@ -28,6 +28,7 @@ use crate::graphql::error::{bad_input, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::invoices::graphql::Invoice;
+use crate::recalls::graphql::ApplianceRecall;
 use crate::stock::graphql::PartOrder;
 use crate::warranty::graphql::{KeptPart, ShopWarranty};
 use crate::{invoices, shop};
@@ -244,6 +245,11 @@ impl ServiceCall {
     /// What the shop stands behind since this call was completed.
     async fn warranties(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ShopWarranty>> {
         ShopWarranty::of_call(ctx, self.row.id).await
+    }
+
+    /// Safety recalls that are or may be about its machine, the newest first.
+    async fn recalls(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<ApplianceRecall>> {
+        ApplianceRecall::of(ctx, self.row.appliance_id).await
     }
 
     /// Parts taken out on this call and kept for a payer.

@@ -10,6 +10,7 @@ mod file;
 mod journal;
 mod owed;
 mod parts;
+mod reserve;
 mod tables;
 
 use std::str::FromStr;
@@ -50,6 +51,7 @@ enum Report {
     GeneralLedger,
     Journal,
     BankReconciliation,
+    WarrantyReserve,
 }
 
 impl Report {
@@ -71,6 +73,7 @@ impl Report {
             "general-ledger" => Self::GeneralLedger,
             "journal" => Self::Journal,
             "bank-reconciliation" => Self::BankReconciliation,
+            "warranty-reserve" => Self::WarrantyReserve,
             _ => return None,
         })
     }
@@ -93,6 +96,7 @@ impl Report {
             Self::GeneralLedger => "generalLedger",
             Self::Journal => "journalEntries",
             Self::BankReconciliation => "bankReconciliations",
+            Self::WarrantyReserve => "warrantyReserveRuns",
         }
     }
 }
@@ -157,6 +161,7 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
         Report::MarginByCharge => tables::margin_by_charge(db, &mut file, span).await?,
         Report::MarginByTechnician => tables::margin_by_technician(db, &mut file, span).await?,
         Report::Takings => tables::takings(db, &mut file, span).await?,
+        Report::WarrantyReserve => reserve::warranty_reserve(db, &mut file, span).await?,
         Report::BankReconciliation => {
             let account = account(act, wanted.account.as_deref()).await?;
             banking::outstanding(db, &mut file, (account.id, span)).await?;
@@ -213,7 +218,8 @@ impl Wanted {
             | Report::ClaimsAgeing
             | Report::PayablesAgeing
             | Report::StockValue
-            | Report::BankReconciliation => to,
+            | Report::BankReconciliation
+            | Report::WarrantyReserve => to,
             _ => day("from", self.from.as_deref())?,
         };
         let span = Span::new(from, to).map_err(Failed::BadRequest)?;

@@ -6,6 +6,7 @@ pub mod payers;
 pub mod programmes;
 pub mod promises;
 pub mod queries;
+pub mod terms_input;
 
 pub use covers::{ApplianceCover, KeptPart};
 pub use mutations::WarrantyMutation;

@@ -13,6 +13,17 @@ pub(super) const BRIEF: &[Row] = &[
         Staff,
         "warranties estimates flags callback otherMachines visits cautions",
     ),
+    ("ArrivalBrief", Staff, "cover"),
+    (
+        "BriefCover",
+        Staff,
+        "place programme payer component mayPay excluded partsThrough labourThrough tripThrough segments missing bring",
+    ),
+    (
+        "BriefCoverSegment",
+        Staff,
+        "covers componentClass through told onVisit",
+    ),
     ("ArrivalBrief", Staff, "balance"),
     (
         "BriefCall",

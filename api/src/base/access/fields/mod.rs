@@ -20,6 +20,7 @@ mod payables;
 mod pricing;
 mod recalls;
 mod reports;
+mod reserve;
 mod shop;
 mod stock;
 mod warranty;
@@ -48,6 +49,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     banking::BANKING,
     callbacks::CALLBACKS,
     brief::BRIEF,
+    reserve::RESERVE,
     reports::REPORTS,
     mail::MAIL,
 ];

@@ -13,12 +13,17 @@ pub(super) const RECALLS: &[Row] = &[
         Staff,
         "make modelPattern serialFrom serialThrough description",
     ),
-    ("ApplianceRecall", Staff, "recall meant product check"),
+    (
+        "ApplianceRecall",
+        Staff,
+        "recall meant product check caution",
+    ),
     (
         "RecallCheck",
         Staff,
         "isMeant toldOn doneOn note checkedAt checkedBy",
     ),
     ("Appliance", Staff, "recalls"),
+    ("ServiceCall", Staff, "recalls"),
     ("ArrivalBrief", Staff, "recalls"),
 ];
