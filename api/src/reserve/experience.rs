@@ -62,12 +62,11 @@ pub fn worked_out(record: &Record, month: Span) -> Result<Vec<Figures>, ReserveR
     let all: Vec<Watched> = strata.values().flat_map(|s| s.watched.clone()).collect();
     let costs: Vec<Cents> = strata.values().flat_map(|s| s.costs.clone()).collect();
     let shop = Hazard::observed(&all)?;
-    let counts = |stratum: &&Stratum| !stratum.open.is_empty() || !stratum.new.is_empty();
     let mut figures = Vec::new();
     for ((appliance_type_id, component_id), stratum) in &strata {
-        let Some(stratum) = Some(stratum).filter(counts) else {
+        if stratum.open.is_empty() && stratum.new.is_empty() {
             continue;
-        };
+        }
         let hazard = Hazard::tempered(&shop, &stratum.watched)?;
         let mean_cost = mean_cost(&costs, &stratum.costs)?;
         let reserve = |repairs: &[Open]| -> Result<StratumReserve, ReserveRefusal> {

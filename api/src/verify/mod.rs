@@ -18,6 +18,7 @@ mod mail;
 mod numbers;
 mod payables;
 mod payers;
+mod recalls;
 mod reserve;
 mod statement;
 mod stock;
@@ -66,6 +67,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(stock::check(&tx).await?);
     findings.extend(payables::check(&tx).await?);
     findings.extend(reserve::check(&tx).await?);
+    findings.extend(recalls::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }

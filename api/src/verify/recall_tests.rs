@@ -2,7 +2,7 @@
 
 use nameplate_entities::{recall, recall_check, recall_product};
 use nameplate_rules::recall::{CAUTION, Meant};
-use sea_orm::{EntityTrait, QueryOrder};
+use sea_orm::{ConnectionTrait, EntityTrait, QueryOrder};
 use serde_json::{Value, json};
 
 use super::graph_tests::ask;
@@ -379,5 +379,34 @@ async fn call_machine_and_brief_tell_of_a_recall_and_defer_to_the_maker() {
         assert_eq!(told[0]["recall"]["hazard"], "Fire.");
         assert_eq!(told, &data["serviceCall"]["appliance"]["recalls"]);
         assert_eq!(told, &data["arrivalBrief"]["recalls"]);
+    }
+}
+
+#[tokio::test]
+async fn damage_to_recalls_is_found() {
+    for shop in TestShop::everywhere().await {
+        let washers = washers("Q7-100000", "Q7-120000");
+        shop.import_notices(&[notice("26-101", "Fire.", &washers)])
+            .await;
+        let row = shop.last_recall().await;
+        let done = CheckRecall {
+            done_on: Some(noon().date_naive()),
+            ..shop.recall_check(row.id, true)
+        };
+        recalls::check_recall(&shop.owner, done).await.unwrap();
+        let db = &shop.bench.app.db;
+        assert_eq!(super::run(db).await.unwrap(), []);
+        for (harm, table) in [
+            ("UPDATE recall_check SET is_meant = FALSE", "recall_check"),
+            ("UPDATE recall SET withdrawn_on = '2026-03-24'", "recall"),
+            ("DELETE FROM recall_product", "recall"),
+        ] {
+            let tx = db.write().await.unwrap();
+            tx.execute_unprepared(harm).await.unwrap();
+            tx.commit().await.unwrap();
+            let found = super::run(db).await.unwrap();
+            assert!(found.iter().any(|row| row.table == table), "{harm}");
+            assert!(found.iter().all(|row| row.table.starts_with("recall")));
+        }
     }
 }
