@@ -158,7 +158,7 @@ pub struct StratumReserve {
 /// `NegativeCost`, `TooLarge`.
 ///
 /// # Source
-/// Returns still to come times mean cost: the worked figures of worked/warranty-reserve.json, computed in Python and R.
+/// Returns still to come times mean cost: the figures over worked/made-up-shop.csv, computed in Python and R.
 pub fn stratum_reserve(
     hazard: &Hazard,
     open: &[Open],
