@@ -22,6 +22,7 @@ pub mod local_rules;
 pub mod payables;
 pub mod pricing;
 pub mod recalls;
+pub mod remittances;
 pub mod reports;
 pub mod reserve;
 pub mod shop;

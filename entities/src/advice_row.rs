@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::kinds::AdviceOutcome;
+
 /// One row of `advice_row`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "advice_row")]
@@ -24,6 +26,12 @@ pub struct Model {
     pub settled_at: Option<DateTimeUtc>,
     /// Why it is about no claim of the shop.
     pub set_aside_because: Option<String>,
+    /// The day the payer names for it.
+    pub paid_on: Option<Date>,
+    /// What of it was laid against the claim's invoice.
+    pub laid_cents: Option<i64>,
+    /// What it made of the claim.
+    pub outcome: Option<AdviceOutcome>,
 }
 
 /// Joins are written where they are used.

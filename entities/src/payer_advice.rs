@@ -24,6 +24,11 @@ pub struct Model {
     pub posted_at: Option<DateTimeUtc>,
     pub posted_by: Option<i64>,
     pub dropped_at: Option<DateTimeUtc>,
+    /// Of the file, while the advice is neither dropped nor undone.
+    pub standing_sha256: Option<String>,
+    /// When it was undone, after its payment was.
+    pub undone_at: Option<DateTimeUtc>,
+    pub undone_because: Option<String>,
 }
 
 /// Joins are written where they are used.

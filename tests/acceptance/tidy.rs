@@ -29,6 +29,7 @@ const FLOORS: &[&[&str]] = &[
     &["invoices"],
     &["banking"],
     &["claims"],
+    &["remittances"],
     &["callbacks"],
     &["closeout"],
     &["reserve"],

@@ -10,6 +10,10 @@ use thiserror::Error;
 use crate::money::Cents;
 
 mod codes;
+mod figures;
+mod settling;
+
+pub use figures::{ClaimStory, PayerFigures, PayersAnswer, ReasonFigure, payer_figures};
 
 pub use codes::{
     CodeRefusal, FailureCodes, OUTCOME_RELEASE, OutcomeCode, checked_codes, outcome_codes,

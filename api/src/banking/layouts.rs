@@ -6,11 +6,9 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 use serde::{Deserialize, Serialize};
 
 use crate::base::audit::{self, Subject};
-use crate::base::check::LINE_MAX;
+use crate::base::csv_layout::{check_apart, checked_column, checked_column_if_any};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::books;
-
-use super::importing::COLUMNS_MAX;
 
 /// How many days apart a line and a posting may lie, where nobody says otherwise.
 pub const NEAR_DAYS: i32 = 7;
@@ -50,22 +48,8 @@ impl BankColumns {
                 "Name one column of signed amounts, or one of money in and one of money out.";
             checks.refuse(ProblemCode::Malformed, "columns.amount", message);
         }
-        let mut must = |path: &str, name: &str| {
-            let name = checks.text(path, name, LINE_MAX);
-            let is_place = name
-                .parse::<usize>()
-                .is_ok_and(|place| (1..=COLUMNS_MAX).contains(&place));
-            if !has_header && !name.is_empty() && !is_place {
-                let message = format!(
-                    "Without a first line of names a column is named by its place, 1 to {COLUMNS_MAX}."
-                );
-                checks.refuse(ProblemCode::Malformed, path, message);
-            }
-            name
-        };
         let mut may = |path: &str, name: Option<String>| {
-            let name = name.filter(|name| !name.trim().is_empty())?;
-            Some(must(path, &name))
+            checked_column_if_any(checks, (path, name.as_deref()), has_header)
         };
         let read = Self {
             amount: may("columns.amount", self.amount),
@@ -76,30 +60,19 @@ impl BankColumns {
             bank_key: may("columns.bankId", self.bank_key),
             balance: may("columns.balance", self.balance),
             currency: may("columns.currency", self.currency),
-            day: must("columns.day", &self.day),
-            words: must("columns.text", &self.words),
+            day: checked_column(checks, ("columns.day", &self.day), has_header),
+            words: checked_column(checks, ("columns.text", &self.words), has_header),
         };
-        read.apart(checks);
-        read
-    }
-
-    /// A day and an amount cannot stand in one column.
-    fn apart(&self, checks: &mut Checks) {
-        let amounts = [
-            ("columns.amount", &self.amount),
-            ("columns.moneyIn", &self.money_in),
-            ("columns.moneyOut", &self.money_out),
-            ("columns.balance", &self.balance),
+        // A day and an amount cannot stand in one column.
+        let apart = [
+            ("columns.day", Some(&read.day)),
+            ("columns.amount", read.amount.as_ref()),
+            ("columns.moneyIn", read.money_in.as_ref()),
+            ("columns.moneyOut", read.money_out.as_ref()),
+            ("columns.balance", read.balance.as_ref()),
         ];
-        let mut taken = vec![self.day.clone()];
-        for (path, name) in amounts {
-            let Some(name) = name else { continue };
-            if taken.contains(name) {
-                let message = format!("Column {name} holds something else already.");
-                checks.refuse(ProblemCode::Malformed, path, message);
-            }
-            taken.push(name.clone());
-        }
+        check_apart(checks, apart);
+        read
     }
 }
 

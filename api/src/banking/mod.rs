@@ -17,9 +17,7 @@ mod operations;
 mod proposing;
 mod store;
 
-pub use importing::{
-    FILE_MAX, Fault, Imported, Purpose, ReadLine, Taken, import_statement, take_back_statement,
-};
+pub use importing::{Imported, Purpose, ReadLine, Taken, import_statement, take_back_statement};
 pub use layouts::{BankColumns, SaveBankLayout, save_bank_layout};
 pub use operations::before::{
     BankedBefore, MarkBankedBefore, UnmarkBankedBefore, banked_by_hand, mark_banked_before,

@@ -8,6 +8,7 @@ pub mod change;
 pub mod check;
 pub mod clock;
 pub mod config;
+pub mod csv_layout;
 pub mod db;
 pub mod digest;
 pub mod error;

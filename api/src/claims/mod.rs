@@ -11,4 +11,5 @@ mod operations;
 mod store;
 
 pub use operations::life::{Taken, take_step};
+pub use store::to_rule;
 pub use store::{balance, balances, get_claim, of_payer_by_numbers};

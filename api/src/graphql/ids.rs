@@ -65,10 +65,13 @@ pub enum Kind {
     CoverageDecision,
     Recall,
     WarrantyReserveRun,
+    Claim,
+    PayerAdvice,
+    AdviceRow,
 }
 
 impl Kind {
-    const ALL: [Self; 56] = [
+    const ALL: [Self; 59] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -125,6 +128,9 @@ impl Kind {
         Self::CoverageDecision,
         Self::Recall,
         Self::WarrantyReserveRun,
+        Self::Claim,
+        Self::PayerAdvice,
+        Self::AdviceRow,
     ];
 
     fn name(self) -> String {

@@ -22,6 +22,7 @@ use crate::pricing::graphql::{
     FlatRateTask, Part, PriceBook, PriceList, Supplier, TaxJurisdiction,
 };
 use crate::recalls::graphql::Recall;
+use crate::remittances::graphql::PayerAdvice;
 use crate::reserve::graphql::WarrantyReserveRun;
 use crate::stock::graphql::{PartOrder, StockLevel, StockMove, StockPlace};
 use crate::warranty::graphql::{KeptPart, WarrantyPayer};
@@ -60,6 +61,7 @@ pub enum Node {
     CoverageDecision(CoverageDecision),
     Recall(Recall),
     WarrantyReserveRun(WarrantyReserveRun),
+    PayerAdvice(PayerAdvice),
     PriceList(PriceList),
     Part(Part),
     TaxJurisdiction(TaxJurisdiction),
@@ -130,6 +132,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::KeptPart => KeptPart::find(ctx, row).await?.map(Node::from),
         Kind::Recall => Recall::find(ctx, row).await?.map(Node::from),
         Kind::WarrantyReserveRun => WarrantyReserveRun::find(ctx, row).await?.map(Node::from),
+        Kind::PayerAdvice => PayerAdvice::find(ctx, row).await?.map(Node::from),
         Kind::CoverageDecision => CoverageDecision::find(ctx, row).await?.map(Node::from),
         _ => None,
     })

@@ -55,6 +55,7 @@ pub struct Query(
     crate::coverage::graphql::CoverageQuery,
     crate::recalls::graphql::RecallsQuery,
     crate::reserve::graphql::ReserveQuery,
+    crate::remittances::graphql::RemittancesQuery,
     crate::brief::graphql::BriefQuery,
 );
 
@@ -107,6 +108,8 @@ pub struct Mutation(
     crate::warranty::graphql::WarrantyMutation,
     crate::coverage::graphql::CoverageMutation,
     crate::recalls::graphql::RecallsMutation,
+    crate::remittances::graphql::RemittancesMutation,
+    crate::remittances::graphql::ClaimRestsMutation,
     crate::closeout::graphql::CloseoutMutation,
     crate::reserve::graphql::ReserveMutation,
 );

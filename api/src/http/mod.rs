@@ -8,12 +8,14 @@ mod attachments;
 mod bank_statement;
 mod body;
 mod caller;
+mod csv_upload;
 mod documents;
 mod estimate_link;
 mod graphql;
 mod health;
 mod media;
 mod origin;
+mod payer_advice;
 mod price_list;
 mod problem;
 mod recalls;
@@ -122,6 +124,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(estimate_link::routes)
         .configure(price_list::routes)
         .configure(bank_statement::routes)
+        .configure(payer_advice::routes)
         .configure(recalls::routes)
         .configure(attachments::routes)
         .configure(documents::routes)

@@ -48,15 +48,17 @@ pub use receiving::banked::{
     AtBank, mark_banked_before, put_at_bank, unmark_banked_before, wait_again,
 };
 pub use receiving::credit::{
-    AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, refund_credit,
+    AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, lay_payment,
+    refund_credit,
 };
 pub use receiving::deposits::{RecordDeposit, record_deposit};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
 pub use receiving::undoing_refund::undo_refund;
-pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment};
+pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment, take_in};
 pub use rests::{bear_rest, move_rest, undo_rest};
 pub use store::{
-    OpenRow, Owed, get_refund, has_standing_invoice, is_billed, open_now, open_on, owed_by,
+    OpenRow, Owed, get_payment, get_refund, has_standing_invoice, is_billed, open_now, open_on,
+    owed_by,
 };
 pub use telling::letter::{letter, overdue_letter, pdf};
 pub use telling::receipt::{SendReceipt, receipt, receipt_letter, send_receipt};

@@ -19,6 +19,7 @@ mod numbers;
 mod payables;
 mod payers;
 mod recalls;
+mod remittances;
 mod reserve;
 mod statement;
 mod stock;
@@ -68,6 +69,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(payables::check(&tx).await?);
     findings.extend(reserve::check(&tx).await?);
     findings.extend(recalls::check(&tx).await?);
+    findings.extend(remittances::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }
@@ -114,6 +116,8 @@ mod payer_tests;
 mod recall_tests;
 #[cfg(test)]
 mod receivable_tests;
+#[cfg(test)]
+mod remittance_tests;
 #[cfg(test)]
 mod report_tests;
 #[cfg(test)]

@@ -113,3 +113,20 @@ pub enum EvidenceKind {
     #[sea_orm(string_value = "contract_number")]
     ContractNumber,
 }
+
+/// What a line of a payer's advice made of its claim.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum AdviceOutcome {
+    #[sea_orm(string_value = "in_full")]
+    InFull,
+    #[sea_orm(string_value = "short")]
+    Short,
+    #[sea_orm(string_value = "refused")]
+    Refused,
+    #[sea_orm(string_value = "too_much")]
+    TooMuch,
+}

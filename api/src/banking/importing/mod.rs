@@ -12,6 +12,7 @@ use nameplate_entities::{bank_line, bank_statement};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
 use crate::base::audit::{self, Subject};
+use crate::base::csv_layout::{FAULTS_MAX, Fault};
 use crate::base::digest::sha256;
 use crate::base::{Act, Error, ProblemCode, Result, Right};
 use crate::{books, shop};
@@ -19,12 +20,10 @@ use crate::{books, shop};
 use super::store::lines as store;
 use super::{layouts, store::reconciliations};
 
-pub use reading::{COLUMNS_MAX, Fault, ReadLine};
-use reading::{FAULTS_MAX, Reader};
+pub use reading::ReadLine;
+use reading::Reader;
 pub use taking_back::take_back_statement;
 
-/// Bytes of one file.
-pub const FILE_MAX: usize = 4 * 1024 * 1024;
 /// Lines shown of a file that is only looked at.
 const SHOWN: usize = 10;
 /// Rows in one statement.

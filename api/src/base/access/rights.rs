@@ -314,6 +314,24 @@ rights! {
     ReconcileBank "reconcileBank" Desk,
     /// Open the last reconciliation again.
     ReopenReconciliation "reopenReconciliation" Owner,
+    /// Say how a payer's advices are read, and take them in.
+    SetAdviceLayout "setAdviceLayout" Desk,
+    /// Say which claim a row of an advice is about.
+    MatchAdviceRow "matchAdviceRow" Desk,
+    /// Set a row of an advice aside that is about no claim.
+    SetAdviceRowAside "setAdviceRowAside" Desk,
+    /// Drop an advice before it is posted.
+    DropAdvice "dropAdvice" Desk,
+    /// Post an advice: its payment, and what it makes of claims.
+    PostAdvice "postAdvice" Desk,
+    /// Undo an advice whose payment was undone.
+    UndoAdvice "undoAdvice" Desk,
+    /// Bill what a payer left unpaid of a claim to the customer.
+    BillClaimRest "billClaimRest" Desk,
+    /// Bear what a payer left unpaid of a claim.
+    BearClaimRest "bearClaimRest" Owner,
+    /// Take back what was billed or borne of a claim.
+    UndoClaimRest "undoClaimRest" Desk,
     /// Mark an invoice as disputed by its customer.
     DisputeInvoice "disputeInvoice" Desk,
     /// Take the mark of a dispute off an invoice.

@@ -184,20 +184,35 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
     }
     let on = shop::settings(&tx).await?.day_of(act.at);
     books::check_open(&tx, "", on).await?;
-    let settlement = Settlement::as_told(&tx, (row.customer_id, left), &order.parts).await?;
-    for (owed, amount) in &settlement.parts {
-        let invoice = store::get_invoice(&tx, "", owed.invoice_id).await?;
-        let source = Source {
-            left: *amount,
-            ..Source::of_payment(&row)
-        };
-        let about = (&[source][..], *amount, on);
-        lay_and_post(&tx, act, (verb, &invoice), (owed, about)).await?;
-    }
-    let row = store::get_payment(&tx, "", row.id).await?;
+    let row = lay_payment(&tx, act, (verb, on), (&row, &order.parts)).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
+}
+
+/// Lays what is left of one payment against invoices of its customer, in a transaction that is open.
+///
+/// # Errors
+/// `NotFound` for an invoice that is not this customer's; `TooMuch` for more than is left, or than an invoice owes;
+/// those of `books::post`.
+pub async fn lay_payment(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, on): (&'static str, NaiveDate),
+    (row, parts): (&payment::Model, &[PaymentPart]),
+) -> Result<payment::Model> {
+    let about = (row.customer_id, Cents(row.unallocated_cents));
+    let settlement = Settlement::as_told(tx, about, parts).await?;
+    for (owed, amount) in &settlement.parts {
+        let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;
+        let source = Source {
+            left: *amount,
+            ..Source::of_payment(row)
+        };
+        let about = (&[source][..], *amount, on);
+        lay_and_post(tx, act, (verb, &invoice), (owed, about)).await?;
+    }
+    store::get_payment(tx, "", row.id).await
 }
 
 /// Credit to pay back.

@@ -76,10 +76,26 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
     if let Some(id) = once.receipt::<i64>()? {
         return store::get_payment(&tx, "", id).await;
     }
-    let today = shop::settings(&tx).await?.day_of(act.at);
+    let row = take_in(&tx, act, (verb, staff_id), &new).await?;
+    once.keep(&tx, act, &row.id).await?;
+    tx.commit().await?;
+    Ok(row)
+}
+
+/// Takes money in, in a transaction that is open: records it, lays it against invoices and posts it.
+///
+/// # Errors
+/// Those of [`record_payment`], without `Forbidden`.
+pub async fn take_in(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, staff_id): (&'static str, i64),
+    new: &RecordPayment,
+) -> Result<payment::Model> {
+    let today = shop::settings(tx).await?.day_of(act.at);
     let reference = new.checked(today)?;
-    let customer = customers::get_customer(&tx, "customerId", new.customer_id).await?;
-    books::check_open(&tx, "receivedOn", new.received_on).await?;
+    let customer = customers::get_customer(tx, "customerId", new.customer_id).await?;
+    books::check_open(tx, "receivedOn", new.received_on).await?;
     if let Some(parts) = &new.parts {
         let amounts = parts.iter().map(|part| (part.invoice_id, part.amount));
         let comes_in = ComesIn {
@@ -88,9 +104,9 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
             what: "Money",
             amounts: amounts.collect(),
         };
-        undoing::recover(&tx, act, (verb, staff_id), comes_in).await?;
+        undoing::recover(tx, act, (verb, staff_id), comes_in).await?;
     }
-    let settlement = Settlement::of(&tx, &new).await?;
+    let settlement = Settlement::of(tx, new).await?;
     let received = Received {
         staff_id,
         method: new.method,
@@ -99,12 +115,10 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
         amount: new.amount,
         deposit_call_id: None,
     };
-    let row = received.write(&tx, act, &customer).await?;
-    settlement.settle(&tx, act, &row).await?;
-    let row = store::get_payment(&tx, "", row.id).await?;
-    audit::created(&tx, act, verb, subject(row.id), &row).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
+    let row = received.write(tx, act, &customer).await?;
+    settlement.settle(tx, act, &row).await?;
+    let row = store::get_payment(tx, "", row.id).await?;
+    audit::created(tx, act, verb, subject(row.id), &row).await?;
     Ok(row)
 }
 

@@ -10,6 +10,7 @@ mod file;
 mod journal;
 mod owed;
 mod parts;
+mod payers;
 mod reserve;
 mod tables;
 
@@ -52,6 +53,7 @@ enum Report {
     Journal,
     BankReconciliation,
     WarrantyReserve,
+    PayerFigures,
 }
 
 impl Report {
@@ -74,6 +76,7 @@ impl Report {
             "journal" => Self::Journal,
             "bank-reconciliation" => Self::BankReconciliation,
             "warranty-reserve" => Self::WarrantyReserve,
+            "payer-figures" => Self::PayerFigures,
             _ => return None,
         })
     }
@@ -97,6 +100,7 @@ impl Report {
             Self::Journal => "journalEntries",
             Self::BankReconciliation => "bankReconciliations",
             Self::WarrantyReserve => "warrantyReserveRuns",
+            Self::PayerFigures => "payerFigures",
         }
     }
 }
@@ -162,6 +166,7 @@ pub async fn export(act: &Act, wanted: &Wanted) -> std::result::Result<Pieces, F
         Report::MarginByTechnician => tables::margin_by_technician(db, &mut file, span).await?,
         Report::Takings => tables::takings(db, &mut file, span).await?,
         Report::WarrantyReserve => reserve::warranty_reserve(db, &mut file, span).await?,
+        Report::PayerFigures => payers::figures(act, &mut file, span).await?,
         Report::BankReconciliation => {
             let account = account(act, wanted.account.as_deref()).await?;
             banking::outstanding(db, &mut file, (account.id, span)).await?;

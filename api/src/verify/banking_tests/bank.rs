@@ -4,9 +4,10 @@ use std::fmt::Write;
 
 use super::*;
 use crate::banking::{
-    BankColumns, ConfirmMatch, Fault, Imported, Purpose, ReconcileBank, SaveBankLayout, Taken,
+    BankColumns, ConfirmMatch, Imported, Purpose, ReconcileBank, SaveBankLayout, Taken,
     confirm_match, import_statement, proposals, save_bank_layout,
 };
+use crate::base::csv_layout::Fault;
 use crate::books::{JournalLine, PostJournal, post_journal};
 use nameplate_entities::bank_line;
 use nameplate_entities::kinds::{BankDelimiter, BankEncoding, DateOrder, DecimalSign};

@@ -19,6 +19,7 @@ mod mail;
 mod payables;
 mod pricing;
 mod recalls;
+mod remittances;
 mod reports;
 mod reserve;
 mod shop;
@@ -47,6 +48,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     coverage::COVERAGE,
     invoices::INVOICES,
     banking::BANKING,
+    remittances::REMITTANCES,
     callbacks::CALLBACKS,
     brief::BRIEF,
     reserve::RESERVE,

@@ -1,0 +1,101 @@
+//! The steps by which a line of a payer's advice moves a claim on.
+
+use super::{ClaimState, ClaimStep, Settlement, StepRefusal};
+
+impl ClaimState {
+    /// Whether an advice may be about a claim in this state.
+    #[must_use]
+    pub fn takes_money(self) -> bool {
+        self.after(ClaimStep::Pay).is_ok()
+    }
+
+    /// The steps that a line of an advice takes, in order. What is paid short without an answer before it is an answer,
+    /// too; a refusal of a claim that was answered already is none of its own, as the line itself is on record.
+    ///
+    /// # Errors
+    /// [`StepRefusal`] for a claim that was not submitted, or is closed.
+    ///
+    /// # Source
+    /// Common practice, no source.
+    pub fn steps_by(self, settlement: Settlement) -> Result<Vec<ClaimStep>, StepRefusal> {
+        let is_unanswered = matches!(self, Self::Submitted | Self::Queried | Self::Appealed);
+        self.after(ClaimStep::Pay)?;
+        Ok(match settlement {
+            Settlement::InFull | Settlement::TooMuch { .. } => vec![ClaimStep::Pay],
+            Settlement::Short { .. } if is_unanswered => {
+                vec![ClaimStep::ApprovePart, ClaimStep::Pay]
+            }
+            Settlement::Short { .. } => vec![ClaimStep::Pay],
+            Settlement::Refused { .. } if is_unanswered => vec![ClaimStep::Deny],
+            Settlement::Refused { .. } => Vec::new(),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::money::Cents;
+
+    const ALL: [Settlement; 4] = [
+        Settlement::InFull,
+        Settlement::Short { left: Cents(1) },
+        Settlement::Refused { left: Cents(1) },
+        Settlement::TooMuch { over: Cents(1) },
+    ];
+    const TAKING: [ClaimState; 7] = [
+        ClaimState::Submitted,
+        ClaimState::Queried,
+        ClaimState::Approved,
+        ClaimState::PartApproved,
+        ClaimState::Denied,
+        ClaimState::Paid,
+        ClaimState::Appealed,
+    ];
+
+    #[test]
+    fn every_step_of_every_line_is_one_that_the_life_of_a_claim_has() {
+        for state in TAKING {
+            assert!(state.takes_money());
+            for settlement in ALL {
+                let mut now = state;
+                for step in state.steps_by(settlement).expect("steps") {
+                    now = now.after(step).expect("a step of its life");
+                }
+                let is_paid = !matches!(settlement, Settlement::Refused { .. });
+                assert_eq!(
+                    now == ClaimState::Paid,
+                    is_paid || state == ClaimState::Paid
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn a_claim_that_was_not_submitted_or_is_closed_takes_no_line() {
+        for state in [ClaimState::Draft, ClaimState::Ready, ClaimState::Closed] {
+            assert!(!state.takes_money());
+            for settlement in ALL {
+                assert!(state.steps_by(settlement).is_err());
+            }
+        }
+    }
+
+    #[test]
+    fn an_appeal_that_is_refused_again_is_a_denial_and_a_short_answer_is_approved_in_part() {
+        let refused = Settlement::Refused { left: Cents(5) };
+        let short = Settlement::Short { left: Cents(5) };
+        assert_eq!(
+            ClaimState::Appealed.steps_by(refused),
+            Ok(vec![ClaimStep::Deny])
+        );
+        assert_eq!(
+            ClaimState::Submitted.steps_by(short),
+            Ok(vec![ClaimStep::ApprovePart, ClaimStep::Pay])
+        );
+        assert_eq!(
+            ClaimState::Approved.steps_by(short),
+            Ok(vec![ClaimStep::Pay])
+        );
+    }
+}

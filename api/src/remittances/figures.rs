@@ -1,0 +1,173 @@
+//! Figures of payers over the claims submitted within some days, as they stand today.
+
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
+use nameplate_entities::warranty_payer;
+use nameplate_rules::claims::{ClaimStory, PayerFigures, payer_figures as add_up};
+use nameplate_rules::coverage::Line;
+use nameplate_rules::money::Cents;
+use sea_orm::ConnectionTrait;
+
+use super::store::figures::{Claimed, Found, PortionOf, Wanted, found};
+use crate::base::{Checks, Error, ProblemCode, Result};
+use crate::{claims, warranty};
+
+/// Most days that are added up at a time.
+const DAYS_MAX: i64 = 1_100;
+
+/// Which payers and days.
+#[derive(Clone, Copy, Debug)]
+pub struct Asked {
+    /// All of them when left out.
+    pub payer_id: Option<i64>,
+    /// The first and the last day on which the claims were submitted.
+    pub from: NaiveDate,
+    pub through: NaiveDate,
+    pub today: NaiveDate,
+}
+
+/// A payer and its figures.
+pub struct OfPayer {
+    pub payer: warranty_payer::Model,
+    pub figures: PayerFigures,
+}
+
+/// How payers treated the shop's claims, who was claimed most from first.
+///
+/// # Errors
+/// `ImpossibleDate` at `through` for days in the wrong order, or more than three years.
+pub async fn payer_figures(db: &impl ConnectionTrait, asked: Asked) -> Result<Vec<OfPayer>> {
+    let mut checks = Checks::new();
+    let days = (asked.through - asked.from).num_days();
+    if !(0..DAYS_MAX).contains(&days) {
+        let message = format!("Give a first and a last day, at most {DAYS_MAX} days.");
+        checks.refuse(ProblemCode::ImpossibleDate, "through", message);
+    }
+    checks.finish()?;
+    let wanted = Wanted {
+        payer_id: asked.payer_id,
+        from: asked.from,
+        through: asked.through,
+    };
+    let stories = stories(found(db, wanted).await?)?;
+    let mut by_payer: HashMap<i64, Vec<ClaimStory>> = HashMap::new();
+    for (payer_id, story) in stories {
+        by_payer.entry(payer_id).or_default().push(story);
+    }
+    let ids: Vec<i64> = by_payer.keys().copied().collect();
+    let payers = warranty::payers_by_ids(db, &ids).await?;
+    let mut all = Vec::with_capacity(payers.len());
+    for payer in payers {
+        let stories = by_payer.remove(&payer.id).unwrap_or_default();
+        let figures = add_up(&stories, asked.today);
+        let figures = figures.map_err(|refusal| Error::caused("figures of a payer", refusal))?;
+        all.push(OfPayer { payer, figures });
+    }
+    all.sort_by_key(|of| (-of.figures.claimed.0, of.payer.id));
+    Ok(all)
+}
+
+/// What became of each claim, with its payer.
+fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
+    let mut paid: HashMap<i64, Paid> = HashMap::new();
+    let claimed: HashMap<i64, i64> = (found.claimed.iter())
+        .map(|claim| (claim.id, claim.claimed_cents))
+        .collect();
+    for part in &found.settled {
+        let whole = claimed.get(&part.claim_id).copied().unwrap_or_default();
+        let so_far = paid.entry(part.claim_id).or_default();
+        if part.payment_id.is_none() {
+            so_far.written_down = sum([so_far.written_down, Cents(part.amount_cents)])?;
+            continue;
+        }
+        let was_full = so_far.paid.0 >= whole;
+        so_far.paid = sum([so_far.paid, Cents(part.amount_cents)])?;
+        let is_full = so_far.paid.0 >= whole;
+        so_far.in_full_on = match (was_full, is_full) {
+            (_, false) => None,
+            (true, true) => so_far.in_full_on,
+            (false, true) => Some(part.applied_on),
+        };
+    }
+    // A later reason stands in the place of an earlier one.
+    let reasons: HashMap<i64, String> = (found.reasons.into_iter())
+        .map(|reason| (reason.claim_id, reason.reason_code))
+        .collect();
+    let mut portions: HashMap<i64, Vec<PortionOf>> = HashMap::new();
+    for portion in found.portions {
+        portions.entry(portion.claim_id).or_default().push(portion);
+    }
+    let mut normal: HashMap<i64, Cents> = HashMap::new();
+    for of in &found.lines {
+        let lines: Vec<Line> = serde_json::from_str(&of.lines_json)
+            .map_err(|error| Error::caused("lines of a decision", error))?;
+        let claim = found.claimed.iter().find(|claim| claim.id == of.claim_id);
+        let portions = portions.get(&of.claim_id).map_or(&[][..], Vec::as_slice);
+        if let Some(claim) = claim {
+            normal.insert(claim.id, normal_price(claim, &lines, portions)?);
+        }
+    }
+    Ok((found.claimed.into_iter())
+        .map(|claim| {
+            let paid = paid.remove(&claim.id).unwrap_or_default();
+            let story = ClaimStory {
+                state: claims::to_rule(claim.state),
+                submitted_on: claim.submitted_on,
+                due_on: claim.due_on,
+                claimed: Cents(claim.claimed_cents),
+                paid: paid.paid,
+                written_down: paid.written_down,
+                claimed_net: Cents(claim.net_cents),
+                normal: normal.remove(&claim.id).unwrap_or_default(),
+                // Money may come in before the claim goes out.
+                paid_in_full_on: paid.in_full_on.map(|day| day.max(claim.submitted_on)),
+                reason: reasons.get(&claim.id).cloned(),
+            };
+            (claim.payer_id, story)
+        })
+        .collect())
+}
+
+#[derive(Default)]
+struct Paid {
+    paid: Cents,
+    written_down: Cents,
+    in_full_on: Option<NaiveDate>,
+}
+
+/// The shop's price of the lines that a claim's programme pays anything of, less what others pay of them.
+fn normal_price(claim: &Claimed, lines: &[Line], portions: &[PortionOf]) -> Result<Cents> {
+    let is_own = |portion: &&PortionOf| {
+        portion.payer_id == Some(claim.payer_id) && portion.terms_id == Some(claim.terms_id)
+    };
+    let mut price = Cents::ZERO;
+    for own in portions.iter().filter(is_own) {
+        if own.cents <= 0 {
+            continue;
+        }
+        let place = usize::try_from(own.position).ok();
+        let place = place.and_then(|position| position.checked_sub(1));
+        let line = place.and_then(|place| lines.get(place));
+        let line = line.ok_or_else(|| Error::internal("a portion of a line that is not there"))?;
+        let others = portions
+            .iter()
+            .filter(|portion| portion.position == own.position && !is_own(portion))
+            .map(|portion| Cents(portion.cents));
+        let rest = line.amount.checked_sub(Cents::sum(others).map_err(fault)?);
+        price = sum([price, rest.ok_or_else(too_large)?])?;
+    }
+    Ok(price)
+}
+
+fn sum(amounts: [Cents; 2]) -> Result<Cents> {
+    Cents::sum(amounts).map_err(fault)
+}
+
+fn fault(refusal: nameplate_rules::money::MoneyRefusal) -> Error {
+    Error::caused("figures of a payer", refusal)
+}
+
+fn too_large() -> Error {
+    Error::internal("figures of a payer are too large")
+}

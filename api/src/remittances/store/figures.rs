@@ -1,0 +1,113 @@
+//! What figures of payers are made of: five statements over the claims submitted within some days, by the index on that day.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::ClaimState;
+use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
+
+use crate::base::Result;
+
+/// Which claims.
+#[derive(Clone, Copy, Debug)]
+pub struct Wanted {
+    pub payer_id: Option<i64>,
+    pub from: NaiveDate,
+    pub through: NaiveDate,
+}
+
+/// A claim and the invoice that asks for it.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Claimed {
+    pub id: i64,
+    pub payer_id: i64,
+    pub terms_id: i64,
+    pub state: ClaimState,
+    pub claimed_cents: i64,
+    pub submitted_on: NaiveDate,
+    pub due_on: NaiveDate,
+    pub net_cents: i64,
+}
+
+/// What settled the invoice of a claim.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Settled {
+    pub claim_id: i64,
+    pub payment_id: Option<i64>,
+    pub amount_cents: i64,
+    pub applied_on: NaiveDate,
+}
+
+/// Why less was paid of a claim.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Reason {
+    pub claim_id: i64,
+    pub reason_code: String,
+}
+
+/// Who pays what of a line of the decision that a claim is of.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct PortionOf {
+    pub claim_id: i64,
+    pub position: i32,
+    pub payer_id: Option<i64>,
+    pub terms_id: Option<i64>,
+    pub cents: i64,
+}
+
+/// The lines of the decision that a claim is of.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct LinesOf {
+    pub claim_id: i64,
+    pub lines_json: String,
+}
+
+const CLAIMED: &str = "SELECT c.id, c.payer_id, c.terms_id, c.state, c.claimed_cents, c.submitted_on, i.due_on, \
+     i.total_cents - i.tax_cents AS net_cents FROM claim c JOIN invoice i ON i.id = c.invoice_id WHERE ";
+const SETTLED: &str = "SELECT c.id AS claim_id, a.payment_id, a.amount_cents, a.applied_on \
+     FROM claim c JOIN allocation a ON a.invoice_id = c.invoice_id WHERE ";
+const REASONS: &str = "SELECT c.id AS claim_id, s.reason_code FROM claim c \
+     JOIN claim_step s ON s.claim_id = c.id AND s.reason_code IS NOT NULL WHERE ";
+const PORTIONS: &str = "SELECT c.id AS claim_id, p.position, p.payer_id, p.terms_id, p.cents \
+     FROM claim c JOIN coverage_portion p ON p.decision_id = c.decision_id WHERE ";
+const LINES: &str = "SELECT c.id AS claim_id, d.lines_json \
+     FROM claim c JOIN coverage_decision d ON d.id = c.decision_id WHERE ";
+
+/// All that the figures are made of.
+pub struct Found {
+    pub claimed: Vec<Claimed>,
+    /// Oldest first.
+    pub settled: Vec<Settled>,
+    /// Oldest first.
+    pub reasons: Vec<Reason>,
+    pub portions: Vec<PortionOf>,
+    pub lines: Vec<LinesOf>,
+}
+
+/// Reads it.
+///
+/// # Errors
+/// Internal only.
+pub async fn found(db: &impl ConnectionTrait, wanted: Wanted) -> Result<Found> {
+    Ok(Found {
+        claimed: all(db, wanted, CLAIMED, "c.id").await?,
+        settled: all(db, wanted, SETTLED, "a.applied_on, a.id").await?,
+        reasons: all(db, wanted, REASONS, "s.id").await?,
+        portions: all(db, wanted, PORTIONS, "p.id").await?,
+        lines: all(db, wanted, LINES, "c.id").await?,
+    })
+}
+
+async fn all<T: FromQueryResult>(
+    db: &impl ConnectionTrait,
+    wanted: Wanted,
+    select: &str,
+    order: &str,
+) -> Result<Vec<T>> {
+    let mut values: Vec<Value> = vec![wanted.from.into(), wanted.through.into()];
+    let of_payer = wanted.payer_id.map_or("", |id| {
+        values.push(id.into());
+        " AND c.payer_id = $3"
+    });
+    let sql = format!("{select}c.submitted_on BETWEEN $1 AND $2{of_payer} ORDER BY {order}");
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    Ok(T::find_by_statement(statement).all(db).await?)
+}

@@ -1,0 +1,105 @@
+//! What a payer left unpaid: borne, billed, taken back, and paid after an appeal.
+
+use nameplate_entities::invoice;
+use nameplate_entities::kinds::ClaimState;
+use nameplate_rules::claims::ClaimStep as Step;
+use sea_orm::QueryOrder;
+
+use super::*;
+use crate::remittances::{
+    ClaimRest, UndoClaimRest, bear_claim_rest, bill_claim_rest, undo_claim_rest,
+};
+use crate::warranty::{ChangeWarrantyPayer, PayerWays, change_warranty_payer};
+
+impl Desk {
+    fn rest(&self, claim_id: i64, amount: Option<i64>) -> ClaimRest {
+        ClaimRest {
+            idempotency_key: self.key(),
+            claim_id,
+            reason: "The labor rate is above what the maker allows".to_owned(),
+            amount: amount.map(Cents),
+        }
+    }
+
+    fn undo(&self, claim_id: i64) -> UndoClaimRest {
+        UndoClaimRest {
+            idempotency_key: self.key(),
+            claim_id,
+            reason: "The payer takes the claim up again".to_owned(),
+        }
+    }
+
+    async fn let_rests_be_billed(&self, payer: &Payer) {
+        let change = ChangeWarrantyPayer {
+            payer_id: payer.row.id,
+            version: payer.row.version,
+            ways: PayerWays {
+                claim_mail: None,
+                claim_days_move_on: true,
+                may_bill_rest: true,
+                days_to_pay: Some(45),
+            },
+            retired: false,
+        };
+        change_warranty_payer(&self.owner, change).await.unwrap();
+    }
+}
+
+#[tokio::test]
+async fn a_rest_is_borne_or_billed_and_taken_back_until_an_appeal_has_it_paid() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        let early = bear_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", early);
+        let rows = format!("{},180.00,117.00,ELR,EFT-1\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        shop.post(advice_id).await;
+
+        let kept_from = bill_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", kept_from);
+        let order = shop.rest(claim.id, Some(1_700));
+        bear_claim_rest(&shop.owner, order.clone()).await.unwrap();
+        bear_claim_rest(&shop.owner, order).await.unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 10_000));
+        let too_much = bear_claim_rest(&shop.owner, shop.rest(claim.id, Some(10_001))).await;
+        at(ProblemCode::TooMuch, "amount", too_much);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+        undo_claim_rest(&shop.owner, shop.undo(claim.id))
+            .await
+            .unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 11_700));
+
+        shop.let_rests_be_billed(&payer).await;
+        bill_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 0));
+        let db = shop.bench.app.db.read();
+        let last = invoice::Entity::find()
+            .order_by_desc(invoice::Column::Id)
+            .one(db)
+            .await
+            .unwrap()
+            .unwrap();
+        assert_eq!(
+            (last.customer_id, last.total_cents),
+            (shop.customer_id, 11_700)
+        );
+        let nothing = bill_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", nothing);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+        undo_claim_rest(&shop.owner, shop.undo(claim.id))
+            .await
+            .unwrap();
+
+        shop.step(claim.id, Step::Appeal).await;
+        let appealed = bear_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", appealed);
+        let rows = format!("{},117.00,,,EFT-2\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        shop.post(advice_id).await;
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 0));
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
