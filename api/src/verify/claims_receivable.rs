@@ -64,7 +64,8 @@ pub const RULES: &[Rule] = &[
               WHERE ((e.document_kind = 'write_off' AND e.document_id = w.id) OR (e.document_kind = 'write_off_return' \
               AND e.document_id IN (SELECT b.id FROM write_off_return b WHERE b.write_off_id = w.id))) \
               AND a.role = CASE WHEN w.kind = 'claim_shortfall' THEN 'claim_shortfall' ELSE 'bad_debts' END), 0) AS BIGINT) \
-              AS found, CAST(CASE WHEN w.reversed_on IS NOT NULL THEN 0 ELSE w.bad_debt_cents - COALESCE((SELECT \
+              AS found, CAST(CASE WHEN w.reversed_on IS NOT NULL AND NOT EXISTS (SELECT 1 FROM write_off_return b \
+              WHERE b.write_off_id = w.id) THEN 0 ELSE w.bad_debt_cents - COALESCE((SELECT \
               SUM(b.bad_debt_cents) FROM write_off_return b WHERE b.write_off_id = w.id), 0) END AS BIGINT) AS expected \
               FROM write_off w) s WHERE found <> expected ORDER BY id",
     },

@@ -131,10 +131,10 @@ pub fn credit_note_settling(
         return Ok(None);
     };
     let owed: [AccountRef; 2] = [Role::Receivable.into(), Role::ClaimsReceivable.into()];
-    let mut postings = whole.into_postings();
-    postings.retain(|posting| !owed.contains(&posting.account));
-    postings.extend(settled);
+    let rest = whole.into_postings().into_iter();
+    let mut postings = settled.to_vec();
     postings.push(Posting::credit(Role::CustomerDeposits, sum(paid)?));
+    postings.extend(rest.filter(|posting| !owed.contains(&posting.account)));
     entry(postings).map(Some)
 }
 

@@ -4,6 +4,7 @@
 //! nothing is left of it, it is undone as a whole.
 
 use chrono::NaiveDate;
+use nameplate_entities::kinds::WriteOffKind;
 use nameplate_entities::{allocation, invoice, write_off, write_off_return, write_off_return_tax};
 use nameplate_rules::invoice::credit::write_off_undone;
 use nameplate_rules::money::Cents;
@@ -28,7 +29,8 @@ pub struct UndoWriteOff {
     pub reason: String,
 }
 
-/// Undoes what stands of an invoice's write-offs, as of today: it is owed again, and so is the tax that was given back.
+/// Undoes what stands of an invoice's write-offs, as of today: it is owed again, and so is the tax that was given back. What
+/// the shop bears of a claim stays borne.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for an invoice that is not written off; `PeriodClosed`.
@@ -46,7 +48,9 @@ pub async fn undo_write_off(act: &Act, order: UndoWriteOff) -> Result<invoice::M
     let on = shop::settings(&tx).await?.day_of(act.at);
     books::check_open(&tx, "", on).await?;
     let invoice = store::get_invoice(&tx, "invoiceId", order.invoice_id).await?;
-    let standing = store::standing_write_offs(&tx, [invoice.id]).await?;
+    let mut standing = store::standing_write_offs(&tx, [invoice.id]).await?;
+    // What was borne of a claim is taken back on the claim, which keeps where it stands.
+    standing.retain(|row| row.kind == WriteOffKind::BadDebt);
     if standing.is_empty() {
         let message = format!("{} is not written off.", invoice.number);
         return Err(Error::refused(

@@ -7,8 +7,8 @@ use super::*;
 use crate::base::ProblemCode::{self, ImpossibleDate, NegativeMoney, TooMuch, WrongState};
 use crate::base::testing::{problems, refusals};
 use crate::invoices::{
-    ChangeReceivableTerms, ReversePayment, change_receivable_terms, credit_invoice, record_payment,
-    reverse_payment,
+    ChangeReceivableTerms, ReversePayment, UndoWriteOff, change_receivable_terms, credit_invoice,
+    record_payment, reverse_payment, undo_write_off,
 };
 use crate::reports::{Basis, Span, margins};
 
@@ -28,6 +28,13 @@ async fn what_the_shop_bears_is_a_shortfall_until_money_comes_or_it_is_taken_bac
         assert_eq!((borne.amount_cents, borne.bad_debt_cents), (4_700, 4_700));
         bear(&shop.owner, &claim, 5_000).await.unwrap();
         assert_eq!(shop.control().await, [0, 0, 0]);
+        let undo = UndoWriteOff {
+            idempotency_key: shop.key(),
+            invoice_id: claim.id,
+            reason: "Not here".to_owned(),
+        };
+        let refused = undo_write_off(&shop.owner, undo).await;
+        at(WrongState, "invoiceId", refused);
         assert_eq!(shop.balance("5300").await, 9_700);
         assert_eq!(shop.balance("6100").await, 0);
         shop.is_in_order().await;
