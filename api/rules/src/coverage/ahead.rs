@@ -201,28 +201,28 @@ mod tests {
         }
     }
 
-    /// By hand: twelve months from 10 January 2025 end with 9 January 2026, a hundred and twenty with 9 January 2035.
+    /// By hand: twelve months from 10 January 2025 end with 10 January 2026, a hundred and twenty with 10 January 2035.
     #[test]
     fn before_a_finding_only_what_is_for_every_component_has_a_last_day() {
-        let seen = ahead(&case("2026-01-09", None), &held(Some("2025-01-10"))).expect("seen");
+        let seen = ahead(&case("2026-01-10", None), &held(Some("2025-01-10"))).expect("seen");
         assert!(seen.may_pay());
-        assert_eq!(seen.through(Covers::Parts), Some(day("2026-01-09")));
-        assert_eq!(seen.through(Covers::Labour), Some(day("2026-01-09")));
+        assert_eq!(seen.through(Covers::Parts), Some(day("2026-01-10")));
+        assert_eq!(seen.through(Covers::Labour), Some(day("2026-01-10")));
         assert_eq!(seen.through(Covers::Trip), None);
         assert_eq!(seen.bring, [Evidence::ProofOfPurchase]);
         let all = seen.segments.iter().map(|segment| segment.through_on);
         assert_eq!(
             all.collect::<Vec<_>>(),
-            [Some(day("2026-01-09")), Some(day("2035-01-09"))]
+            [Some(day("2026-01-10")), Some(day("2035-01-10"))]
         );
         let later = ahead(
-            &case("2026-01-10", Some("motor")),
+            &case("2026-01-11", Some("motor")),
             &held(Some("2025-01-10")),
         );
         let later = later.expect("seen");
-        assert_eq!(later.through(Covers::Parts), Some(day("2035-01-09")));
+        assert_eq!(later.through(Covers::Parts), Some(day("2035-01-10")));
         assert_eq!(later.through(Covers::Labour), None);
-        let other = ahead(&case("2026-01-10", Some("pump")), &held(Some("2025-01-10")));
+        let other = ahead(&case("2026-01-11", Some("pump")), &held(Some("2025-01-10")));
         let other = other.expect("seen");
         assert!(!other.may_pay());
         assert_eq!((other.segments.len(), other.missing.len()), (1, 0));
@@ -234,7 +234,7 @@ mod tests {
 
     #[test]
     fn a_day_that_is_not_known_and_what_is_not_paid_for_are_told() {
-        let unknown = ahead(&case("2026-01-09", None), &held(None)).expect("seen");
+        let unknown = ahead(&case("2026-01-10", None), &held(None)).expect("seen");
         assert!(unknown.may_pay());
         assert_eq!(unknown.through(Covers::Parts), None);
         let event = StartEvent::Purchase;
