@@ -32,6 +32,8 @@ pub struct Model {
     pub tax_exemption_id: Option<i64>,
     /// The warranty payer it is on.
     pub warranty_payer_id: Option<i64>,
+    /// The terms of the programme by which that payer is billed.
+    pub programme_terms_id: Option<i64>,
     /// The invoice that this charge for lateness or a returned payment is about.
     pub charge_for_invoice_id: Option<i64>,
     /// The returned payment of which this claims what was refunded; such an invoice is no sale.

@@ -3,6 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
+use crate::kinds::CoverageSplit;
+
 /// One row of `invoice_division`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
 #[sea_orm(table_name = "invoice_division")]
@@ -15,10 +17,15 @@ pub struct Model {
     pub discount_cents: i64,
     pub tax_cents: i64,
     pub total_cents: i64,
-    /// What of the total the shop bears itself.
+    /// What of the total the shop bears itself; no sale, so on no invoice.
     pub shop_cents: i64,
+    pub shop_net_cents: i64,
+    pub shop_discount_cents: i64,
+    pub shop_tax_cents: i64,
     /// The decision that said who pays what.
     pub coverage_decision_id: Option<i64>,
+    /// Which of its two splits was billed.
+    pub coverage_split: Option<CoverageSplit>,
     pub divided_at: DateTimeUtc,
 }
 

@@ -24,6 +24,7 @@ pub mod bank_match;
 pub mod bank_match_posting;
 pub mod bank_reconciliation;
 pub mod bank_statement;
+pub mod call_borne;
 pub mod call_consent;
 pub mod callback;
 pub mod check_advice;

@@ -7,6 +7,7 @@
 //! within it; what lacks evidence is told apart from what is sure.
 
 mod ahead;
+mod borne;
 mod decision;
 mod programme;
 mod stack;
@@ -17,6 +18,7 @@ mod words;
 mod workmanship;
 
 pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
+pub use borne::{CostedLine, ShopShare, borne};
 pub use decision::{
     Answer, Case, CoverageRefusal, Decision, EarlierRepair, Finding, Line, LineSplit,
     PROGRAMMES_MAX, Portion, decide,

@@ -3,17 +3,15 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallbackClass, CallbackState, FlagLevel};
 use nameplate_entities::{callback, service_call, shop_warranty};
-use nameplate_rules::books::events::{self, PartPayer};
+use nameplate_rules::books::events::PartPayer;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
-use crate::base::audit::Subject;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::books::{self, NewEntry};
 use crate::calls::{self, CancelCall};
-use crate::{callbacks, estimates, invoices, shop, stock, warranty};
+use crate::{books, callbacks, estimates, invoices, shop, warranty};
 
-use super::store;
+use super::{borne, store};
 
 /// A call whose work is done.
 #[derive(Clone, Debug, Serialize)]
@@ -31,8 +29,8 @@ pub struct CompletedCall {
     pub warranties: Vec<shop_warranty::Model>,
 }
 
-/// Completes a call: writes the shop's warranty on what was repaired, counts it, takes its
-/// parts out of stock and posts what they cost.
+/// Completes a call: writes the shop's warranty on what was repaired, counts it, takes its parts out of stock and posts
+/// what they cost and what the shop bears of the call.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `IdempotencyMismatch`; `ImpossibleDate`, `PeriodClosed` at `completedOn`; `WrongState` for a
@@ -65,7 +63,7 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     let warranties = warranty::write(&tx, act, &call, completed_on).await?;
     let repairs = warranty::repairs_of(&tx, call.id).await?;
     callbacks::count(&tx, &call, &repairs).await?;
-    post_parts(&tx, act, &call, completed_on).await?;
+    borne::post_costs(&tx, act, &call, completed_on).await?;
     once.keep(&tx, act, &call.id).await?;
     tx.commit().await?;
     Ok(CompletedCall { call, warranties })
@@ -115,35 +113,7 @@ async fn is_ready(
     Ok(())
 }
 
-/// Takes the parts fitted out of stock and posts what they cost: the shop's own cost on a callback, cost of sales
-/// otherwise. Nothing without parts.
-async fn post_parts(
-    tx: &impl ConnectionTrait,
-    act: &Act,
-    call: &service_call::Model,
-    completed_on: NaiveDate,
-) -> Result<()> {
-    let payer = payer(callbacks::callback_of(tx, call.id).await?.as_ref());
-    let cost = stock::take_fitted(tx, act, call, (payer.expense(), completed_on)).await?;
-    let entry = events::part_used(payer, cost)
-        .map_err(|error| Error::caused("cost of the parts of a call", error))?;
-    let Some(entry) = entry else {
-        return Ok(());
-    };
-    let new = NewEntry {
-        on: completed_on,
-        memo: format!("Parts fitted on call {}", call.number),
-        document: Some(Subject {
-            kind: "service_call",
-            id: call.id,
-        }),
-        entry,
-    };
-    books::post(tx, act, new).await?;
-    Ok(())
-}
-
-/// Who pays for parts: the shop on a confirmed callback, unless what was found has nothing to do with its work.
+/// Who pays for parts where nobody decided on the call: the shop on a confirmed callback, unless what was found has nothing to do with its work.
 pub(super) fn payer(callback: Option<&callback::Model>) -> PartPayer {
     let Some(callback) = callback.filter(|row| row.state == CallbackState::Confirmed) else {
         return PartPayer::Customer;

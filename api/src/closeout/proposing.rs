@@ -14,7 +14,7 @@ use sea_orm::ConnectionTrait;
 use crate::base::{Act, Error, Problem, ProblemCode, Result};
 use crate::calls::{self, Work};
 use crate::estimates::{self, LineTerms, NewLine, Proposed, Workplace};
-use crate::{appliances, callbacks, customers, invoices, pricing, shop};
+use crate::{appliances, callbacks, coverage, customers, invoices, pricing, shop};
 
 use super::operations::payer;
 use super::store;
@@ -47,7 +47,9 @@ pub async fn work_to_bill(
             "It is not decided whether this call is a callback. Decide it first (decideCallback).";
         in_the_way.push(Problem::new(ProblemCode::WrongState, "callId", words));
     }
-    let proposed = if matches!(payer(callback.as_ref()), PartPayer::Shop) {
+    let proposed = if coverage::is_all_the_shops(db, call.id).await? {
+        nothing("It was decided that the shop bears all of this call, so nothing is proposed.")
+    } else if matches!(payer(callback.as_ref()), PartPayer::Shop) {
         nothing("This is a callback: the shop stands behind its work, so nothing is proposed.")
     } else {
         match propose(db, act, &call).await {

@@ -7,6 +7,7 @@ use nameplate_rules::coverage::{Answer, Decision, Line, LineSplit, Registration,
 
 use crate::base::{Error, Result};
 use crate::calls::graphql::ServiceCall;
+use crate::closeout::decide_coverage;
 use crate::graphql::context::act;
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -18,9 +19,7 @@ use crate::warranty::graphql::{
     CoverEvidence, CoverExclusion, CoveredCharge, WarrantyPayer, WarrantyProgramme,
 };
 
-use super::{
-    DecideCoverage, Holding, Outlook, OutlookLine, Said, Sight, decide_coverage, kept, outlook,
-};
+use super::{DecideCoverage, Holding, Outlook, OutlookLine, Said, Sight, kept, outlook};
 
 /// What a programme answers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -321,7 +320,8 @@ pub struct CoverageMutation;
 
 #[Object]
 impl CoverageMutation {
-    /// Decides who pays the lines of an option, in place of an earlier decision on the call. Nothing is billed by it.
+    /// Decides who pays the lines of an option, in place of an earlier decision on the call. Nothing is billed by it; on a
+    /// completed call, what the shop came to bear of parts and labor by it, or bears no more, is posted today.
     async fn decide_coverage(
         &self,
         ctx: &Context<'_>,

@@ -6,6 +6,7 @@
 //! stay true: a call has one decision that stands; portions and the customer's part add up to each line.
 
 mod ahead;
+mod bearing;
 mod facts;
 pub mod graphql;
 mod holdings;
@@ -13,7 +14,8 @@ mod operations;
 mod store;
 
 pub use ahead::{CoverAhead, before_visit};
+pub use bearing::{is_all_the_shops, shop_bears, shop_bears_all};
 pub use facts::Said;
 pub use holdings::Holding;
-pub use operations::{DecideCoverage, Outlook, OutlookLine, Sight, decide_coverage, outlook};
+pub use operations::{DecideCoverage, Outlook, OutlookLine, Sight, decide, outlook};
 pub use store::{Kept, get_decision, kept, portions_of, standing_of_call};

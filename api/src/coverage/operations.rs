@@ -2,9 +2,11 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallState, ChargeKind};
-use nameplate_entities::{appliance, coverage_decision, coverage_portion, estimate_line};
+use nameplate_entities::{
+    appliance, coverage_decision, coverage_portion, estimate_line, service_call,
+};
 use nameplate_rules::coverage::{
-    Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, Registration, decide,
+    self as rules, Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, Registration,
 };
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -15,8 +17,8 @@ use super::facts::{self, Said};
 use super::holdings::{self, Holding};
 use super::store::{self, Found};
 use crate::base::audit::{self, Subject};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::{appliances, calls, estimates, shop};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
+use crate::{appliances, estimates, shop};
 
 /// The longest trip that is paid by distance.
 const DISTANCE_MAX: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
@@ -40,47 +42,43 @@ pub struct DecideCoverage {
     pub said: Said,
 }
 
-/// Decides who pays the lines of an option, and writes it down in place of an earlier decision on the call.
+/// Decides who pays the lines of an option of a call, and writes it down in place of an earlier decision on the call.
+///
+/// What the shop bears by it is settled by the act that calls this, in the same transaction.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing` at `optionId` for a call with nothing accepted; `WrongState` for a cancelled call or
 /// lines below zero; `TooMuch` for a machine with more programmes than are decided at a time; refusals name the field.
-pub async fn decide_coverage(act: &Act, order: DecideCoverage) -> Result<coverage_decision::Model> {
+pub async fn decide(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (call, order): (&service_call::Model, &DecideCoverage),
+) -> Result<coverage_decision::Model> {
     let staff_id = act.staff_with(Right::DecideCoverage)?;
-    let verb = Right::DecideCoverage.mutation();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_decision(&tx, "", id).await;
-    }
-    let today = shop::settings(&tx).await?.day_of(act.at);
-    let call = calls::get_call(&tx, "callId", order.call_id).await?;
+    let today = shop::settings(tx).await?.day_of(act.at);
     if call.state == CallState::Cancelled {
         let message = format!("Call {} is cancelled.", call.number);
         return Err(Error::refused(ProblemCode::WrongState, "callId", message));
     }
-    let machine = appliances::get_appliance(&tx, "callId", call.appliance_id).await?;
+    let machine = appliances::get_appliance(tx, "callId", call.appliance_id).await?;
     let failed_on = order.failed_on.unwrap_or(call.opened_on);
     let mut checks = Checks::new();
     checks.not_after("failedOn", failed_on, today);
     check_distance(&mut checks, order.distance);
     checks.finish()?;
     let found = match order.finding_id {
-        Some(id) => Some(store::get_found(&tx, "findingId", (call.id, id)).await?),
-        None => store::found_on(&tx, call.id).await?,
+        Some(id) => Some(store::get_found(tx, "findingId", (call.id, id)).await?),
+        None => store::found_on(tx, call.id).await?,
     };
-    let (option_id, rows) = lines_of(&tx, &order).await?;
+    let (option_id, rows) = lines_of(tx, order).await?;
     let lines: Vec<Line> = (rows.iter())
         .map(|row| line(row, order.distance))
         .collect::<Result<_>>()?;
-    let of_call = (&call, &machine);
+    let of_call = (call, &machine);
     let said = (failed_on, found.as_ref(), &order.said);
-    let case = facts::of_call(&tx, of_call, said).await?;
-    let made = Made::of(&tx, (&machine, failed_on), (case, lines)).await?;
-    let row = write(&tx, act, (&made, call.id, option_id, staff_id)).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    Ok(row)
+    let case = facts::of_call(tx, of_call, said).await?;
+    let made = Made::of(tx, (&machine, failed_on), (case, lines)).await?;
+    write(tx, act, (&made, call.id, option_id, staff_id)).await
 }
 
 fn check_distance(checks: &mut Checks, distance: Option<Decimal>) {
@@ -147,7 +145,7 @@ impl Made {
         let held: Vec<Registration> = (holdings.iter())
             .map(|holding| holding.registration.clone())
             .collect();
-        let decision = decide(&case, &lines, &held).map_err(|refusal| refused(&refusal))?;
+        let decision = rules::decide(&case, &lines, &held).map_err(|refusal| refused(&refusal))?;
         Ok(Self {
             case,
             lines,

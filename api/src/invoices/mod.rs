@@ -2,7 +2,7 @@
 //!
 //! Words: an *invoice* bills a call's accepted estimate, or its work without one, or lines without a call, or a charge
 //! about another invoice; where several payers share a call, each is billed by an invoice of its own, and together they are
-//! a *division*; a *credit note* is the mirror image of one invoice, or of a
+//! a *division*, which may follow a decision who pays and leave a part to the shop, billed to nobody; a *credit note* is the mirror image of one invoice, or of a
 //! part of it; a *payment* is money received, and an *allocation* says what part of it (or of a credit note or a
 //! write-off) settles which invoice, from which day on; what settles nothing is the customer's *credit*, and a *deposit*
 //! is credit kept for one call. What must stay true: an issued document never changes and hashes to what was issued;
@@ -36,6 +36,7 @@ pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
 pub use dated::Dated;
 pub use electronic::file as e_invoice;
 pub use electronic::settings::{ChangeEInvoicing, change_e_invoicing};
+pub use issuing::covering::ByCoverage;
 pub use issuing::dividing::{Share, ShareOfLine};
 pub use issuing::free::{IssueFreeInvoice, issue_free_invoice};
 pub use issuing::mistakes::{replace_tax_jurisdiction, withdraw_local_rules, withdraw_price_book};

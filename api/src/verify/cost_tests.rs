@@ -27,7 +27,7 @@ fn today() -> Span {
 }
 
 impl TestShop {
-    async fn part_costing(&self, cost: i64) -> part::Model {
+    pub async fn part_costing(&self, cost: i64) -> part::Model {
         let new = pricing::AddPart {
             number: self.key(),
             description: "terminal kit".to_owned(),
@@ -38,7 +38,7 @@ impl TestShop {
         pricing::add_part(&self.owner, new).await.unwrap()
     }
 
-    async fn bring_in(&self, part_id: i64, (quantity, unit_cost): (i64, i64)) {
+    pub async fn bring_in(&self, part_id: i64, (quantity, unit_cost): (i64, i64)) {
         let new = ReceiveParts {
             idempotency_key: self.key(),
             part_id,
@@ -55,6 +55,12 @@ impl TestShop {
 
     /// Fits so many on a call and completes it.
     async fn complete_with(&self, call_id: i64, part_id: i64, quantity: i64) {
+        self.fit(call_id, part_id, quantity).await;
+        self.complete_as_found(call_id).await;
+    }
+
+    /// Finds the same worn component on a call as ever, and fits so many for it.
+    pub async fn fit(&self, call_id: i64, part_id: i64, quantity: i64) {
         let db = self.bench.app.db.read();
         let machine = appliance::Entity::find_by_id(self.machine_id())
             .one(db)
@@ -96,6 +102,10 @@ impl TestShop {
             }],
         };
         stock::record_remedy(&self.owner, remedy).await.unwrap();
+    }
+
+    /// Completes a call on which something was found.
+    pub async fn complete_as_found(&self, call_id: i64) {
         let cause = crate::calls::RecordRootCause {
             call_id,
             root_cause: "undersized wire".to_owned(),
@@ -139,7 +149,7 @@ impl TestShop {
         }
     }
 
-    async fn last_move(&self) -> stock_move::Model {
+    pub async fn last_move(&self) -> stock_move::Model {
         let row = stock_move::Entity::find()
             .filter(stock_move::Column::Kind.eq(nameplate_entities::kinds::StockMoveKind::Used))
             .order_by_desc(stock_move::Column::Id)
@@ -148,7 +158,7 @@ impl TestShop {
         row.unwrap().unwrap()
     }
 
-    async fn take_piece_back(&self, move_id: i64, quantity: i64) {
+    pub async fn take_piece_back(&self, move_id: i64, quantity: i64) {
         let new = TakePartBack {
             idempotency_key: self.key(),
             move_id,

@@ -12,6 +12,7 @@ use super::testing::TestShop;
 use crate::appliances::{self, ChangeAppliance, PlateChange};
 use crate::base::testing::refusals;
 use crate::base::{Change, ProblemCode};
+use crate::closeout;
 use crate::coverage::{self, DecideCoverage, Outlook, OutlookLine, Said};
 use crate::customers::{self, AddCustomer};
 use crate::warranty::{
@@ -114,7 +115,7 @@ impl TestShop {
     }
 
     pub(super) async fn decide(&self, order: DecideCoverage) -> coverage_decision::Model {
-        coverage::decide_coverage(&self.owner, order).await.unwrap()
+        closeout::decide_coverage(&self.owner, order).await.unwrap()
     }
 }
 

@@ -11,6 +11,7 @@ mod banking;
 mod books;
 mod chain;
 mod claims_receivable;
+mod decisions;
 mod documents;
 mod entries;
 mod invoices;
@@ -70,6 +71,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(reserve::check(&tx).await?);
     findings.extend(recalls::check(&tx).await?);
     findings.extend(remittances::check(&tx).await?);
+    findings.extend(decisions::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }
@@ -82,6 +84,8 @@ mod chain_tests;
 mod claims_receivable_tests;
 #[cfg(test)]
 mod cost_tests;
+#[cfg(test)]
+mod coverage_bill_tests;
 #[cfg(test)]
 mod coverage_life_tests;
 #[cfg(test)]

@@ -123,6 +123,7 @@ impl ShopDays<'_> {
             work_done: None,
             option: None,
             divide: Vec::new(),
+            coverage: None,
         };
         issue_invoice(&self.act, order).await.map(drop)
     }

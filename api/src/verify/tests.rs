@@ -25,6 +25,7 @@ impl TestShop {
             work_done: None,
             option: None,
             divide: Vec::new(),
+            coverage: None,
         };
         issue_invoice(&self.owner, order).await.unwrap().remove(0)
     }
@@ -110,6 +111,7 @@ async fn an_invoice_is_the_accepted_option_and_its_credit_the_exact_mirror() {
         work_done: None,
         option: None,
         divide: Vec::new(),
+        coverage: None,
     };
     let bill = issue_invoice(&shop.owner, order.clone())
         .await
@@ -127,6 +129,7 @@ async fn an_invoice_is_the_accepted_option_and_its_credit_the_exact_mirror() {
         work_done: None,
         option: None,
         divide: Vec::new(),
+        coverage: None,
     };
     let outcome = issue_invoice(&shop.owner, twice).await;
     assert_eq!(
@@ -181,6 +184,7 @@ async fn a_call_whose_invoice_was_taken_back_is_billed_again() {
         work_done: None,
         option: None,
         divide: Vec::new(),
+        coverage: None,
     };
     let second = issue_invoice(&shop.owner, order).await.unwrap().remove(0);
     assert_eq!(
@@ -205,6 +209,7 @@ async fn a_certificate_for_one_purchase_covers_one_invoice_until_that_is_taken_b
             work_done: None,
             option: None,
             divide: Vec::new(),
+            coverage: None,
         };
         let first = issue_invoice(&shop.owner, bill(0)).await.unwrap().remove(0);
         assert_eq!(first.tax_cents, 0, "free under the certificate");
@@ -251,6 +256,7 @@ async fn a_blanket_certificate_counts_its_months_from_the_last_invoice_that_stan
         work_done: None,
         option: None,
         divide: Vec::new(),
+        coverage: None,
     };
     let second = issue_invoice(&later, order).await.unwrap().remove(0);
     assert_eq!(last_on().await, Some(second.issued_on));

@@ -130,3 +130,18 @@ pub enum AdviceOutcome {
     #[sea_orm(string_value = "too_much")]
     TooMuch,
 }
+
+/// By which of a decision's splits a call is billed.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum CoverageSplit {
+    /// What is sure today.
+    #[sea_orm(string_value = "sure")]
+    Sure,
+    /// As it will be once all that is missing is there.
+    #[sea_orm(string_value = "settled")]
+    Settled,
+}

@@ -4,10 +4,12 @@
 //! left out, an event without any money gives no entry where that is lawful (a free repair is still invoiced), and a
 //! builder never balances by itself: what a document owes must equal its lines and taxes, or it is refused.
 
+mod borne;
 mod claims;
 mod suppliers;
 mod warranty;
 
+pub use borne::{borne_changed, call_costs};
 pub use claims::{Debtor, Owed, ShortfallBearer, claim_borne, claim_short_paid};
 pub use suppliers::{PartsBilled, supplier_bill, supplier_paid};
 pub use warranty::reserve_moved;

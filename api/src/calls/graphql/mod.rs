@@ -19,6 +19,7 @@ use crate::attachments::On;
 use crate::attachments::graphql::Attachment;
 use crate::base::{Act, Error, Result, own_work};
 use crate::callbacks::graphql::{Callback, Flag};
+use crate::closeout::graphql::BorneByShop;
 use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{CallConsent, Estimate};
@@ -31,7 +32,7 @@ use crate::invoices::graphql::Invoice;
 use crate::recalls::graphql::ApplianceRecall;
 use crate::stock::graphql::PartOrder;
 use crate::warranty::graphql::{KeptPart, ShopWarranty};
-use crate::{invoices, shop};
+use crate::{coverage, invoices, shop};
 
 use super::store;
 
@@ -264,6 +265,11 @@ impl ServiceCall {
     ) -> async_graphql::Result<Vec<CoverageDecision>> {
         CoverageDecision::of_call(ctx, self.row.id).await
     }
+
+    /// What the shop came to bear of it itself, or bears no more, oldest first.
+    async fn borne_by_shop(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<BorneByShop>> {
+        BorneByShop::of_call(ctx, self.row.id).await
+    }
 }
 
 /// Which calls are wanted: those that fit everything given.
@@ -277,7 +283,8 @@ pub struct ServiceCallFilter {
     customer_id: Option<ID>,
     /// With a visit of this technician, planned or made.
     technician_id: Option<ID>,
-    /// Whether an invoice stands for them; credit notes that take all of it back undo that. For owner and office.
+    /// Whether an invoice stands for them; credit notes that take all of it back undo that. Calls that the shop was decided
+    /// to bear wholly wait for none and are left out of those without. For owner and office.
     billed: Option<bool>,
 }
 
@@ -313,7 +320,13 @@ impl ServiceCallFilter {
                 return Err(Error::Forbidden);
             }
             let is_billed = invoices::has_standing_invoice();
-            select = select.filter(if billed { is_billed } else { is_billed.not() });
+            select = if billed {
+                select.filter(is_billed)
+            } else {
+                // A call that the shop bears wholly waits for no bill.
+                let waits = is_billed.not().and(coverage::shop_bears_all().not());
+                select.filter(waits)
+            };
         }
         Ok(select)
     }

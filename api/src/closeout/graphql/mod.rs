@@ -1,7 +1,9 @@
 //! Completing a call in the graph, and what its work comes to.
 
+pub mod borne;
 mod work_to_bill;
 
+pub use borne::BorneByShop;
 pub use work_to_bill::CloseoutQuery;
 
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};
@@ -110,7 +112,8 @@ impl CloseoutMutation {
         CancelCallPayload::of(outcome.map(ServiceCall::from))
     }
 
-    /// Completes a call: the shop's warranty on what was repaired is written, and what its parts cost is posted.
+    /// Completes a call: the shop's warranty on what was repaired is written, and what its parts cost
+    /// and what the shop bears of it is posted.
     async fn complete_call(
         &self,
         ctx: &Context<'_>,

@@ -1,6 +1,7 @@
 //! Invoices, credit notes and payments in the graph.
 
 pub mod chasing;
+pub mod covering;
 pub mod electronic;
 pub mod mutations;
 pub mod payments;
@@ -13,11 +14,12 @@ pub mod statements;
 use async_graphql::{Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{
-    allocation, customer, invoice, invoice_division, invoice_line, invoice_tax, receivable,
-    write_off,
+    allocation, customer, invoice, invoice_division, invoice_line, invoice_tax, programme_terms,
+    receivable, write_off,
 };
 
 use crate::calls::graphql::ServiceCall;
+use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::Customer;
 use crate::estimates::graphql::EstimateRevision;
 use crate::graphql::context::{act, reader};
@@ -28,6 +30,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::local_rules::graphql::MissingElement;
 use crate::pricing::graphql::{ChargeKind, PartCondition};
 use crate::shop::graphql::Staff;
+use crate::warranty::graphql::{WarrantyPayer, WarrantyProgramme};
 
 use super::issuing::local;
 
@@ -80,6 +83,17 @@ impl Invoice {
         let column = invoice::Column::CallId;
         let rows = loaders::children::<invoice::Entity>(ctx, column, call_id).await?;
         Ok(rows.into_iter().map(Self::from).collect())
+    }
+
+    /// The sale it bills a share of.
+    async fn division(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<invoice_division::Model>> {
+        match self.row.division_id {
+            Some(id) => loaders::row::<invoice_division::Entity>(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// The document with this id, if the caller may see it.
@@ -148,11 +162,52 @@ impl Invoice {
 
     /// What one invoice for the whole of its call would have come to; null where no other payer shares it.
     async fn whole_total(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Money>> {
-        let Some(division) = self.row.division_id else {
+        let row = self.division(ctx).await?;
+        Ok(row.map(|row| Money::cents(row.total_cents)))
+    }
+
+    /// What the shop bears itself of the whole of its call, with tax; null where no decision said who pays.
+    async fn shop_bears(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Money>> {
+        let row = self.division(ctx).await?;
+        let by_decision = row.filter(|row| row.coverage_decision_id.is_some());
+        Ok(by_decision.map(|row| Money::cents(row.shop_cents)))
+    }
+
+    /// The decision that said who pays what of its call; null where nobody decided.
+    async fn coverage_decision(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<CoverageDecision>> {
+        let row = self.division(ctx).await?;
+        match row.and_then(|row| row.coverage_decision_id) {
+            Some(id) => CoverageDecision::find(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The warranty payer who owes it; null where a customer does.
+    async fn warranty_payer(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<WarrantyPayer>> {
+        match self.row.warranty_payer_id {
+            Some(id) => WarrantyPayer::of(ctx, id).await,
+            None => Ok(None),
+        }
+    }
+
+    /// The programme by which that payer is billed.
+    async fn programme(
+        &self,
+        ctx: &Context<'_>,
+    ) -> async_graphql::Result<Option<WarrantyProgramme>> {
+        let Some(id) = self.row.programme_terms_id else {
             return Ok(None);
         };
-        let row = loaders::row::<invoice_division::Entity>(ctx, division).await?;
-        Ok(row.map(|row| Money::cents(row.total_cents)))
+        match loaders::row::<programme_terms::Entity>(ctx, id).await? {
+            Some(terms) => WarrantyProgramme::of(ctx, terms.programme_id).await,
+            None => Ok(None),
+        }
     }
 
     /// The invoice, taken back in whole, whose share this one bills to somebody else.

@@ -18,6 +18,7 @@ use super::super::dated::Dated;
 use super::super::issuing::{dividing, free, rebilling};
 use super::super::telling::resending;
 use super::super::{crediting, issuing, receiving};
+use super::covering::BillByCoverageInput;
 use super::{Invoice, Payment, PaymentMethod};
 
 /// A call to bill.
@@ -35,6 +36,9 @@ pub struct IssueInvoiceInput {
     option: Option<EstimateOptionInput>,
     /// Payers beside the call's customer, each with an invoice of its own.
     divide: Option<Vec<PayerShareInput>>,
+    /// Bills the call as was decided who pays: an invoice for each payer and programme, the rest to the call's customer,
+    /// what the shop bears to nobody. Not with `divide`.
+    coverage: Option<BillByCoverageInput>,
     /// The day of the invoice: not to come, and not before the call was completed, or opened; today when left out.
     issued_on: Option<NaiveDate>,
 }
@@ -74,6 +78,10 @@ impl IssueInvoiceInput {
                 .enumerate()
                 .map(|(at, share)| share.command(at))
                 .collect::<Result<_>>()?,
+            coverage: self
+                .coverage
+                .map(BillByCoverageInput::command)
+                .transpose()?,
         };
         Ok(Dated {
             order,
@@ -385,7 +393,7 @@ pub struct InvoicesMutation;
 #[Object]
 impl InvoicesMutation {
     /// Bills a call's accepted estimate, or its work without one, to one payer or several, and mails each invoice whose
-    /// payer has an e-mail address.
+    /// payer has an e-mail address; that of a warranty payer is told by its claim and not mailed.
     async fn issue_invoice(
         &self,
         ctx: &Context<'_>,

@@ -21,7 +21,7 @@ use crate::invoices::store::{self, Billed};
 use crate::{customers, pricing};
 
 use super::sale::{self, Sale};
-use super::shares::{self, Part};
+use super::shares::{self, Part, Whole};
 use super::writing::Issue;
 
 /// Most payers beside the call's customer; a call has two or three.
@@ -108,11 +108,14 @@ pub async fn bill(
 ) -> Result<Vec<invoice::Model>> {
     let payers = payers(tx, billed, shares).await?;
     let parts = parts(tx, &sale, shares).await?;
-    let division = write(tx, act, (&sale, billed.call.id)).await?;
-    let count = parts.iter().filter(|part| !part.lines.is_empty()).count();
-    let whole = Cents(division.total_cents);
+    let division = write(tx, act, (&sale, billed.call.id), none_borne()).await?;
+    let whole = Whole {
+        payers: parts.iter().filter(|part| !part.lines.is_empty()).count(),
+        total: Cents(division.total_cents),
+        shop: Cents::ZERO,
+    };
     let consents = shares::consents_for_others(tx, issue.settings, (&sale, billed)).await?;
-    let mut invoices = Vec::with_capacity(count);
+    let mut invoices = Vec::with_capacity(whole.payers);
     for (part, payer) in parts.into_iter().zip(payers) {
         if part.lines.is_empty() {
             continue;
@@ -129,7 +132,7 @@ pub async fn bill(
                 ..sale.header.clone()
             },
             rows: of.rows(&sale)?,
-            words: of.words(&sale.words, &consents, (count, whole)),
+            words: of.words(&sale.words, &consents, &whole),
         };
         invoices.push(sale::bill(tx, act, issue, (share, &payer)).await?);
     }
@@ -163,7 +166,7 @@ async fn parts(tx: &impl ConnectionTrait, sale: &Sale, shares: &[Share]) -> Resu
 }
 
 /// The lines of a sale as the rule knows them.
-fn lines(sale: &Sale) -> Vec<SaleLine> {
+pub fn lines(sale: &Sale) -> Vec<SaleLine> {
     let shown = &sale.words.printed_as.with_tax;
     let lines = sale.rows.lines.iter().enumerate();
     lines
@@ -183,7 +186,14 @@ fn lines(sale: &Sale) -> Vec<SaleLine> {
         .collect()
 }
 
-async fn levels(tx: &impl ConnectionTrait, taxes: &[invoice_tax::Model]) -> Result<Vec<SaleLevel>> {
+/// Its tax levels as the rule knows them.
+///
+/// # Errors
+/// Internal only.
+pub async fn levels(
+    tx: &impl ConnectionTrait,
+    taxes: &[invoice_tax::Model],
+) -> Result<Vec<SaleLevel>> {
     let rows = store::levels(tx, taxes.iter().map(|tax| tax.tax_level_id)).await?;
     taxes
         .iter()
@@ -303,10 +313,26 @@ fn refused(refusal: DivisionRefusal, paths: &[At]) -> Error {
     Error::refused(code, path, words)
 }
 
-async fn write(
+/// A division of which the shop bears nothing.
+fn none_borne() -> invoice_division::ActiveModel {
+    invoice_division::ActiveModel {
+        shop_cents: Set(0),
+        shop_net_cents: Set(0),
+        shop_discount_cents: Set(0),
+        shop_tax_cents: Set(0),
+        ..Default::default()
+    }
+}
+
+/// Writes down that a sale is divided; `borne` says by what, and what of it the shop bears.
+///
+/// # Errors
+/// Internal only.
+pub async fn write(
     tx: &impl ConnectionTrait,
     act: &Act,
     (sale, call_id): (&Sale, i64),
+    borne: invoice_division::ActiveModel,
 ) -> Result<invoice_division::Model> {
     let sum = |of: fn(&invoice_line::Model) -> i64| {
         Cents::sum(sale.rows.lines.iter().map(|line| Cents(of(line))))
@@ -319,7 +345,7 @@ async fn write(
         tax_cents: Set(sum(|line| line.tax_cents)?.0),
         total_cents: Set(sale.rows.amounts()?.with_tax.0),
         divided_at: Set(act.at),
-        ..Default::default()
+        ..borne
     };
     Ok(division.insert(tx).await?)
 }

@@ -15,6 +15,7 @@ use crate::shop::{self, Settings};
 use super::chasing::{reminding, terms};
 use super::dated::{self, Dated};
 use super::store::{self, Billed};
+use covering::ByCoverage;
 use dividing::Share;
 use offered::Offered;
 use sale::Sale;
@@ -22,6 +23,7 @@ use writing::Issue;
 
 pub mod certificates;
 pub mod charges;
+pub mod covering;
 pub mod dividing;
 pub mod free;
 pub mod local;
@@ -51,6 +53,9 @@ pub struct IssueInvoice {
     /// Payers beside the call's customer.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub divide: Vec<Share>,
+    /// The decision that says who pays what, in place of payers that are named.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub coverage: Option<ByCoverage>,
 }
 
 /// Bills a call's accepted estimate, or what was done in its place, line for line; or a completed call without an
@@ -58,10 +63,9 @@ pub struct IssueInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
-/// billed already, or whose certificate another invoice used up, and at `divide` while a deposit for the call is of
+/// billed already, or whose certificate another invoice used up, and at `divide` or `coverage` while a deposit for the call is of
 /// somebody who would get no bill; `TooMuch` for a bill beyond what was agreed to;
-/// `PeriodClosed`; those of a bill without an estimate and of a bill that is
-/// divided; `ImpossibleDate` for a day to come, or before the call was completed, or opened while it is not completed.
+/// `PeriodClosed`; those of a bill without an estimate, of a bill that is divided and of one by a decision; `ImpossibleDate` for a day to come, or before the call was completed, or opened while it is not completed.
 pub async fn issue_invoice(
     act: &Act,
     dated: impl Into<Dated<IssueInvoice>>,
@@ -77,6 +81,7 @@ pub async fn issue_invoice(
     let Dated { order, on } = dated;
     let mut checks = Checks::new();
     dividing::check(&mut checks, &order.divide);
+    covering::check(&mut checks, (order.coverage.as_ref(), &order.divide));
     checks.finish()?;
     let billed = store::billed(&tx, "callId", order.call_id).await?;
     may_be_billed(&tx, &billed.call).await?;
@@ -93,18 +98,10 @@ pub async fn issue_invoice(
     // The ways to a sale and to its bills are long; kept on the heap, they do not swell every caller.
     let (sale, offered) = Box::pin(sale_of(&tx, &issue, &billed, work)).await?;
     let certificate = sale.header.tax_exemption_id.clone().take().flatten();
-    let invoices = if order.divide.is_empty() {
-        vec![Box::pin(sale::bill(&tx, act, &issue, (sale, &billed.customer))).await?]
-    } else {
-        Box::pin(dividing::bill(
-            &tx,
-            act,
-            &issue,
-            (sale, &billed, &order.divide),
-        ))
-        .await?
-    };
-    deposits_are_laid(&tx, billed.call.id, &invoices).await?;
+    let option_id = offered.as_ref().map(|offered| offered.work().option.id);
+    let payers = (order.divide.as_slice(), order.coverage.as_ref());
+    let of = (sale, &billed, option_id);
+    let invoices = Box::pin(bills(&tx, act, &issue, of, payers)).await?;
     if let Some(certificate) = certificate {
         certificates::note(&tx, act, (verb, certificate)).await?;
     }
@@ -116,6 +113,26 @@ pub async fn issue_invoice(
     once.keep(&tx, act, &first).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
+    Ok(invoices)
+}
+
+/// Bills a sale to whoever pays it: the call's customer, payers that are named, or those of a decision.
+async fn bills(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    issue: &Issue<'_>,
+    (sale, billed, option_id): (Sale, &Billed, Option<i64>),
+    (divide, by): (&[Share], Option<&ByCoverage>),
+) -> Result<Vec<invoice::Model>> {
+    let invoices = match by {
+        Some(by) => covering::bill(tx, act, issue, (sale, billed), (option_id, by)).await?,
+        None if divide.is_empty() => {
+            vec![sale::bill(tx, act, issue, (sale, &billed.customer)).await?]
+        }
+        None => dividing::bill(tx, act, issue, (sale, billed, divide)).await?,
+    };
+    let path = by.map_or("divide", |_| "coverage");
+    deposits_are_laid(tx, path, billed.call.id, &invoices).await?;
     Ok(invoices)
 }
 
@@ -229,18 +246,23 @@ pub async fn may_be_billed_as_done(
     unoffered::may_be_billed(db, call).await
 }
 
-/// A deposit for the call is of somebody who gets a bill; otherwise it would lie there, tied to a call that is billed.
+/// A deposit for the call is of somebody who gets a bill that takes it; otherwise it would lie there, tied to a call that
+/// is billed. What a warranty payer owes takes none: money is laid against its claim.
 async fn deposits_are_laid(
     tx: &impl ConnectionTrait,
+    path: &str,
     call_id: i64,
     invoices: &[invoice::Model],
 ) -> Result<()> {
-    let billed: Vec<i64> = invoices.iter().map(|row| row.customer_id).collect();
+    let billed: Vec<i64> = (invoices.iter())
+        .filter(|row| row.payer == Payer::Customer)
+        .map(|row| row.customer_id)
+        .collect();
     match store::deposit_of_another(tx, call_id, &billed).await? {
         None => Ok(()),
         Some(deposit) => Err(Error::refused(
             ProblemCode::WrongState,
-            "divide",
+            path,
             format!(
                 "Deposit {} for this call is of a customer who would get no bill. Name that customer as a payer, or \
                  pay the deposit back first.",

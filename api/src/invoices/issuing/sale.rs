@@ -2,8 +2,11 @@
 
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{Payer, ReceivableKind};
-use nameplate_entities::{customer, invoice, invoice_line, invoice_tax};
-use nameplate_rules::books::events;
+use nameplate_entities::{
+    customer, invoice, invoice_line, invoice_tax, receivable, warranty_payer,
+};
+use nameplate_rules::books::events::{self, DocumentAmounts};
+use nameplate_rules::money::Cents;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 
 use crate::base::numbers::{self, Series};
@@ -34,6 +37,78 @@ pub async fn bill(
     issue: &Issue<'_>,
     (sale, customer): (Sale, &customer::Model),
 ) -> Result<invoice::Model> {
+    let due_on = falls_due(issue.settings, customer, issue.settings.day_of(act.at))?;
+    let owed_by = invoice::ActiveModel {
+        customer_id: Set(customer.id),
+        payer: Set(Payer::Customer),
+        due_on: Set(due_on),
+        ..sale.header
+    };
+    let sale = Sale {
+        header: owed_by,
+        ..sale
+    };
+    let amounts = sale.rows.document_amounts()?;
+    let (row, owed) = write(tx, act, issue, (sale, &amounts)).await?;
+    credit::lay_by_itself(tx, act, &row, owed).await?;
+    tell(tx, act, &row, customer).await?;
+    Ok(row)
+}
+
+/// Whom a claim is made on, and by which terms.
+pub struct Claimed<'a> {
+    pub payer: &'a warranty_payer::Model,
+    /// Its record among the customers.
+    pub customer: &'a customer::Model,
+    pub terms_id: i64,
+}
+
+/// Writes the invoice of a warranty payer, which its claim tells it of: claims receivable, due as that payer pays, without
+/// mail or reminders.
+///
+/// # Errors
+/// `PeriodClosed`; internal.
+pub async fn claim(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    issue: &Issue<'_>,
+    (sale, on): (Sale, Claimed<'_>),
+) -> Result<invoice::Model> {
+    let told_on = issue.settings.day_of(act.at);
+    let payer = customer::Model {
+        terms_days: on.payer.days_to_pay.or(on.customer.terms_days),
+        ..on.customer.clone()
+    };
+    let owed_by = invoice::ActiveModel {
+        customer_id: Set(payer.id),
+        payer: Set(Payer::WarrantyPayer),
+        warranty_payer_id: Set(Some(on.payer.id)),
+        programme_terms_id: Set(Some(on.terms_id)),
+        due_on: Set(falls_due(issue.settings, &payer, told_on)?),
+        ..sale.header
+    };
+    let sale = Sale {
+        header: owed_by,
+        ..sale
+    };
+    let amounts = sale.rows.document_amounts()?;
+    let amounts = DocumentAmounts {
+        customer_owes: Cents::ZERO,
+        payer_owes: amounts.customer_owes,
+        ..amounts
+    };
+    let (row, _) = write(tx, act, issue, (sale, &amounts)).await?;
+    writing::make_findable(tx, &row, on.customer).await?;
+    Ok(row)
+}
+
+/// Number, rows, what is owed, entry.
+async fn write(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    issue: &Issue<'_>,
+    (sale, amounts): (Sale, &DocumentAmounts),
+) -> Result<(invoice::Model, receivable::Model)> {
     let Sale {
         header,
         rows,
@@ -42,24 +117,14 @@ pub async fn bill(
     let header = invoice::ActiveModel {
         kind: Set(ReceivableKind::Invoice),
         number: Set(numbers::take(tx, Series::Invoice).await?),
-        customer_id: Set(customer.id),
-        payer: Set(Payer::Customer),
-        due_on: Set(falls_due(
-            issue.settings,
-            customer,
-            issue.settings.day_of(act.at),
-        )?),
         ..header
     };
-    let amounts = rows.document_amounts()?;
     let row = writing::write(tx, act, issue, (header, rows, words)).await?;
     let owed = owe(tx, &row).await?;
     let memo = format!("Invoice {}", row.number);
-    let entry = events::invoice_issued(&amounts);
+    let entry = events::invoice_issued(amounts);
     post_if_any(tx, act, &row, (memo, entry)).await?;
-    credit::lay_by_itself(tx, act, &row, owed).await?;
-    tell(tx, act, &row, customer).await?;
-    Ok(row)
+    Ok((row, owed))
 }
 
 impl Rows {

@@ -20,6 +20,17 @@ use crate::shop::Settings;
 use super::sale::Sale;
 use super::writing::Rows;
 
+/// The call of which somebody pays a share.
+#[derive(Clone, Copy, Debug)]
+pub struct Whole {
+    /// Of how many payers there are invoices.
+    pub payers: usize,
+    /// With tax.
+    pub total: Cents,
+    /// What of the total the shop bears itself.
+    pub shop: Cents,
+}
+
 /// One payer's part of a call.
 pub struct Part<'a> {
     pub settings: &'a Settings,
@@ -70,28 +81,10 @@ impl Part<'_> {
     }
 
     /// To whom it is, and that it is one share of the call. `consents` are those that anybody may read.
-    pub fn words(
-        &self,
-        whole: &Content,
-        consents: &[String],
-        (count, total): (usize, Cents),
-    ) -> Content {
+    pub fn words(&self, whole: &Content, consents: &[String], of: &Whole) -> Content {
         let with_tax: Option<Vec<Shown>> =
             self.falls_to.lines.iter().map(|line| line.shown).collect();
-        let Billed { call, customer, .. } = self.billed;
-        let share = if count == 1 {
-            format!(
-                "Billed to you for call {} of {}.",
-                call.number, customer.name
-            )
-        } else {
-            format!(
-                "This is your share of call {}, which is billed to {count} payers. The whole of it comes to {} {total} \
-                 with tax.",
-                call.number,
-                self.currency()
-            )
-        };
+        let customer = &self.billed.customer;
         let consents = if self.payer.id == customer.id {
             whole.consents.clone()
         } else {
@@ -104,9 +97,35 @@ impl Part<'_> {
                 ..whole.printed_as.clone()
             },
             consents,
-            share,
+            share: self.share(of),
             ..whole.clone()
         }
+    }
+
+    /// That it is one share of the call, and what the whole of it comes to.
+    fn share(&self, of: &Whole) -> String {
+        let Billed { call, customer, .. } = self.billed;
+        let (number, currency) = (&call.number, self.currency());
+        let Whole {
+            payers,
+            total,
+            shop,
+        } = of;
+        let shared = match (*payers, *shop) {
+            (1, Cents::ZERO) => {
+                return format!("Billed to you for call {number} of {}.", customer.name);
+            }
+            (1, _) => String::new(),
+            _ => format!(", which is billed to {payers} payers"),
+        };
+        let borne = if *shop == Cents::ZERO {
+            String::new()
+        } else {
+            format!(", of which {currency} {shop} is on us")
+        };
+        format!(
+            "This is your share of call {number}{shared}. The whole of it comes to {currency} {total} with tax{borne}."
+        )
     }
 
     fn currency(&self) -> &str {

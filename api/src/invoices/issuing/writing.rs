@@ -317,6 +317,18 @@ pub async fn tell(
         let payload = Payload::Invoice { invoice_id: row.id };
         outbox::enqueue(tx, act, &to, subject(row.id), &payload).await?;
     }
+    make_findable(tx, row, customer).await
+}
+
+/// Makes the document findable by its number and whoever owes it.
+///
+/// # Errors
+/// Internal only.
+pub async fn make_findable(
+    tx: &impl ConnectionTrait,
+    row: &invoice::Model,
+    customer: &customer::Model,
+) -> Result<()> {
     let title = format!("{}, {}", row.number, customer.name);
     search::index(tx, subject(row.id), &title, &[&row.number, &customer.name]).await
 }

@@ -4,7 +4,9 @@
 //! without a call with itself. So all margins together take from sales what the books have as cost of those parts; what came
 //! back, or was settled by a later receipt, counts with them. A line's cost is what it was offered at until its call is
 //! completed; without a call where nothing left the stock for it, as for parts that are typed in, and on invoices of before
-//! parts were kept in stock; and for all other charges.
+//! parts were kept in stock; and for all other charges. What the shop bears of a call is on no invoice: its parts are among
+//! those that left the stock, and its labor and trip count beside them as labor, so a call that the shop half pays itself
+//! shows it.
 
 use nameplate_entities::kinds::ChargeKind;
 use sea_orm::{ConnectionTrait, FromQueryResult};
@@ -53,6 +55,9 @@ const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents A
      UNION ALL SELECT i.call_id, 'part', 0, -m.value_cents FROM invoice i \
      JOIN service_call c ON c.id = i.call_id AND c.state = 'completed' \
      JOIN stock_move m ON m.call_id = i.call_id AND m.part_used_id IS NOT NULL \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
+     AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
+     UNION ALL SELECT i.call_id, 'labour', 0, b.labour_cents FROM invoice i JOIN call_borne b ON b.call_id = i.call_id \
      WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
      AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
      UNION ALL SELECT NULL, 'part', 0, -m.value_cents FROM invoice i JOIN stock_move m ON m.invoice_id = i.id \

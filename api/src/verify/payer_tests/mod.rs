@@ -62,6 +62,7 @@ impl TestShop {
             work_done: None,
             option: None,
             divide,
+            coverage: None,
         }
     }
 

@@ -116,6 +116,7 @@ impl TestShop {
             work_done: None,
             option: None,
             divide: Vec::new(),
+            coverage: None,
         }
     }
 

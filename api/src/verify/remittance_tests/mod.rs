@@ -94,7 +94,7 @@ impl Desk {
             distance: None,
             said: SaidOfCall::default(),
         };
-        let decision = coverage::decide_coverage(&self.owner, decide).await;
+        let decision = closeout::decide_coverage(&self.owner, decide).await;
         let invoice = bill_a_payer(&self.owner, call.id, &payer.row).await;
         let tx = self.bench.app.db.write().await.unwrap();
         let terms = programme_terms::Entity::find()

@@ -25,5 +25,6 @@ pub(super) const COVERAGE: &[Row] = &[
         Desk,
         "name answer missing payer programme",
     ),
-    ("ServiceCall", Desk, "coverageDecisions"),
+    ("ServiceCall", Desk, "coverageDecisions borneByShop"),
+    ("BorneByShop", Desk, "borneOn parts labor decision"),
 ];

@@ -38,6 +38,11 @@ pub(super) const INVOICES: &[Row] = &[
         "creditNotes takenBack disputedOn disputedBecause writeOffs chargeFor sharedWith wholeTotal rebills rebilledBy eInvoicePath",
     ),
     ("Invoice", Desk, "remindersSent nextReminderOn movedFrom"),
+    (
+        "Invoice",
+        Desk,
+        "warrantyPayer programme shopBears coverageDecision",
+    ),
     ("ServiceCall", Desk, "invoices"),
     (
         "InvoiceLine",

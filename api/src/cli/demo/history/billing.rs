@@ -77,6 +77,7 @@ impl Player<'_> {
             work_done: None,
             option: None,
             divide: Vec::new(),
+            coverage: None,
         };
         let issued = invoices::issue_invoice(&desk, order).await?;
         let Some(invoice) = issued.into_iter().next() else {

@@ -1,0 +1,95 @@
+//! What a decision makes the shop bear itself, and what it leaves to be billed.
+
+use std::collections::BTreeMap;
+
+use nameplate_entities::kinds::ChargeKind;
+use nameplate_entities::{coverage_decision, coverage_portion, estimate_line, service_call};
+use nameplate_rules::coverage::{CostedLine, Covers, ShopShare, borne};
+use nameplate_rules::money::Cents;
+use sea_orm::sea_query::{Expr, ExprTrait, Query};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
+
+use super::store;
+use crate::base::{Error, Result};
+
+/// The shop's share of the parts of a call by a decision on it, and labor and trip it bears, at cost.
+///
+/// The split is the one that stands once all that is missing is there; a later decision mends what was expected wrongly.
+///
+/// # Errors
+/// Internal only.
+pub async fn shop_bears(
+    db: &impl ConnectionTrait,
+    decision: &coverage_decision::Model,
+) -> Result<(ShopShare, Cents)> {
+    let Some(option_id) = decision.estimate_option_id else {
+        return Ok((ShopShare::NOTHING, Cents::ZERO));
+    };
+    let mut shop: BTreeMap<i32, i64> = BTreeMap::new();
+    for portion in store::portions_of(db, decision.id).await? {
+        if portion.payer_id.is_none() {
+            let sum = shop.entry(portion.position).or_default();
+            *sum = sum.saturating_add(portion.cents);
+        }
+    }
+    if shop.is_empty() {
+        return Ok((ShopShare::NOTHING, Cents::ZERO));
+    }
+    let rows = estimate_line::Entity::find()
+        .filter(estimate_line::Column::OptionId.eq(option_id))
+        .order_by_asc(estimate_line::Column::Position)
+        .all(db)
+        .await?;
+    let lines: Vec<CostedLine> = (rows.iter())
+        .map(|row| CostedLine {
+            covers: match row.kind {
+                ChargeKind::Part => Some(Covers::Parts),
+                ChargeKind::Labour | ChargeKind::Diagnostic => Some(Covers::Labour),
+                ChargeKind::Trip => Some(Covers::Trip),
+                ChargeKind::Freight | ChargeKind::Fee => None,
+            },
+            price: Cents(row.net_cents.saturating_sub(row.discount_cents)),
+            shop: Cents(shop.get(&row.position).copied().unwrap_or_default()),
+            cost: Cents(row.cost_cents),
+        })
+        .collect();
+    borne(&lines).map_err(|refusal| Error::caused("what the shop bears of a call", refusal))
+}
+
+/// Whether the decision that stands on a call leaves nothing to bill, as the shop bears all of it: a condition on rows of
+/// `service_call`.
+pub fn shop_bears_all() -> Expr {
+    let decision = |column| Expr::col((coverage_decision::Entity, column));
+    let portion = |column| Expr::col((coverage_portion::Entity, column));
+    let mut others = Query::select();
+    others
+        .expr(Expr::val(1))
+        .from(coverage_portion::Entity)
+        .and_where(
+            portion(coverage_portion::Column::DecisionId)
+                .equals((coverage_decision::Entity, coverage_decision::Column::Id)),
+        )
+        .and_where(portion(coverage_portion::Column::PayerId).is_not_null());
+    let mut standing = Query::select();
+    standing
+        .expr(Expr::val(1))
+        .from(coverage_decision::Entity)
+        .and_where(
+            decision(coverage_decision::Column::StandingCallId)
+                .equals((service_call::Entity, service_call::Column::Id)),
+        )
+        .and_where(decision(coverage_decision::Column::IsSure).eq(true))
+        .and_where(decision(coverage_decision::Column::TotalCents).gt(0))
+        .and_where(decision(coverage_decision::Column::CustomerCents).eq(0))
+        .and_where(Expr::exists(others).not());
+    Expr::exists(standing)
+}
+
+/// The same of one call.
+///
+/// # Errors
+/// Internal only.
+pub async fn is_all_the_shops(db: &impl ConnectionTrait, call_id: i64) -> Result<bool> {
+    let calls = service_call::Entity::find_by_id(call_id).filter(shop_bears_all());
+    Ok(calls.count(db).await? > 0)
+}
