@@ -24,7 +24,7 @@ use crate::base::numbers::{self, Series};
 use crate::base::testing::{noon, refusals};
 use crate::base::{ProblemCode, Result};
 use crate::claims::{self, Taken};
-use crate::coverage::{self, DecideCoverage, Said as SaidOfCall};
+use crate::coverage::{DecideCoverage, Said as SaidOfCall};
 use crate::invoices::bill_a_payer;
 use crate::remittances::{
     AdviceColumns, Imported, Looked, MatchAdviceRow, PostAdvice, Purpose, Said, SetAdviceLayout,
