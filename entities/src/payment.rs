@@ -21,6 +21,8 @@ pub struct Model {
     pub amount_cents: i64,
     /// The customer's credit out of this payment.
     pub unallocated_cents: i64,
+    /// So much of that credit waits for the claims that rows of an advice are about.
+    pub held_cents: i64,
     /// The call it is a deposit for; that call's invoice takes it first.
     pub deposit_call_id: Option<i64>,
     /// The day it was undone.

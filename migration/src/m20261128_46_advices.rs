@@ -1,4 +1,4 @@
-//! What an advice's rows came to, and files that may come again once they were dropped.
+//! What an advice's rows came to, money that waits for its claim, and files that may come again once they were dropped.
 
 use sea_orm_migration::prelude::*;
 
@@ -18,6 +18,9 @@ impl MigrationTrait for Migration {
         add(manager, "payer_advice", text_null("standing_sha256")).await?;
         add(manager, "payer_advice", instant_null("undone_at")).await?;
         add(manager, "payer_advice", text_null("undone_because")).await?;
+        let mut none = cents("held_cents");
+        none.default(0);
+        add(manager, "payment", none).await?;
         add(manager, "advice_row", day_null("paid_on")).await?;
         add(manager, "advice_row", cents_null("laid_cents")).await?;
         add(manager, "advice_row", text_null("outcome")).await?;

@@ -29,6 +29,7 @@ mod parts;
 mod payers;
 mod receivables;
 mod refusals;
+mod remittances;
 mod reports;
 mod schema;
 mod support;

@@ -54,6 +54,7 @@ pub use receiving::credit::{
 };
 pub use receiving::deposits::{RecordDeposit, record_deposit};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
+pub use receiving::settling::hold;
 pub use receiving::undoing_refund::undo_refund;
 pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment, take_in};
 pub use rests::{bear_rest, move_rest, undo_rest};

@@ -47,6 +47,15 @@ const RULES: &[Rule] = &[
               OR (a.undone_at IS NOT NULL AND p.reversed_on IS NULL) ORDER BY a.id",
     },
     Rule {
+        table: "payment",
+        what: "cents held back of what settles nothing against rows of its advice that wait for their claim",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT p.id, p.held_cents AS found, p.unallocated_cents AS free, \
+              CAST(CASE WHEN p.reversed_on IS NOT NULL THEN 0 ELSE COALESCE((SELECT SUM(r.paid_cents) FROM advice_row r \
+              JOIN payer_advice a ON a.id = r.advice_id WHERE a.payment_id = p.id AND r.settled_at IS NULL \
+              AND r.set_aside_because IS NULL), 0) END AS BIGINT) AS expected FROM payment p) s \
+              WHERE found <> expected OR found > free ORDER BY id",
+    },
+    Rule {
         table: "advice_row",
         what: "the payer of its claim against that of its advice",
         sql: "SELECT r.id AS row_id, c.payer_id AS found, a.payer_id AS expected FROM advice_row r \

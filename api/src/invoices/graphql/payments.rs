@@ -46,6 +46,8 @@ pub struct Payment {
     amount: Money,
     /// What settles no invoice: the customer's credit.
     unallocated: Money,
+    /// What of that waits for the claims that rows of a payer's advice are about: neither laid by itself nor paid back.
+    held: Money,
     /// The day it was undone; null while it stands.
     reversed_on: Option<NaiveDate>,
     /// The day it was taken to a bank; null while it waits.
@@ -66,6 +68,7 @@ impl From<payment::Model> for Payment {
             recorded_at: row.recorded_at,
             amount: Money::cents(row.amount_cents),
             unallocated: Money::cents(row.unallocated_cents),
+            held: Money::cents(row.held_cents),
             reversed_on: row.reversed_on,
             banked_on: row.banked_on,
             is_banked_before: row.banked_before_at.is_some(),

@@ -173,9 +173,15 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
     super::check_parts(&mut checks, order.parts.iter());
     checks.finish()?;
     let row = store::get_payment(&tx, "paymentId", order.payment_id).await?;
-    let left = Cents(row.unallocated_cents);
+    let left = Source::of_payment(&row).left;
     if left == Cents::ZERO {
-        let message = format!("Nothing of {} is left.", row.number);
+        let waits = match row.held_cents {
+            0 => "",
+            _ => {
+                " What waits for the claims of an advice is laid by matching its rows (matchAdviceRow)."
+            }
+        };
+        let message = format!("Nothing of {} is left.{waits}", row.number);
         return Err(Error::refused(
             ProblemCode::WrongState,
             "paymentId",
@@ -201,7 +207,7 @@ pub async fn lay_payment(
     (verb, on): (&'static str, NaiveDate),
     (row, parts): (&payment::Model, &[PaymentPart]),
 ) -> Result<payment::Model> {
-    let about = (row.customer_id, Cents(row.unallocated_cents));
+    let about = (row.customer_id, Source::of_payment(row).left);
     let settlement = Settlement::as_told(tx, about, parts).await?;
     for (owed, amount) in &settlement.parts {
         let invoice = store::get_invoice(tx, "", owed.invoice_id).await?;

@@ -92,6 +92,7 @@ pub async fn reverse_payment(act: &Act, order: ReversePayment) -> Result<payment
     let after = payment::ActiveModel {
         id: Set(before.id),
         unallocated_cents: Set(0),
+        held_cents: Set(0),
         reversed_on: Set(Some(order.reversed_on)),
         ..Default::default()
     };

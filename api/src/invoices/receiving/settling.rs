@@ -119,6 +119,21 @@ async fn payment_left(tx: &impl ConnectionTrait, payment_id: i64, more: i64) -> 
     Ok(())
 }
 
+/// Holds so much more of a payment's credit back, or less where it is below zero: what is held is neither laid by itself
+/// nor paid back.
+///
+/// # Errors
+/// Internal only.
+pub async fn hold(tx: &impl ConnectionTrait, payment_id: i64, more: i64) -> Result<()> {
+    let held = payment::Column::HeldCents;
+    payment::Entity::update_many()
+        .col_expr(held, Expr::col(held).add(more))
+        .filter(payment::Column::Id.eq(payment_id))
+        .exec(tx)
+        .await?;
+    Ok(())
+}
+
 /// Raises, or lowers, what is open on an invoice.
 ///
 /// # Errors

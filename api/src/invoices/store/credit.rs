@@ -26,13 +26,13 @@ pub struct Source {
 }
 
 impl Source {
-    /// What is left of a payment.
+    /// What is left of a payment and waits for nothing.
     pub fn of_payment(row: &payment::Model) -> Self {
         Self {
             payment_id: Some(row.id),
             credit_note_id: None,
             on: row.received_on,
-            left: Cents(row.unallocated_cents),
+            left: Cents(row.unallocated_cents.saturating_sub(row.held_cents)),
             deposit_call_id: row.deposit_call_id,
         }
     }
@@ -64,6 +64,7 @@ pub async fn sources(db: &impl ConnectionTrait, customer_id: i64) -> Result<Vec<
         .await?;
     let mut all: Vec<Source> = payments.iter().map(Source::of_payment).collect();
     all.extend(credits.iter().map(Source::of_credit));
+    all.retain(|source| source.left > Cents::ZERO);
     all.sort_by_key(|source| source.on);
     Ok(all)
 }

@@ -46,20 +46,44 @@ impl RestOfClaim {
     }
 }
 
-/// What a payer left unpaid of a claim.
+/// What a payer left unpaid of a claim, for the customer to pay.
 #[derive(InputObject)]
-pub struct ClaimRestInput {
+pub struct BillClaimRestInput {
     /// A key of your own; the same one when you try again.
     idempotency_key: String,
     /// The claim; the payer has answered it.
     claim_id: ID,
-    /// Why the payer does not pay it; the customer reads it where it is billed.
+    /// Why the payer does not pay it, as the customer reads it.
     reason: String,
     /// How much of what is open; all of it when left out.
     amount: Option<Money>,
 }
 
-impl ClaimRestInput {
+impl BillClaimRestInput {
+    fn command(self) -> Result<ClaimRest> {
+        Ok(ClaimRest {
+            idempotency_key: self.idempotency_key,
+            claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+            reason: self.reason,
+            amount: self.amount.map(|amount| amount.0),
+        })
+    }
+}
+
+/// What a payer left unpaid of a claim, for the shop to bear.
+#[derive(InputObject)]
+pub struct BearClaimRestInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The claim; the payer has answered it.
+    claim_id: ID,
+    /// Why the payer does not pay it.
+    reason: String,
+    /// How much of what is open; all of it when left out.
+    amount: Option<Money>,
+}
+
+impl BearClaimRestInput {
     fn command(self) -> Result<ClaimRest> {
         Ok(ClaimRest {
             idempotency_key: self.idempotency_key,
@@ -126,7 +150,7 @@ impl ClaimRestsMutation {
     async fn bill_claim_rest(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The claim and why.")] input: ClaimRestInput,
+        #[graphql(desc = "The claim and why.")] input: BillClaimRestInput,
     ) -> async_graphql::Result<BillClaimRestPayload> {
         let act = act(ctx)?;
         let outcome = async { bill_claim_rest(act, input.command()?).await }.await;
@@ -137,7 +161,7 @@ impl ClaimRestsMutation {
     async fn bear_claim_rest(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The claim and why.")] input: ClaimRestInput,
+        #[graphql(desc = "The claim and why.")] input: BearClaimRestInput,
     ) -> async_graphql::Result<BearClaimRestPayload> {
         let act = act(ctx)?;
         let outcome = async { bear_claim_rest(act, input.command()?).await }.await;

@@ -1,6 +1,6 @@
 //! Rows matched by hand or set aside, and advices dropped before they are posted.
 
-use nameplate_entities::{advice_row, claim, payer_advice};
+use nameplate_entities::{advice_row, claim, payer_advice, payment};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 use serde::Serialize;
@@ -11,7 +11,8 @@ use super::{check_not_posted, check_standing, of_row, subject};
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::{books, claims, invoices, shop};
+use crate::invoices::{self, PaymentPart};
+use crate::{books, claims, shop};
 
 /// A row and the claim it is about.
 #[derive(Clone, Debug, Serialize)]
@@ -44,6 +45,7 @@ pub async fn match_advice_row(act: &Act, order: MatchAdviceRow) -> Result<advice
     row.claim_id = Set(Some(claim.id));
     row.set_aside_because = Set(None);
     let mut after = row.update(&tx).await?;
+    let_go(&tx, (&advice, &before)).await?;
     if advice.posted_at.is_some() {
         after = settle(&tx, act, verb, (&advice, after)).await?;
     }
@@ -83,6 +85,22 @@ fn check_fits(claim: &claim::Model, advice: &payer_advice::Model) -> Result<()> 
     Err(Error::refused(ProblemCode::WrongState, "claimId", message))
 }
 
+/// What was held back for a row of a posted advice is held back no more.
+async fn let_go(
+    tx: &impl ConnectionTrait,
+    (advice, row): (&payer_advice::Model, &advice_row::Model),
+) -> Result<()> {
+    let Some(payment_id) = advice.payment_id else {
+        return Ok(());
+    };
+    let payment = invoices::get_payment(tx, "rowId", payment_id).await?;
+    let is_held = row.set_aside_because.is_none() && payment.reversed_on.is_none();
+    if is_held {
+        invoices::hold(tx, payment_id, -row.paid_cents).await?;
+    }
+    Ok(())
+}
+
 /// Lays the money of a row of a posted advice, and moves its claim on.
 async fn settle(
     tx: &impl ConnectionTrait,
@@ -93,28 +111,37 @@ async fn settle(
     let on = shop::settings(tx).await?.day_of(act.at);
     let plan = Plan::of(tx, "claimId", vec![row]).await?;
     let parts = plan.parts()?;
-    if let (Some(payment_id), Some(part)) = (advice.payment_id, parts.first()) {
-        books::check_open(tx, "", on).await?;
+    if let Some(payment_id) = advice.payment_id {
         let payment = invoices::get_payment(tx, "rowId", payment_id).await?;
-        if let Some(day) = payment.reversed_on {
-            let message = format!(
-                "{} was undone on {day}; undo the advice, too (undoAdvice).",
-                payment.number
-            );
-            return Err(Error::refused(ProblemCode::WrongState, "rowId", message));
+        check_free(&payment, parts.first())?;
+        if !parts.is_empty() {
+            books::check_open(tx, "", on).await?;
+            invoices::lay_payment(tx, act, (verb, on), (&payment, &parts)).await?;
         }
-        let left = Cents(payment.unallocated_cents);
-        if part.amount > left {
-            let message = format!(
-                "{} of this row is to be laid, and only {left} of {} is left: the rest settles something else already.",
-                part.amount, payment.number
-            );
-            return Err(Error::refused(ProblemCode::TooMuch, "rowId", message));
-        }
-        invoices::lay_payment(tx, act, (verb, on), (&payment, &parts)).await?;
     }
     let settled = plan.settle(tx, act, (verb, on), advice).await?;
     (settled.into_iter().next()).ok_or_else(|| Error::internal("a matched row was not settled"))
+}
+
+/// That a payment stands, and has left what a row is to lay.
+fn check_free(payment: &payment::Model, part: Option<&PaymentPart>) -> Result<()> {
+    if let Some(day) = payment.reversed_on {
+        let message = format!(
+            "{} was undone on {day}; undo the advice, too (undoAdvice).",
+            payment.number
+        );
+        return Err(Error::refused(ProblemCode::WrongState, "rowId", message));
+    }
+    let left = Cents(payment.unallocated_cents).checked_sub(Cents(payment.held_cents));
+    let left = left.unwrap_or(Cents::ZERO);
+    let Some(part) = part.filter(|part| part.amount > left) else {
+        return Ok(());
+    };
+    let message = format!(
+        "{} of this row is to be laid, and only {left} of {} is left: the rest settles something else already.",
+        part.amount, payment.number
+    );
+    Err(Error::refused(ProblemCode::TooMuch, "rowId", message))
 }
 
 /// A row that is about no claim of the shop.
@@ -125,7 +152,7 @@ pub struct SetAdviceRowAside {
 }
 
 /// Sets a row aside that is about no claim of the shop, and takes off a match that it had. Its money stays the payer's
-/// credit. It may be matched later.
+/// credit, free for anything. It may be matched later.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a row that is settled, or of an advice dropped or undone; `Missing`.
@@ -138,7 +165,8 @@ pub async fn set_advice_row_aside(
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     checks.finish()?;
     let tx = act.app.db.write().await?;
-    let (before, _) = waiting(&tx, order.row_id).await?;
+    let (before, advice) = waiting(&tx, order.row_id).await?;
+    let_go(&tx, (&advice, &before)).await?;
     let mut row = before.clone().into_active_model();
     row.claim_id = Set(None);
     row.set_aside_because = Set(Some(reason));

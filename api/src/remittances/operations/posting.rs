@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::PaymentMethod;
-use nameplate_entities::payer_advice;
+use nameplate_entities::{advice_row, payer_advice};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 use serde::Serialize;
@@ -11,7 +11,7 @@ use super::super::store;
 use super::settling::Plan;
 use super::{check_not_posted, subject};
 use crate::base::audit;
-use crate::base::{Act, Checks, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, Result, Right, idempotency};
 use crate::invoices::{self, Excess, RecordPayment};
 use crate::{books, shop, warranty};
 
@@ -28,8 +28,8 @@ pub struct PostAdvice {
 }
 
 /// Records the payment of an advice over all it pays, lays it against the invoices of the claims its rows are matched to,
-/// and moves these claims on. What no row lays, as it is too much or its claim is not known yet, is the payer's credit. An
-/// advice that pays nothing makes no payment.
+/// and moves these claims on. What no row lays, as it is too much or its claim is not known yet, is the payer's credit; what
+/// waits for its claim is held back for it. An advice that pays nothing makes no payment.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for an advice posted, dropped or undone, or with a row of a claim that was not
@@ -50,12 +50,16 @@ pub async fn post_advice(act: &Act, order: PostAdvice) -> Result<payer_advice::M
     let before = store::get_advice(&tx, "adviceId", order.advice_id).await?;
     check_not_posted("adviceId", &before)?;
     books::check_open(&tx, "receivedOn", order.received_on).await?;
-    let mut rows = store::rows_of(&tx, before.id).await?;
-    rows.retain(|row| row.claim_id.is_some());
+    let rows = store::rows_of(&tx, before.id).await?;
+    let (rows, others): (Vec<_>, Vec<_>) =
+        (rows.into_iter()).partition(|row| row.claim_id.is_some());
     let plan = Plan::of(&tx, "adviceId", rows).await?;
     let payment_id = pay(&tx, act, (verb, staff_id), (&before, &order, &plan)).await?;
     plan.settle(&tx, act, (verb, order.received_on), &before)
         .await?;
+    if let Some(id) = payment_id {
+        invoices::hold(&tx, id, waiting(&others)?).await?;
+    }
     let mut row = before.clone().into_active_model();
     row.payment_id = Set(payment_id);
     row.posted_at = Set(Some(act.at));
@@ -66,6 +70,14 @@ pub async fn post_advice(act: &Act, order: PostAdvice) -> Result<payer_advice::M
     once.keep(&tx, act, &after.id).await?;
     tx.commit().await?;
     Ok(after)
+}
+
+/// Cents of rows whose claim is not known yet.
+fn waiting(rows: &[advice_row::Model]) -> Result<i64> {
+    let waiting = rows.iter().filter(|row| row.set_aside_because.is_none());
+    let sum = Cents::sum(waiting.map(|row| Cents(row.paid_cents)));
+    let sum = sum.map_err(|refusal| Error::caused("rows of an advice", refusal))?;
+    Ok(sum.0)
 }
 
 /// The payment; none of nothing.

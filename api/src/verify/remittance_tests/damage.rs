@@ -28,6 +28,10 @@ async fn every_promise_of_an_advice_is_missed_when_it_is_broken() {
             "payer_advice 1: its file",
         ),
         (
+            "UPDATE payment SET held_cents = 1",
+            "payment 1: cents held back",
+        ),
+        (
             "UPDATE advice_row SET laid_cents = paid_cents + 1",
             "advice_row 1: cents laid of it",
         ),

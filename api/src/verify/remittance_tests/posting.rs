@@ -54,6 +54,7 @@ async fn an_advice_pays_in_full_short_not_at_all_and_what_nobody_knows_waits_as_
             (payment.amount_cents, payment.unallocated_cents),
             (59_100, 600)
         );
+        assert_eq!(payment.held_cents, 600, "it waits for its claims");
         assert_eq!(payment.reference.as_deref(), Some("EFT-1"));
         assert_eq!(shop.claim_now(full.id).await, (ClaimState::Paid, 0));
         assert_eq!(shop.claim_now(short.id).await, (ClaimState::Paid, 11_700));
@@ -210,4 +211,40 @@ async fn a_layout_names_its_columns_and_is_changed_by_the_version_that_was_read(
     let file = "Claim,Paid,Refused,Why,Payment\nX-1,1.00,,,\n";
     let outcome = import_advice(&shop.owner, unnamed, file.as_bytes(), Purpose::TakeIn).await;
     at(ProblemCode::Missing, "reference", outcome);
+}
+
+#[tokio::test]
+async fn money_that_waits_for_its_claim_pays_no_other_by_itself_until_it_is_set_aside() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let first = shop.claim(&payer, 10_000).await;
+        let rows = format!(
+            "{},297.00,,,EFT-1\nX-1,5.00,,,EFT-1\nX-2,2.00,,,EFT-1\n",
+            first.number
+        );
+        let advice_id = shop.take_in(&payer, &rows).await;
+        let posted = shop.post(advice_id).await;
+        let second = shop.claim(&payer, 5_000).await;
+        assert_eq!(
+            shop.claim_now(second.id).await,
+            (ClaimState::Submitted, 24_300)
+        );
+        let rows = shop.advice_rows(advice_id).await;
+        let aside = SetAdviceRowAside {
+            row_id: rows[2].id,
+            reason: "Nobody knows it".to_owned(),
+        };
+        set_advice_row_aside(&shop.owner, aside).await.unwrap();
+        let third = shop.claim(&payer, 1_000).await;
+        let expected = (ClaimState::Submitted, third.claimed_cents - 200);
+        assert_eq!(shop.claim_now(third.id).await, expected);
+        let order = shop.matching(rows[1].id, second.id);
+        match_advice_row(&shop.owner, order).await.unwrap();
+        assert_eq!(shop.claim_now(second.id).await, (ClaimState::Paid, 23_800));
+        let payment = shop.payment_of(&posted).await;
+        assert_eq!((payment.unallocated_cents, payment.held_cents), (0, 0));
+        let late = match_advice_row(&shop.owner, shop.matching(rows[2].id, second.id)).await;
+        at(ProblemCode::TooMuch, "rowId", late);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
 }

@@ -57,7 +57,7 @@ pub(super) const INVOICES: &[Row] = &[
     (
         "Payment",
         Desk,
-        "id number customer method reference receivedOn recordedAt recordedBy amount unallocated",
+        "id number customer method reference receivedOn recordedAt recordedBy amount unallocated held",
     ),
     (
         "Payment",
