@@ -30,6 +30,7 @@ pub mod callback;
 pub mod check_advice;
 pub mod claim;
 pub mod claim_paper;
+pub mod claim_sending;
 pub mod claim_step;
 pub mod component;
 pub mod contact;

@@ -41,6 +41,7 @@ mod m20261128_41_claims;
 mod m20261128_42_recalls_and_reserve;
 mod m20261128_43_claims_receivable;
 mod m20261128_44_coverage_bills;
+mod m20261128_45_claim_sendings;
 mod m20261128_46_advices;
 mod m20261128_47_reserve_runs;
 
@@ -91,6 +92,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_42_recalls_and_reserve::Migration),
             Box::new(m20261128_43_claims_receivable::Migration),
             Box::new(m20261128_44_coverage_bills::Migration),
+            Box::new(m20261128_45_claim_sendings::Migration),
             Box::new(m20261128_46_advices::Migration),
             Box::new(m20261128_47_reserve_runs::Migration),
         ]

@@ -24,9 +24,9 @@ mod press;
 mod wording;
 
 pub use model::{
-    ApplianceBlock, CustomerBlock, DocumentLine, EstimateDocument, InvoiceDocument, InvoiceKind,
-    OptionBlock, PaymentLine, Picture, PlateEntry, ReceiptDocument, ReceiptLine, ShopBlock,
-    StatementDocument, StatementLine, TaxLine,
+    ApplianceBlock, ClaimDocument, ClaimFact, CustomerBlock, DocumentLine, EstimateDocument,
+    InvoiceDocument, InvoiceKind, OptionBlock, PaymentLine, Picture, PlateEntry, ReceiptDocument,
+    ReceiptLine, ShopBlock, StatementDocument, StatementLine, TaxLine,
 };
 pub use press::warm_up;
 pub use wording::unprintable_characters;
@@ -162,6 +162,26 @@ pub fn receipt_pdf(document: &ReceiptDocument) -> Result<Vec<u8>, DocumentError>
         template: Template::Receipt,
         data: data.0,
         issued: received.day,
+        pictures: Vec::new(),
+    })
+}
+
+/// Prints a claim on a warranty payer.
+///
+/// # Errors
+/// As [`estimate_pdf`].
+pub fn claim_pdf(document: &ClaimDocument) -> Result<Vec<u8>, DocumentError> {
+    let dated = PrintedDate::read("dated_on", &document.dated_on)?;
+    let mut data = Data::of(document)?;
+    data.set(
+        "title",
+        title_of("Claim", &document.number, &document.shop.name),
+    );
+    data.set("dated_on", dated.long());
+    press::print(&Order {
+        template: Template::Claim,
+        data: data.0,
+        issued: dated.day,
         pictures: Vec::new(),
     })
 }

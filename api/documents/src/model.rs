@@ -351,3 +351,55 @@ pub struct ReceiptDocument {
     /// Remarks, one paragraph each.
     pub notes: Vec<String>,
 }
+
+/// A label with its value.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClaimFact {
+    /// What it is, such as `Bought on`.
+    pub label: String,
+    /// The value; a day as `YYYY-MM-DD`.
+    pub value: String,
+}
+
+/// A claim on a warranty payer.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClaimDocument {
+    /// Who claims.
+    pub shop: ShopBlock,
+    /// Of whom.
+    pub payer: String,
+    /// Whose machine it is, and where it stands.
+    pub customer: CustomerBlock,
+    /// The machine.
+    pub appliance: ApplianceBlock,
+    /// Number of the claim.
+    pub number: String,
+    /// Day of the claim, `YYYY-MM-DD`. Also the date inside the file.
+    pub dated_on: String,
+    /// Programme, contract, call and days, in the order of printing.
+    pub facts: Vec<ClaimFact>,
+    /// ISO 4217 code of every amount, such as `USD`.
+    pub currency: String,
+    /// What the customer noticed.
+    pub complaint: String,
+    /// What was found and done.
+    pub diagnosis: String,
+    /// Codes of the failure in the industry's scheme.
+    pub codes: Vec<ClaimFact>,
+    /// What the shop answers to a question of the payer.
+    pub answer: Option<String>,
+    /// The charges, in the order of printing.
+    pub lines: Vec<DocumentLine>,
+    /// Sum of the lines.
+    pub subtotal: String,
+    /// What is taken off, with its sign: `-15.00`.
+    pub discount: Option<String>,
+    /// All tax.
+    pub tax: String,
+    /// What is claimed.
+    pub total: String,
+    /// What the terms ask for, and whether it is there.
+    pub asked: Vec<ClaimFact>,
+    /// The papers that go with it.
+    pub papers: Vec<ClaimFact>,
+}

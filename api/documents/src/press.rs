@@ -1,4 +1,4 @@
-//! Runs the typesetter: a world of five templates, one data file and the fonts inside the program.
+//! Runs the typesetter: a world of a few templates, one data file and the fonts inside the program.
 //!
 //! What stays true: a template can read `/data.json`, its pictures and the shared look, nothing else. Fonts and the
 //! standard library are loaded once and kept; what one document left in the typesetter's memory is let go
@@ -33,6 +33,7 @@ pub(crate) enum Template {
     Invoice,
     Statement,
     Receipt,
+    Claim,
 }
 
 /// One document to print.
@@ -78,6 +79,7 @@ fn print_with(
         Template::Invoice => press.invoice.id(),
         Template::Statement => press.statement.id(),
         Template::Receipt => press.receipt.id(),
+        Template::Claim => press.claim.id(),
     };
     let job = Job {
         press,
@@ -116,6 +118,7 @@ pub(crate) struct Press {
     invoice: Source,
     statement: Source,
     receipt: Source,
+    claim: Source,
     data: FileId,
 }
 
@@ -143,6 +146,7 @@ impl Press {
             invoice: source("/invoice.typ", include_str!("invoice.typ"))?,
             statement: source("/statement.typ", include_str!("statement.typ"))?,
             receipt: source("/receipt.typ", include_str!("receipt.typ"))?,
+            claim: source("/claim.typ", include_str!("claim.typ"))?,
             data: file_id("/data.json")?,
         })
     }
@@ -215,9 +219,10 @@ impl World for Job<'_> {
             invoice,
             statement,
             receipt,
+            claim,
             ..
         } = self.press;
-        [look, estimate, invoice, statement, receipt]
+        [look, estimate, invoice, statement, receipt, claim]
             .into_iter()
             .find(|source| source.id() == id)
             .cloned()

@@ -55,6 +55,8 @@ pub enum Payload {
     Receipt { payment_id: i64 },
     /// That a payment came back, and what is open again.
     PaymentReturned { payment_id: i64 },
+    /// A claim for its payer, as it was submitted.
+    Claim { sending_id: i64 },
     /// Plain words to a member of staff.
     Notice {
         headline: String,
@@ -101,6 +103,7 @@ impl Payload {
             | Self::Statement { .. }
             | Self::PaymentReturned { .. }
             | Self::Receipt { .. }
+            | Self::Claim { .. }
             | Self::Notice { .. } => false,
         }
     }
@@ -113,6 +116,7 @@ impl Payload {
             Self::Invoice { .. }
             | Self::Statement { .. }
             | Self::PaymentReturned { .. }
+            | Self::Claim { .. }
             | Self::Receipt { .. } => MailKind::Invoice,
             Self::Notice { .. } => MailKind::Notice,
         }

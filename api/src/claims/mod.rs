@@ -2,14 +2,39 @@
 //!
 //! Words: a *claim* is one call under one programme, and asks what the payer's invoice of that call asks; its *papers*
 //! are the pictures, scans and kept parts that go with it; what it *requires* is what the programme's terms ask to see; a
-//! *step* is what happened to it, and the last one says where it stands. Its *balance* is what was claimed, what was
-//! paid, and what was given up or billed to somebody else. What must stay true: a call has one claim for each programme,
-//! and an invoice one; a claim's state is that of its last step, and the life of a claim (`rules::claims`) allows every
-//! step; nothing is sent while something required is missing; papers are of the call, of its machine or of its findings.
+//! *step* is what happened to it, and the last one says where it stands. A *sending* is the archive that went to the
+//! payer, kept as it went. Its *balance* is what was claimed, what was paid, and what was given up or billed to somebody
+//! else. What must stay true: a call has one claim for each programme, and an invoice one; a claim's state is that of its
+//! last step, and the life of a claim (`rules::claims`) allows every step; nothing is sent while something required is
+//! missing; papers are of the call, of its machine or of its findings; what was sent can be made again, byte by byte,
+//! while its papers are there.
+//!
+//! `known` reads all that a claim rests on, `required` says what is missing, `archive` makes the files, `due` lists what
+//! waits for the shop, `telling` mails it.
 
+mod archive;
+mod due;
+pub mod graphql;
+mod known;
 mod operations;
+mod required;
 mod store;
+mod telling;
+mod words;
 
+pub use archive::{SCHEMA, claim_archive};
+pub use due::{Due, Waits, due};
+pub use known::Known;
+pub use operations::answers::{
+    ClaimAnswer, Happened, NoteClaimAnswer, OfClaim, appeal_claim, close_claim, make_claim_ready,
+    note_claim_answer, note_claim_query, reopen_claim,
+};
+pub use operations::codes::{SetFailureCodes, remove_failure_codes, set_failure_codes};
+pub use operations::drafting::{ChangeClaim, DraftClaim, change_claim, draft_claim};
 pub use operations::life::{Taken, take_step};
+pub use operations::papers::{AddClaimPaper, add_claim_paper, remove_claim_paper};
+pub use operations::sending::{SentBy, SubmitClaim, Submitted, claim_letter, submit_claim};
+pub use required::{Requirement, Wanted, required_of};
 pub use store::to_rule;
 pub use store::{balance, balances, get_claim, of_payer_by_numbers};
+pub use telling::tell_what_is_due;

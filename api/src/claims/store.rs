@@ -2,13 +2,18 @@
 
 use std::collections::HashMap;
 
-use nameplate_entities::{allocation, claim, claim_step, kinds};
+use nameplate_entities::kinds::{self, ReceivableKind};
+use nameplate_entities::{
+    allocation, appliance_cover, claim, claim_paper, claim_sending, claim_step, failure_code,
+    failure_mode, finding, invoice, invoice_division, invoice_line, kept_part, part, receivable,
+    service_address,
+};
 use nameplate_rules::claims::{ClaimBalance, ClaimState};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Alias, CaseStatement, Expr, ExprTrait, Query};
 use sea_orm::{
-    ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
-    QuerySelect,
+    ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, PaginatorTrait,
+    QueryFilter, QueryOrder, QuerySelect,
 };
 
 use crate::base::{Error, Result, joined};
@@ -123,6 +128,244 @@ pub async fn last_step(db: &impl ConnectionTrait, claim_id: i64) -> Result<claim
         .one(db)
         .await?
         .ok_or_else(|| Error::internal("a claim has no step"))
+}
+
+/// The claim of an invoice, if there is one.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_invoice(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+) -> Result<Option<claim::Model>> {
+    Ok(claim::Entity::find()
+        .filter(claim::Column::InvoiceId.eq(invoice_id))
+        .one(db)
+        .await?)
+}
+
+/// The claim of a call under a programme, if there is one.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_call_and_programme(
+    db: &impl ConnectionTrait,
+    (call_id, programme_id): (i64, i64),
+) -> Result<Option<claim::Model>> {
+    Ok(claim::Entity::find()
+        .filter(claim::Column::CallId.eq(call_id))
+        .filter(claim::Column::ProgrammeId.eq(programme_id))
+        .one(db)
+        .await?)
+}
+
+/// The invoice, which the input names at `path`.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_invoice(db: &impl ConnectionTrait, path: &str, id: i64) -> Result<invoice::Model> {
+    invoice::Entity::find_by_id(id)
+        .filter(invoice::Column::Kind.eq(ReceivableKind::Invoice))
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found(path, "invoice"))
+}
+
+/// The lines of an invoice, in order.
+///
+/// # Errors
+/// Internal only.
+pub async fn lines_of(
+    db: &impl ConnectionTrait,
+    invoice_id: i64,
+) -> Result<Vec<invoice_line::Model>> {
+    Ok(invoice_line::Entity::find()
+        .filter(invoice_line::Column::InvoiceId.eq(invoice_id))
+        .order_by_asc(invoice_line::Column::Position)
+        .all(db)
+        .await?)
+}
+
+/// The decision by which the invoice's sale was divided; none for an invoice that was not divided by one.
+///
+/// # Errors
+/// Internal only.
+pub async fn divided_by(db: &impl ConnectionTrait, row: &invoice::Model) -> Result<Option<i64>> {
+    let Some(id) = row.division_id else {
+        return Ok(None);
+    };
+    let division = invoice_division::Entity::find_by_id(id).one(db).await?;
+    Ok(division.and_then(|division| division.coverage_decision_id))
+}
+
+/// Whether credit notes give back all of an invoice.
+///
+/// # Errors
+/// Internal only.
+pub async fn is_taken_back(db: &impl ConnectionTrait, invoice_id: i64) -> Result<bool> {
+    let row = receivable::Entity::find_by_id(invoice_id).one(db).await?;
+    Ok(row.is_some_and(|row| row.taken_back))
+}
+
+/// A registration, if it is there.
+///
+/// # Errors
+/// Internal only.
+pub async fn cover(db: &impl ConnectionTrait, id: i64) -> Result<Option<appliance_cover::Model>> {
+    Ok(appliance_cover::Entity::find_by_id(id).one(db).await?)
+}
+
+/// An address where machines stand, if it is there.
+///
+/// # Errors
+/// Internal only.
+pub async fn address(db: &impl ConnectionTrait, id: i64) -> Result<Option<service_address::Model>> {
+    Ok(service_address::Entity::find_by_id(id).one(db).await?)
+}
+
+/// The papers of a claim, oldest first.
+///
+/// # Errors
+/// Internal only.
+pub async fn papers_of(
+    db: &impl ConnectionTrait,
+    claim_id: i64,
+) -> Result<Vec<claim_paper::Model>> {
+    Ok(claim_paper::Entity::find()
+        .filter(claim_paper::Column::ClaimId.eq(claim_id))
+        .order_by_asc(claim_paper::Column::Id)
+        .all(db)
+        .await?)
+}
+
+/// The kept parts with these ids.
+///
+/// # Errors
+/// Internal only.
+pub async fn kept_parts(db: &impl ConnectionTrait, ids: Vec<i64>) -> Result<Vec<kept_part::Model>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    Ok(kept_part::Entity::find()
+        .filter(kept_part::Column::Id.is_in(ids))
+        .all(db)
+        .await?)
+}
+
+/// The failure modes with these ids.
+///
+/// # Errors
+/// Internal only.
+pub async fn failure_modes(
+    db: &impl ConnectionTrait,
+    ids: impl IntoIterator<Item = i64>,
+) -> Result<Vec<failure_mode::Model>> {
+    Ok(failure_mode::Entity::find()
+        .filter(failure_mode::Column::Id.is_in(ids))
+        .all(db)
+        .await?)
+}
+
+/// The parts of the catalogue with these ids.
+///
+/// # Errors
+/// Internal only.
+pub async fn parts(db: &impl ConnectionTrait, ids: Vec<i64>) -> Result<Vec<part::Model>> {
+    if ids.is_empty() {
+        return Ok(Vec::new());
+    }
+    Ok(part::Entity::find()
+        .filter(part::Column::Id.is_in(ids))
+        .all(db)
+        .await?)
+}
+
+/// What a finding is called in an industry scheme: by its own component before every component.
+///
+/// # Errors
+/// Internal only.
+pub async fn codes_for(
+    db: &impl ConnectionTrait,
+    finding: &finding::Model,
+) -> Result<Option<failure_code::Model>> {
+    let rows = failure_code::Entity::find()
+        .filter(failure_code::Column::FailureModeId.eq(finding.failure_mode_id))
+        .filter(
+            Condition::any()
+                .add(failure_code::Column::ComponentId.eq(finding.component_id))
+                .add(failure_code::Column::ComponentId.is_null()),
+        )
+        .all(db)
+        .await?;
+    let own = rows.iter().position(|row| row.component_id.is_some());
+    Ok(rows.into_iter().nth(own.unwrap_or(0)))
+}
+
+/// What a component and failure are called in an industry scheme, exactly as it was set.
+///
+/// # Errors
+/// Internal only.
+pub async fn codes_of(
+    db: &impl ConnectionTrait,
+    (component_id, failure_mode_id): (Option<i64>, i64),
+) -> Result<Option<failure_code::Model>> {
+    let component = match component_id {
+        Some(id) => failure_code::Column::ComponentId.eq(id),
+        None => failure_code::Column::ComponentId.is_null(),
+    };
+    Ok(failure_code::Entity::find()
+        .filter(failure_code::Column::FailureModeId.eq(failure_mode_id))
+        .filter(component)
+        .one(db)
+        .await?)
+}
+
+/// The archive that was sent last with a claim, if any was.
+///
+/// # Errors
+/// Internal only.
+pub async fn last_sending(
+    db: &impl ConnectionTrait,
+    claim_id: i64,
+) -> Result<Option<claim_sending::Model>> {
+    Ok(claim_sending::Entity::find()
+        .filter(claim_sending::Column::ClaimId.eq(claim_id))
+        .order_by_desc(claim_sending::Column::Id)
+        .one(db)
+        .await?)
+}
+
+/// What was sent.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_sending(db: &impl ConnectionTrait, id: i64) -> Result<claim_sending::Model> {
+    claim_sending::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found("", "sending of a claim"))
+}
+
+/// The step.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_step(db: &impl ConnectionTrait, id: i64) -> Result<claim_step::Model> {
+    claim_step::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found("", "step of a claim"))
+}
+
+/// How often a claim was sent.
+///
+/// # Errors
+/// Internal only.
+pub async fn sendings(db: &impl ConnectionTrait, claim_id: i64) -> Result<u64> {
+    Ok(claim_sending::Entity::find()
+        .filter(claim_sending::Column::ClaimId.eq(claim_id))
+        .count(db)
+        .await?)
 }
 
 /// Where a claim stands, for the rules.

@@ -68,10 +68,12 @@ pub enum Kind {
     Claim,
     PayerAdvice,
     AdviceRow,
+    ClaimPaper,
+    FailureCodes,
 }
 
 impl Kind {
-    const ALL: [Self; 59] = [
+    const ALL: [Self; 61] = [
         Self::Staff,
         Self::Customer,
         Self::Contact,
@@ -131,6 +133,8 @@ impl Kind {
         Self::Claim,
         Self::PayerAdvice,
         Self::AdviceRow,
+        Self::ClaimPaper,
+        Self::FailureCodes,
     ];
 
     fn name(self) -> String {

@@ -9,6 +9,7 @@ use crate::base::search;
 use crate::books::graphql::{Account, JournalEntry};
 use crate::callbacks::graphql::{Callback, Flag};
 use crate::calls::graphql::{Finding, Reading, Remedy, ServiceCall, Visit};
+use crate::claims::graphql::Claim;
 use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::{Customer, ServiceAddress};
 use crate::estimates::graphql::{
@@ -59,6 +60,7 @@ pub enum Node {
     WarrantyPayer(WarrantyPayer),
     KeptPart(KeptPart),
     CoverageDecision(CoverageDecision),
+    Claim(Claim),
     Recall(Recall),
     WarrantyReserveRun(WarrantyReserveRun),
     PayerAdvice(PayerAdvice),
@@ -133,6 +135,7 @@ async fn find(ctx: &Context<'_>, kind: Kind, row: i64) -> async_graphql::Result<
         Kind::Recall => Recall::find(ctx, row).await?.map(Node::from),
         Kind::WarrantyReserveRun => WarrantyReserveRun::find(ctx, row).await?.map(Node::from),
         Kind::PayerAdvice => PayerAdvice::find(ctx, row).await?.map(Node::from),
+        Kind::Claim => Claim::find(ctx, row).await?.map(Node::from),
         Kind::CoverageDecision => CoverageDecision::find(ctx, row).await?.map(Node::from),
         _ => None,
     })

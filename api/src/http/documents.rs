@@ -56,7 +56,7 @@ async fn send_file(shared: Data<Shared>, request: HttpRequest, id: Path<String>)
     }
 }
 
-fn answer(found: Result<Option<Attachment>>) -> HttpResponse {
+pub(super) fn answer(found: Result<Option<Attachment>>) -> HttpResponse {
     match found {
         Ok(Some(file)) => HttpResponse::Ok()
             .content_type(file.content_type)

@@ -8,6 +8,7 @@ mod attachments;
 mod bank_statement;
 mod body;
 mod caller;
+mod claims;
 mod csv_upload;
 mod documents;
 mod estimate_link;
@@ -128,6 +129,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(recalls::routes)
         .configure(attachments::routes)
         .configure(documents::routes)
+        .configure(claims::routes)
         .configure(reports::routes)
         .service(
             web::resource("/graphql")

@@ -4,7 +4,9 @@ use async_graphql::connection::Connection;
 use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, Utc};
 use nameplate_entities::outbox_mail::{self, Column, Entity};
-use nameplate_entities::{estimate, estimate_revision, invoice, kinds, payment};
+use nameplate_entities::{
+    claim, claim_sending, estimate, estimate_revision, invoice, kinds, payment,
+};
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Select};
 
 use crate::base::Error;
@@ -38,6 +40,8 @@ pub enum MailKind {
     Receipt,
     /// That a payment came back, to a customer.
     PaymentReturned,
+    /// A claim with its archive, to a warranty payer.
+    Claim,
     /// Plain words to a member of staff.
     Notice,
 }
@@ -99,6 +103,7 @@ impl Mail {
             Payload::Statement { .. } => MailKind::Statement,
             Payload::PaymentReturned { .. } => MailKind::PaymentReturned,
             Payload::Receipt { .. } => MailKind::Receipt,
+            Payload::Claim { .. } => MailKind::Claim,
             Payload::Notice { .. } => MailKind::Notice,
         })
     }
@@ -122,6 +127,15 @@ impl Mail {
                 let revision = loaders::row::<estimate_revision::Entity>(ctx, revision_id).await?;
                 match revision {
                     Some(row) => loaders::row::<estimate::Entity>(ctx, row.estimate_id)
+                        .await?
+                        .map(|row| row.number),
+                    None => None,
+                }
+            }
+            Payload::Claim { sending_id } => {
+                let sent = loaders::row::<claim_sending::Entity>(ctx, sending_id).await?;
+                match sent {
+                    Some(row) => loaders::row::<claim::Entity>(ctx, row.claim_id)
                         .await?
                         .map(|row| row.number),
                     None => None,
@@ -151,6 +165,7 @@ impl Mail {
             "payment" => Kind::Payment,
             "outbox_mail" => Kind::Mail,
             "flag" => Kind::Flag,
+            "claim" => Kind::Claim,
             _ => return None,
         };
         Some(kind.id(self.row.subject_id))

@@ -3,6 +3,7 @@
 use crate::base::letter::{NoticeMail, Outgoing};
 use crate::base::outbox::Payload;
 use crate::base::{Act, Error, Result};
+use crate::claims;
 use crate::estimates;
 use crate::invoices;
 use crate::shop::Settings;
@@ -31,6 +32,9 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
         }
         Payload::Receipt { payment_id } => {
             invoices::receipt_letter(act.app.db.read(), shop, *payment_id).await
+        }
+        Payload::Claim { sending_id } => {
+            claims::claim_letter(act.app.db.read(), shop, *sending_id).await
         }
         Payload::PaymentReturned { payment_id } => {
             invoices::returned_letter(act.app.db.read(), shop, *payment_id).await
@@ -86,6 +90,7 @@ pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> 
         | Payload::Statement { .. }
         | Payload::PaymentReturned { .. }
         | Payload::Receipt { .. }
+        | Payload::Claim { .. }
         | Payload::Notice { .. } => Ok(None),
     }
 }

@@ -3,6 +3,7 @@
 use std::time::Duration;
 
 use crate::base::{Act, Result};
+use crate::claims;
 use crate::estimates;
 use crate::graphql::error::chain;
 use crate::invoices;
@@ -18,6 +19,7 @@ pub async fn make(act: &Act) {
     report("lapsed estimates", estimates::expire_due(act).await);
     report("reminders", estimates::remind_due(act).await);
     report("overdue invoices", invoices::remind_overdue(act).await);
+    report("claims due", claims::tell_what_is_due(act).await);
     report("late charges", invoices::charge_what_is_late(act).await);
     report("staged price lists", pricing::forget_staged(act).await);
     report("old sessions", shop::forget_sessions(act).await);

@@ -10,6 +10,7 @@
 mod banking;
 mod books;
 mod chain;
+mod claims;
 mod claims_receivable;
 mod decisions;
 mod documents;
@@ -72,6 +73,7 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
     findings.extend(recalls::check(&tx).await?);
     findings.extend(remittances::check(&tx).await?);
     findings.extend(decisions::check(&tx).await?);
+    findings.extend(claims::check(&tx).await?);
     tx.rollback().await?;
     Ok(findings)
 }

@@ -228,6 +228,32 @@ rights! {
     ReleaseKeptPart "releaseKeptPart" Desk,
     /// Decide who pays for a call.
     DecideCoverage "decideCoverage" Desk,
+    /// Draft the claim of a payer's invoice.
+    DraftClaim "draftClaim" Desk,
+    /// Change what a claim says.
+    ChangeClaim "changeClaim" Desk,
+    /// Add a paper to a claim.
+    AddClaimPaper "addClaimPaper" Desk,
+    /// Take a paper off a claim.
+    RemoveClaimPaper "removeClaimPaper" Desk,
+    /// Say that nothing is missing on a claim.
+    MakeClaimReady "makeClaimReady" Desk,
+    /// Take a claim that was ready back to be changed.
+    ReopenClaim "reopenClaim" Desk,
+    /// Send a claim to its payer.
+    SubmitClaim "submitClaim" Desk,
+    /// Write down what a payer asks about a claim.
+    NoteClaimQuery "noteClaimQuery" Desk,
+    /// Write down a payer's answer to a claim.
+    NoteClaimAnswer "noteClaimAnswer" Desk,
+    /// Dispute a payer's answer.
+    AppealClaim "appealClaim" Desk,
+    /// Close a claim.
+    CloseClaim "closeClaim" Desk,
+    /// Say what a failure is called in the industry's scheme.
+    SetFailureCodes "setFailureCodes" Desk,
+    /// Take the codes of a failure away.
+    RemoveFailureCodes "removeFailureCodes" Desk,
     /// Price the work for a call.
     DraftEstimate "draftEstimate" Desk,
     /// Freeze an estimate and mail it to the customer.

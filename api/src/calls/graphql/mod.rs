@@ -19,6 +19,7 @@ use crate::attachments::On;
 use crate::attachments::graphql::Attachment;
 use crate::base::{Act, Error, Result, own_work};
 use crate::callbacks::graphql::{Callback, Flag};
+use crate::claims::graphql::Claim;
 use crate::closeout::graphql::BorneByShop;
 use crate::coverage::graphql::CoverageDecision;
 use crate::customers::graphql::{Customer, ServiceAddress};
@@ -269,6 +270,11 @@ impl ServiceCall {
     /// What the shop came to bear of it itself, or bears no more, oldest first.
     async fn borne_by_shop(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<BorneByShop>> {
         BorneByShop::of_call(ctx, self.row.id).await
+    }
+
+    /// What is asked of warranty payers for it, oldest first.
+    async fn claims(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Claim>> {
+        Claim::of_call(ctx, self.row.id).await
     }
 }
 

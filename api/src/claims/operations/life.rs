@@ -1,4 +1,4 @@
-//! What happens to a claim, step by step.
+//! The life of a claim: the one way in which a step is taken, whatever act asks for it.
 
 use chrono::NaiveDate;
 use nameplate_entities::{claim, claim_step, kinds};
@@ -34,17 +34,21 @@ pub async fn take_step(
     (verb, claim): (&'static str, &claim::Model),
     taken: Taken,
 ) -> Result<claim::Model> {
-    step_with(tx, act, (verb, claim), taken, |_| ()).await
+    let (after, _) = step_with(tx, act, (verb, claim), taken, |_| ()).await?;
+    Ok(after)
 }
 
-/// The same with what else changes on the claim.
+/// The same with what else changes on the claim, and with the row of the step.
+///
+/// # Errors
+/// As [`take_step`].
 pub async fn step_with(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, claim): (&'static str, &claim::Model),
     taken: Taken,
     change: impl FnOnce(&mut claim::ActiveModel),
-) -> Result<claim::Model> {
+) -> Result<(claim::Model, claim_step::Model)> {
     let state = after(claim, taken.step)?;
     let today = shop::settings(tx).await?.day_of(act.at);
     let last = store::last_step(tx, claim.id).await?;
@@ -63,10 +67,10 @@ pub async fn step_with(
     }
     change(&mut row);
     let after = row.update(tx).await?;
-    write(tx, act, &after, (kept(taken.step), taken)).await?;
+    let step = write(tx, act, &after, taken).await?;
     let both = (Some(claim), Some(&after));
     audit::record(tx, act, verb, subject(claim.id), both).await?;
-    Ok(after)
+    Ok((after, step))
 }
 
 /// Where a step leads.
@@ -85,20 +89,16 @@ pub fn after(claim: &claim::Model, step: ClaimStep) -> Result<ClaimState> {
     })
 }
 
-/// Writes the row of a step.
-///
-/// # Errors
-/// Internal only.
-pub async fn write(
+async fn write(
     tx: &impl ConnectionTrait,
     act: &Act,
     claim: &claim::Model,
-    (step, taken): (kinds::ClaimStep, Taken),
+    taken: Taken,
 ) -> Result<claim_step::Model> {
     let (reason_code, reason_release) = taken.reason.unzip();
     let row = claim_step::ActiveModel {
         claim_id: Set(claim.id),
-        step: Set(step),
+        step: Set(kept(taken.step)),
         state: Set(claim.state),
         taken_on: Set(taken.on),
         note: Set(taken.note),

@@ -55,6 +55,12 @@ impl From<appliance_cover::Model> for ApplianceCover {
 }
 
 impl ApplianceCover {
+    /// The registration behind a column of another record the caller may see.
+    pub async fn of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Option<Self>> {
+        let row = loaders::row::<appliance_cover::Entity>(ctx, id).await?;
+        Ok(row.map(Self::from))
+    }
+
     /// All that was ever registered on a machine, oldest first.
     pub async fn of_appliance(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<Self>> {
         let column = appliance_cover::Column::ApplianceId;

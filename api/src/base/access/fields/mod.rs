@@ -10,6 +10,7 @@ mod books;
 mod brief;
 mod callbacks;
 mod calls;
+mod claims;
 mod coverage;
 mod customers;
 mod estimates;
@@ -49,6 +50,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     invoices::INVOICES,
     banking::BANKING,
     remittances::REMITTANCES,
+    claims::CLAIMS,
     callbacks::CALLBACKS,
     brief::BRIEF,
     reserve::RESERVE,

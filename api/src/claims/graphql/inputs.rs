@@ -1,0 +1,296 @@
+//! What the acts on claims are told.
+
+use async_graphql::{Enum, ID, InputObject, MaybeUndefined};
+use chrono::NaiveDate;
+use nameplate_rules::claims;
+
+use crate::base::{Change, Result};
+use crate::graphql::ids::Kind;
+use crate::graphql::scalars::Money;
+use crate::warranty::graphql::CoverEvidence;
+
+use super::super::{
+    AddClaimPaper, ChangeClaim, DraftClaim, Happened, NoteClaimAnswer, OfClaim, SentBy,
+    SetFailureCodes, SubmitClaim, words,
+};
+
+/// A claim to be drafted.
+#[derive(InputObject)]
+pub struct DraftClaimInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The payer's invoice of the call.
+    invoice_id: ID,
+    /// Needed only where several programmes of the payer pay for the call.
+    programme_id: Option<ID>,
+}
+
+impl DraftClaimInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<DraftClaim> {
+        let programme = self.programme_id.as_ref();
+        Ok(DraftClaim {
+            idempotency_key: self.idempotency_key,
+            invoice_id: Kind::Invoice.row("invoiceId", &self.invoice_id)?,
+            programme_id: Kind::WarrantyProgramme.row_if_any("programmeId", programme)?,
+        })
+    }
+}
+
+/// Codes of one failure in the industry's scheme.
+#[derive(InputObject)]
+pub struct FailureCodesInput {
+    /// When it shows: one character.
+    condition: Option<String>,
+    /// Where or under what it shows: three characters.
+    extended_condition: Option<String>,
+    /// What is noticed: three characters.
+    symptom: Option<String>,
+    /// Which part of the machine.
+    section: Option<String>,
+    /// What is wrong with it.
+    #[graphql(default)]
+    defects: Vec<String>,
+    /// What was done.
+    #[graphql(default)]
+    repairs: Vec<String>,
+}
+
+impl From<FailureCodesInput> for claims::FailureCodes {
+    fn from(input: FailureCodesInput) -> Self {
+        Self {
+            condition: input.condition,
+            extended_condition: input.extended_condition,
+            symptom: input.symptom,
+            section: input.section,
+            defects: input.defects,
+            repairs: input.repairs,
+        }
+    }
+}
+
+/// What is changed on a claim; what is left out stays.
+#[derive(InputObject)]
+pub struct ChangeClaimInput {
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+    /// What the customer noticed.
+    complaint: Option<String>,
+    /// What was found and done.
+    diagnosis: Option<String>,
+    /// Codes of the failure; null takes them away.
+    #[graphql(default)]
+    codes: MaybeUndefined<FailureCodesInput>,
+}
+
+impl ChangeClaimInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<ChangeClaim> {
+        Ok(ChangeClaim {
+            claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+            version: self.version,
+            complaint: self.complaint,
+            diagnosis: self.diagnosis,
+            codes: Change::from(self.codes).map(Into::into),
+        })
+    }
+}
+
+/// A paper to go with a claim.
+#[derive(InputObject)]
+pub struct AddClaimPaperInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The claim.
+    claim_id: ID,
+    /// What it is evidence of.
+    evidence: CoverEvidence,
+    /// A file of the call, of its machine or of one of its findings.
+    attachment_id: Option<ID>,
+    /// For the part taken out: the tag under which it is kept.
+    tag: Option<String>,
+    /// What the desk adds; for a contract number the number itself.
+    note: Option<String>,
+}
+
+impl AddClaimPaperInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<AddClaimPaper> {
+        let attachment = self.attachment_id.as_ref();
+        Ok(AddClaimPaper {
+            idempotency_key: self.idempotency_key,
+            claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+            evidence: words::evidence_kind(self.evidence.into()),
+            attachment_id: Kind::Attachment.row_if_any("attachmentId", attachment)?,
+            tag: self.tag.filter(|tag| !tag.trim().is_empty()),
+            note: self.note,
+        })
+    }
+}
+
+/// A claim as it was read.
+#[derive(InputObject)]
+pub struct OfClaimInput {
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+}
+
+impl OfClaimInput {
+    /// As the acts read it.
+    pub fn command(self) -> Result<OfClaim> {
+        Ok(OfClaim {
+            claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+            version: self.version,
+        })
+    }
+}
+
+/// Something that happened to a claim on a day.
+#[derive(InputObject)]
+pub struct ClaimHappenedInput {
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+    /// The day it happened.
+    on: NaiveDate,
+    /// In words: what the payer asks, why an answer is disputed, why a claim is closed.
+    note: Option<String>,
+}
+
+impl ClaimHappenedInput {
+    /// As the acts read it.
+    pub fn command(self) -> Result<Happened> {
+        Ok(Happened {
+            of: OfClaim {
+                claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+                version: self.version,
+            },
+            on: self.on,
+            note: self.note,
+        })
+    }
+}
+
+/// What a payer answers.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "super::super::ClaimAnswer")]
+pub enum ClaimAnswer {
+    /// It pays all of it.
+    Approved,
+    /// It pays a part.
+    InPart,
+    /// It does not pay.
+    Denied,
+}
+
+/// A payer's answer to a claim.
+#[derive(InputObject)]
+pub struct NoteClaimAnswerInput {
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+    /// The day of the answer.
+    on: NaiveDate,
+    /// What it is.
+    answer: ClaimAnswer,
+    /// What is approved, where it is a part.
+    amount: Option<Money>,
+    /// The reason as a code: one of the open list (`claimReasons`), or of the payer's own list.
+    reason: Option<String>,
+    /// The list that the code is of; the open list when left out.
+    release: Option<String>,
+    /// The reason in words.
+    note: Option<String>,
+    /// The payer's own number of the claim.
+    payer_reference: Option<String>,
+}
+
+impl NoteClaimAnswerInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<NoteClaimAnswer> {
+        Ok(NoteClaimAnswer {
+            of: OfClaim {
+                claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+                version: self.version,
+            },
+            on: self.on,
+            answer: self.answer.into(),
+            amount: self.amount.map(|amount| amount.0),
+            reason: self.reason,
+            release: self.release,
+            note: self.note,
+            payer_reference: self.payer_reference,
+        })
+    }
+}
+
+/// A claim to be sent.
+#[derive(InputObject)]
+pub struct SubmitClaimInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+    /// The day it goes out.
+    on: NaiveDate,
+    /// True mails the archive to the payer's address for claims; false says that the desk sends it otherwise.
+    by_mail: bool,
+    /// The payer's own number of the claim, if it is known.
+    payer_reference: Option<String>,
+    /// What is answered to the payer's question.
+    note: Option<String>,
+}
+
+impl SubmitClaimInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<SubmitClaim> {
+        let claim_id = Kind::Claim.row("claimId", &self.claim_id)?;
+        Ok(SubmitClaim {
+            idempotency_key: self.idempotency_key,
+            of: OfClaim {
+                claim_id,
+                version: self.version,
+            },
+            claim_id,
+            on: self.on,
+            by: if self.by_mail {
+                SentBy::Mail
+            } else {
+                SentBy::Hand
+            },
+            payer_reference: self.payer_reference,
+            note: self.note,
+        })
+    }
+}
+
+/// The codes of one kind of failure.
+#[derive(InputObject)]
+pub struct SetFailureCodesInput {
+    /// The component; left out for every one.
+    component_id: Option<ID>,
+    /// The failure.
+    failure_mode_id: ID,
+    /// Its codes.
+    codes: FailureCodesInput,
+}
+
+impl SetFailureCodesInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<SetFailureCodes> {
+        let component = self.component_id.as_ref();
+        Ok(SetFailureCodes {
+            component_id: Kind::Component.row_if_any("componentId", component)?,
+            failure_mode_id: Kind::FailureMode.row("failureModeId", &self.failure_mode_id)?,
+            codes: self.codes.into(),
+        })
+    }
+}
