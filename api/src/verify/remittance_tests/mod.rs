@@ -24,6 +24,7 @@ use crate::base::numbers::{self, Series};
 use crate::base::testing::{noon, refusals};
 use crate::base::{ProblemCode, Result};
 use crate::claims::{self, Taken};
+use crate::closeout;
 use crate::coverage::{DecideCoverage, Said as SaidOfCall};
 use crate::invoices::bill_a_payer;
 use crate::remittances::{
