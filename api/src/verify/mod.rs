@@ -83,6 +83,8 @@ mod banking_tests;
 #[cfg(test)]
 mod chain_tests;
 #[cfg(test)]
+mod claim_tests;
+#[cfg(test)]
 mod claims_receivable_tests;
 #[cfg(test)]
 mod cost_tests;

@@ -43,26 +43,23 @@ pub async fn set_failure_codes(act: &Act, order: SetFailureCodes) -> Result<fail
     }
     let before = store::codes_of(&tx, (order.component_id, order.failure_mode_id)).await?;
     let codes_json = Set(codes_text(&codes)?);
-    let after = match before.clone() {
-        Some(row) => {
-            let version = Set(row.version + 1);
-            let mut row = row.into_active_model();
-            (row.codes_json, row.version) = (codes_json, version);
-            (row.changed_at, row.changed_by) = (Set(act.at), Set(staff_id));
-            row.update(&tx).await?
-        }
-        None => {
-            let row = failure_code::ActiveModel {
-                component_id: Set(order.component_id),
-                failure_mode_id: Set(order.failure_mode_id),
-                codes_json,
-                changed_at: Set(act.at),
-                changed_by: Set(staff_id),
-                version: Set(1),
-                ..Default::default()
-            };
-            row.insert(&tx).await?
-        }
+    let after = if let Some(row) = before.clone() {
+        let version = Set(row.version + 1);
+        let mut row = row.into_active_model();
+        (row.codes_json, row.version) = (codes_json, version);
+        (row.changed_at, row.changed_by) = (Set(act.at), Set(staff_id));
+        row.update(&tx).await?
+    } else {
+        let row = failure_code::ActiveModel {
+            component_id: Set(order.component_id),
+            failure_mode_id: Set(order.failure_mode_id),
+            codes_json,
+            changed_at: Set(act.at),
+            changed_by: Set(staff_id),
+            version: Set(1),
+            ..Default::default()
+        };
+        row.insert(&tx).await?
     };
     let both = (before.as_ref(), Some(&after));
     audit::record(&tx, act, verb, subject(after.id), both).await?;
