@@ -340,7 +340,17 @@ impl<'a> Cells<'a> {
     /// A day that is not to come, and within ten years.
     pub fn day(&mut self, place: Place<'_>) -> Option<NaiveDate> {
         let text = self.text(Some(place), LINE_MAX).unwrap_or_default();
-        let on = self.taken(place, read_day(&text, self.format.order()))?;
+        self.day_of(place, &text)
+    }
+
+    /// The same for a cell that may be empty.
+    pub fn day_if_any(&mut self, place: Place<'_>) -> Option<NaiveDate> {
+        let text = self.text(Some(place), LINE_MAX)?;
+        self.day_of(place, &text)
+    }
+
+    fn day_of(&mut self, place: Place<'_>, text: &str) -> Option<NaiveDate> {
+        let on = self.taken(place, read_day(text, self.format.order()))?;
         let today = self.format.today;
         if on > today || on < today - Days::new(DAYS_BACK_MAX) {
             let message = format!("{on} is still to come, or over ten years ago.");

@@ -152,7 +152,7 @@ impl Reader {
             refused,
             reason,
             note: cells.text(places.note, WORDS_MAX),
-            on: places.day.and_then(|place| cells.day(place)),
+            on: places.day.and_then(|place| cells.day_if_any(place)),
             reference: cells.text(places.reference, LINE_MAX),
         };
         cells.finish(read)

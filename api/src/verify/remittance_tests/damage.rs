@@ -44,7 +44,7 @@ async fn every_promise_of_an_advice_is_missed_when_it_is_broken() {
             "advice_row 1: cents laid of it",
         ),
         (
-            "UPDATE allocation SET amount_cents = amount_cents - 1",
+            "UPDATE advice_row SET paid_cents = paid_cents + 1, laid_cents = laid_cents + 1",
             "claim 1: cents that payments of advices",
         ),
         (

@@ -17,7 +17,9 @@ use nameplate_entities::{
 };
 use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::money::Cents;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ColumnTrait, EntityTrait, QueryFilter};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, EntityTrait, QueryFilter, QueryOrder,
+};
 
 use super::testing::TestShop;
 use crate::base::numbers::{self, Series};
@@ -186,6 +188,7 @@ impl Desk {
     async fn advice_rows(&self, advice_id: i64) -> Vec<advice_row::Model> {
         advice_row::Entity::find()
             .filter(advice_row::Column::AdviceId.eq(advice_id))
+            .order_by_asc(advice_row::Column::Position)
             .all(self.bench.app.db.read())
             .await
             .unwrap()
@@ -202,6 +205,7 @@ impl Desk {
     async fn steps(&self, claim_id: i64) -> Vec<(kinds::ClaimStep, Option<i64>, Option<String>)> {
         let rows = claim_step::Entity::find()
             .filter(claim_step::Column::ClaimId.eq(claim_id))
+            .order_by_asc(claim_step::Column::Id)
             .all(self.bench.app.db.read())
             .await
             .unwrap();

@@ -4,6 +4,7 @@ use nameplate_entities::kinds::{AdviceOutcome, ClaimState, ClaimStep};
 use nameplate_rules::claims::{ClaimStep as Step, Settlement};
 
 use super::*;
+use crate::invoices::{ApplyCredit, apply_credit};
 use crate::remittances::{
     FiguresAsked, SetAdviceRowAside, Sight, payer_figures, set_advice_row_aside,
 };
@@ -214,7 +215,7 @@ async fn a_layout_names_its_columns_and_is_changed_by_the_version_that_was_read(
 }
 
 #[tokio::test]
-async fn money_that_waits_for_its_claim_pays_no_other_by_itself_until_it_is_set_aside() {
+async fn money_that_waits_for_its_claim_is_free_for_no_other_until_it_is_set_aside() {
     for shop in Desk::everywhere().await {
         let payer = shop.payer().await;
         let first = shop.claim(&payer, 10_000).await;
@@ -225,26 +226,47 @@ async fn money_that_waits_for_its_claim_pays_no_other_by_itself_until_it_is_set_
         let advice_id = shop.take_in(&payer, &rows).await;
         let posted = shop.post(advice_id).await;
         let second = shop.claim(&payer, 5_000).await;
-        assert_eq!(
-            shop.claim_now(second.id).await,
-            (ClaimState::Submitted, 24_300)
-        );
+        let apply = |amount| ApplyCredit {
+            idempotency_key: shop.key(),
+            customer_id: payer.row.customer_id,
+            invoice_id: second.invoice_id,
+            amount: Cents(amount),
+        };
+        let held = apply_credit(&shop.owner, apply(1)).await;
+        at(ProblemCode::TooMuch, "amount", held);
         let rows = shop.advice_rows(advice_id).await;
         let aside = SetAdviceRowAside {
             row_id: rows[2].id,
             reason: "Nobody knows it".to_owned(),
         };
         set_advice_row_aside(&shop.owner, aside).await.unwrap();
-        let third = shop.claim(&payer, 1_000).await;
-        let expected = (ClaimState::Submitted, third.claimed_cents - 200);
-        assert_eq!(shop.claim_now(third.id).await, expected);
+        apply_credit(&shop.owner, apply(200)).await.unwrap();
+        let still_held = apply_credit(&shop.owner, apply(1)).await;
+        at(ProblemCode::TooMuch, "amount", still_held);
         let order = shop.matching(rows[1].id, second.id);
         match_advice_row(&shop.owner, order).await.unwrap();
-        assert_eq!(shop.claim_now(second.id).await, (ClaimState::Paid, 23_800));
+        assert_eq!(shop.claim_now(second.id).await, (ClaimState::Paid, 23_600));
         let payment = shop.payment_of(&posted).await;
         assert_eq!((payment.unallocated_cents, payment.held_cents), (0, 0));
         let late = match_advice_row(&shop.owner, shop.matching(rows[2].id, second.id)).await;
         at(ProblemCode::TooMuch, "rowId", late);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn a_claim_of_another_payer_is_told_and_not_matched() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        let other = shop.payer().await;
+        let rows = format!("{},297.00,,,EFT-1\n", claim.number);
+        let looked = shop.upload(&other, &rows, Purpose::TakeIn).await.unwrap();
+        let payers = Sight::OtherPayer("Halvorsen Claims".to_owned());
+        assert_eq!(looked.rows[0].sight, payers);
+        let row = shop.advice_rows(looked.advice_id.unwrap()).await[0].clone();
+        let by_hand = match_advice_row(&shop.owner, shop.matching(row.id, claim.id)).await;
+        at(ProblemCode::NotFound, "claimId", by_hand);
         assert_eq!(shop.broken().await, Vec::<String>::new());
     }
 }

@@ -3,7 +3,6 @@
 use nameplate_entities::invoice;
 use nameplate_entities::kinds::ClaimState;
 use nameplate_rules::claims::ClaimStep as Step;
-use sea_orm::QueryOrder;
 
 use super::*;
 use crate::remittances::{
