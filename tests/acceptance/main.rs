@@ -16,6 +16,7 @@ mod browser;
 mod callbacks;
 mod calls;
 mod catalogue;
+mod claims;
 mod customer_page;
 mod estimates;
 mod harness;

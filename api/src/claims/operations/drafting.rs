@@ -129,7 +129,7 @@ impl Basis {
             return Err(at_invoice(message));
         };
         let (holding, programme_id, terms_id) =
-            holding(tx, (&decision, payer.id), order.programme_id).await?;
+            holding(tx, (&decision, &invoice), (payer.id, order.programme_id)).await?;
         if let Some(claim) = store::of_call_and_programme(tx, (call.id, programme_id)).await? {
             return Err(taken(&claim, &format!("Call {}", call.number)));
         }
@@ -149,16 +149,18 @@ fn taken(claim: &claim::Model, of: &str) -> Error {
     Error::refused(ProblemCode::Taken, "invoiceId", message)
 }
 
-/// What of the payer pays by the decision: the one programme there is, or the one that is named.
+/// What of the payer pays by the decision: the programme that the invoice was billed under, the one there is, or the one
+/// that is named.
 async fn holding(
     tx: &impl ConnectionTrait,
-    (decision, payer_id): (&coverage_decision::Model, i64),
-    named: Option<i64>,
+    (decision, invoice): (&coverage_decision::Model, &invoice::Model),
+    (payer_id, named): (i64, Option<i64>),
 ) -> Result<(Holding, i64, i64)> {
     let portions = coverage::portions_of(tx, decision.id).await?;
     let kept = coverage::kept(decision)?;
     let pays = |held: &Holding| {
         held.payer_id == Some(payer_id)
+            && (invoice.programme_terms_id).is_none_or(|id| held.terms_id == Some(id))
             && portions.iter().any(|portion| {
                 (portion.terms_id, portion.cover_id) == (held.terms_id, held.cover_id)
             })
