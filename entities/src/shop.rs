@@ -52,6 +52,8 @@ pub struct Model {
     pub tax_registration: Option<String>,
     /// How customers pay, as bills and estimates with a deposit say it; none for the program's own words.
     pub payment_instructions: Option<String>,
+    /// What an hour of a technician costs the shop, by which labour it bears itself is valued; none while nobody said.
+    pub labour_cost_cents: Option<i64>,
 }
 
 /// Joins are written where they are used.

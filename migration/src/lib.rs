@@ -44,6 +44,7 @@ mod m20261128_44_coverage_bills;
 mod m20261128_45_claim_sendings;
 mod m20261128_46_advices;
 mod m20261128_47_reserve_runs;
+mod m20261128_48_labour_cost;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -95,6 +96,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_45_claim_sendings::Migration),
             Box::new(m20261128_46_advices::Migration),
             Box::new(m20261128_47_reserve_runs::Migration),
+            Box::new(m20261128_48_labour_cost::Migration),
         ]
     }
 }

@@ -18,7 +18,7 @@ mod words;
 mod workmanship;
 
 pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
-pub use borne::{CostedLine, ShopShare, borne};
+pub use borne::{BorneLine, ShopShare, borne, labour_cost};
 pub use decision::{
     Answer, Case, CoverageRefusal, Decision, EarlierRepair, Finding, Line, LineSplit,
     PROGRAMMES_MAX, Portion, decide,

@@ -1,7 +1,7 @@
-//! What the shop bears of a call itself: parts, labour and trip at what they cost.
+//! What the shop bears of a call itself: parts and labour at what they cost.
 //!
-//! Who pays is said by the decision that stands on the call; where there is none, a confirmed callback's parts are the
-//! shop's. It is settled when the call completes, and again with each decision on a completed call: what changed is posted
+//! Who pays is said by the decision that stands on the call; where there is none, a confirmed callback is the shop's.
+//! Labour costs the minutes on record at what the settings say of an hour; nothing while they say nothing. It is settled when the call completes, and again with each decision on a completed call: what changed is posted
 //! on that day. What stays true: each row has its entry, of its own amounts. What comes back of parts that were all the
 //! shop's, or is settled of them by a later receipt, goes to the same account by itself and counts with them; of parts it
 //! bears a share of, that is left to the next decision.
@@ -11,7 +11,7 @@ use nameplate_entities::kinds::CallState;
 use nameplate_entities::{call_borne, coverage_decision, service_call};
 use nameplate_rules::books::events::{self, PartPayer};
 use nameplate_rules::books::{BooksRefusal, Entry, Role};
-use nameplate_rules::coverage::ShopShare;
+use nameplate_rules::coverage::{ShopShare, labour_cost};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
@@ -27,7 +27,7 @@ use super::store;
 /// What of a call is the shop's.
 struct Bearing {
     parts: ShopShare,
-    labour: Cents,
+    labour: ShopShare,
     decision_id: Option<i64>,
 }
 
@@ -42,12 +42,13 @@ impl Bearing {
             });
         }
         let callback = callbacks::callback_of(tx, call.id).await?;
+        let share = match payer(callback.as_ref()) {
+            PartPayer::Shop => ShopShare::ALL,
+            PartPayer::Customer | PartPayer::WarrantyPayer => ShopShare::NOTHING,
+        };
         Ok(Self {
-            parts: match payer(callback.as_ref()) {
-                PartPayer::Shop => ShopShare::ALL,
-                PartPayer::Customer | PartPayer::WarrantyPayer => ShopShare::NOTHING,
-            },
-            labour: Cents::ZERO,
+            parts: share,
+            labour: share,
             decision_id: None,
         })
     }
@@ -55,6 +56,17 @@ impl Bearing {
     fn parts_of(&self, cost: Cents) -> Result<Cents> {
         let share = self.parts.of(cost);
         share.map_err(|refusal| Error::caused("what the shop bears of parts", refusal))
+    }
+
+    /// The shop's share of what the time on record costs.
+    async fn labour_of(&self, tx: &impl ConnectionTrait, call_id: i64) -> Result<Cents> {
+        let Some(an_hour) = shop::settings(tx).await?.row.labour_cost_cents else {
+            return Ok(Cents::ZERO);
+        };
+        let minutes = store::minutes_worked(tx, call_id).await?;
+        labour_cost(minutes, Cents(an_hour))
+            .and_then(|cost| self.labour.of(cost))
+            .map_err(|refusal| Error::caused("what the shop bears of labour", refusal))
     }
 }
 
@@ -96,7 +108,8 @@ pub(super) async fn post_costs(
         Role::PartsCostOfSales
     };
     let cost = stock::take_fitted(tx, act, call, (against, on)).await?;
-    let borne = (bearing.parts_of(cost)?, bearing.labour);
+    let labour = bearing.labour_of(tx, call.id).await?;
+    let borne = (bearing.parts_of(cost)?, labour);
     let memo = format!("Parts fitted on call {}", call.number);
     let entry = post(tx, act, call, (memo, on, events::call_costs(cost, borne))).await?;
     if let Some(entry_id) = entry {
@@ -121,7 +134,7 @@ async fn settle(
         difference.ok_or_else(|| Error::internal("what the shop bears is too large"))
     };
     let parts = less(bearing.parts_of(cost)?, parts_so_far)?;
-    let labour = less(bearing.labour, labour_so_far)?;
+    let labour = less(bearing.labour_of(tx, call.id).await?, labour_so_far)?;
     let on = shop::settings(tx).await?.day_of(act.at);
     let memo = format!("What the shop bears of call {}", call.number);
     let entry = events::borne_changed(parts, labour);

@@ -69,6 +69,26 @@ async fn sums(
     }))
 }
 
+/// The minutes of work on record for a call.
+pub async fn minutes_worked(db: &impl ConnectionTrait, call_id: i64) -> Result<i64> {
+    let minutes: Option<Option<i64>> = remedy::Entity::find()
+        .select_only()
+        .column_as(remedy::Column::LabourMinutes.sum(), "minutes")
+        .filter(
+            remedy::Column::FindingId.in_subquery(
+                Query::select()
+                    .column(finding::Column::Id)
+                    .from(finding::Entity)
+                    .and_where(finding::Column::CallId.eq(call_id))
+                    .to_owned(),
+            ),
+        )
+        .into_tuple()
+        .one(db)
+        .await?;
+    Ok(minutes.flatten().unwrap_or_default())
+}
+
 /// What the parts fitted on a call cost.
 pub async fn parts_cost(db: &impl ConnectionTrait, call_id: i64) -> Result<Cents> {
     let sql = "SELECT CAST(COALESCE(SUM(u.cost_cents), 0) AS BIGINT) AS parts, CAST(0 AS BIGINT) AS labour \

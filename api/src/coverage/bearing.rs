@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::{coverage_decision, coverage_portion, estimate_line, service_call};
-use nameplate_rules::coverage::{CostedLine, Covers, ShopShare, borne};
+use nameplate_rules::coverage::{BorneLine, Covers, ShopShare, borne};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
@@ -12,7 +12,7 @@ use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFi
 use super::store;
 use crate::base::{Error, Result};
 
-/// The shop's share of the parts of a call by a decision on it, and labor and trip it bears, at cost.
+/// The shop's shares of the parts and of the labor of a call, by a decision on it.
 ///
 /// The split is the one that stands once all that is missing is there; a later decision mends what was expected wrongly.
 ///
@@ -21,9 +21,9 @@ use crate::base::{Error, Result};
 pub async fn shop_bears(
     db: &impl ConnectionTrait,
     decision: &coverage_decision::Model,
-) -> Result<(ShopShare, Cents)> {
+) -> Result<(ShopShare, ShopShare)> {
     let Some(option_id) = decision.estimate_option_id else {
-        return Ok((ShopShare::NOTHING, Cents::ZERO));
+        return Ok((ShopShare::NOTHING, ShopShare::NOTHING));
     };
     let mut shop: BTreeMap<i32, i64> = BTreeMap::new();
     for portion in store::portions_of(db, decision.id).await? {
@@ -33,15 +33,15 @@ pub async fn shop_bears(
         }
     }
     if shop.is_empty() {
-        return Ok((ShopShare::NOTHING, Cents::ZERO));
+        return Ok((ShopShare::NOTHING, ShopShare::NOTHING));
     }
     let rows = estimate_line::Entity::find()
         .filter(estimate_line::Column::OptionId.eq(option_id))
         .order_by_asc(estimate_line::Column::Position)
         .all(db)
         .await?;
-    let lines: Vec<CostedLine> = (rows.iter())
-        .map(|row| CostedLine {
+    let lines: Vec<BorneLine> = (rows.iter())
+        .map(|row| BorneLine {
             covers: match row.kind {
                 ChargeKind::Part => Some(Covers::Parts),
                 ChargeKind::Labour | ChargeKind::Diagnostic => Some(Covers::Labour),
@@ -50,7 +50,6 @@ pub async fn shop_bears(
             },
             price: Cents(row.net_cents.saturating_sub(row.discount_cents)),
             shop: Cents(shop.get(&row.position).copied().unwrap_or_default()),
-            cost: Cents(row.cost_cents),
         })
         .collect();
     borne(&lines).map_err(|refusal| Error::caused("what the shop bears of a call", refusal))

@@ -9,7 +9,7 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
-use crate::graphql::scalars::ExactDecimal;
+use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::payload;
 
 use super::{operations, store};
@@ -157,6 +157,11 @@ impl Shop {
     /// Days from issue to due date, unless the customer has other terms.
     async fn payment_terms_days(&self) -> i32 {
         self.row.payment_terms_days
+    }
+
+    /// What an hour of a technician costs the shop, by which labor it bears itself is valued; null while nobody said.
+    async fn labour_cost(&self) -> Option<Money> {
+        self.row.labour_cost_cents.map(Money::cents)
     }
 
     /// How far a reading may lie from its expected value, in percent.
@@ -380,6 +385,8 @@ pub struct ChangeShopInput {
     reminder_last_day: Option<bool>,
     /// The month whose last day ends the fiscal year, 1 to 12.
     fiscal_year_end_month: Option<i32>,
+    /// What an hour of a technician costs the shop, with all that comes on top of the wage.
+    labour_cost: Option<Money>,
 }
 
 impl From<ChangeShopInput> for operations::ChangeShop {
@@ -408,6 +415,7 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             reminder_second_days: input.reminder_second_days,
             reminder_last_day: input.reminder_last_day,
             fiscal_year_end_month: input.fiscal_year_end_month,
+            labour_cost: input.labour_cost.map(|cost| cost.0),
         }
     }
 }

@@ -4,6 +4,7 @@ use chrono::{DateTime, TimeDelta, Utc};
 use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::Role;
 use nameplate_entities::{number_series, session, shop, staff};
+use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, EntityTrait, IntoActiveModel};
 
@@ -95,6 +96,7 @@ pub struct ChangeShop {
     pub reminder_second_days: Option<i32>,
     pub reminder_last_day: Option<bool>,
     pub fiscal_year_end_month: Option<i32>,
+    pub labour_cost: Option<Cents>,
 }
 
 /// Changes the shop's settings.
@@ -235,6 +237,10 @@ impl ChangeShop {
             if let Some(value) = value {
                 *column = Set(checks.between(path, value, bounds));
             }
+        }
+        if let Some(cost) = self.labour_cost {
+            checks.not_negative("labourCost", cost);
+            row.labour_cost_cents = Set(Some(cost.0));
         }
         if let Some(percent) = self.reading_tolerance_percent {
             let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);

@@ -9,6 +9,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::coverage;
 use crate::estimates::{self, NewOption, WorkDone};
 use crate::shop::{self, Settings};
 
@@ -127,6 +128,7 @@ async fn bills(
     let invoices = match by {
         Some(by) => covering::bill(tx, act, issue, (sale, billed), (option_id, by)).await?,
         None if divide.is_empty() => {
+            nobody_else_pays(tx, billed).await?;
             vec![sale::bill(tx, act, issue, (sale, &billed.customer)).await?]
         }
         None => dividing::bill(tx, act, issue, (sale, billed, divide)).await?,
@@ -134,6 +136,25 @@ async fn bills(
     let path = by.map_or("divide", |_| "coverage");
     deposits_are_laid(tx, path, billed.call.id, &invoices).await?;
     Ok(invoices)
+}
+
+/// What a decision makes others pay is not billed to the customer by oversight.
+async fn nobody_else_pays(tx: &impl ConnectionTrait, billed: &Billed) -> Result<()> {
+    let call = &billed.call;
+    let Some(decision) = coverage::standing_of_call(tx, call.id).await? else {
+        return Ok(());
+    };
+    if coverage::portions_of(tx, decision.id).await?.is_empty() {
+        return Ok(());
+    }
+    Err(Error::refused(
+        ProblemCode::WrongState,
+        "coverage",
+        format!(
+            "It was decided that others pay some of call {}. Bill it by that decision, or decide anew.",
+            call.number
+        ),
+    ))
 }
 
 /// Before which day a call is not billed, and why.

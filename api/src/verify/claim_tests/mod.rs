@@ -27,7 +27,8 @@ use crate::base::testing::noon;
 use crate::callbacks::{self, RecordFinding};
 use crate::calls::{self, NewFinding, RecordRemedy};
 use crate::claims::{self, DraftClaim, OfClaim, SentBy, SubmitClaim};
-use crate::coverage::{self, DecideCoverage, Said};
+use crate::closeout;
+use crate::coverage::{DecideCoverage, Said};
 use crate::customers::{self, AddCustomer};
 use crate::invoices::{Share, issue_invoice};
 use crate::stock;
@@ -223,7 +224,7 @@ impl TestShop {
             distance: None,
             said: Said::default(),
         };
-        coverage::decide_coverage(&self.owner, order).await.unwrap();
+        closeout::decide_coverage(&self.owner, order).await.unwrap();
     }
 
     /// All of the call on an invoice of the payer: issued to its customer record, and marked as a payer's by hand.

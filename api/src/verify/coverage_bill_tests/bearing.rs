@@ -6,7 +6,7 @@ use super::*;
 async fn what_the_shop_bears_is_settled_at_completion_and_again_with_each_decision() {
     for shop in TestShop::everywhere().await {
         let call = shop.came_back(Cents(10_000)).await;
-        shop.labour_costs(4_001).await;
+        shop.an_hour_costs(8_002).await;
         shop.complete_as_found(call.id).await;
         let borne = async || {
             let db = shop.bench.app.db.read();

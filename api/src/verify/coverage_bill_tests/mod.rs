@@ -16,9 +16,7 @@ use nameplate_rules::dates::Term;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 use sea_orm::sea_query::ExprTrait;
-use sea_orm::{
-    ColumnTrait, ConnectionTrait, DbBackend, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder,
-};
+use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
 
 use super::testing::TestShop;
 use crate::appliances::{self, ChangeAppliance, PlateChange};
@@ -31,6 +29,7 @@ use crate::invoices::{
     ByCoverage, IssueInvoice, RecordDeposit, has_standing_invoice, issue_invoice, record_deposit,
 };
 use crate::reports::{Span, margins};
+use crate::shop::{self, ChangeShop};
 use crate::warranty::{self, AddProgramme, NewSegment, NewTerms, PayerWays};
 use crate::{books, invoices};
 
@@ -138,17 +137,13 @@ impl TestShop {
         tx.commit().await.unwrap();
     }
 
-    /// What the labor of every line offered so far costs the shop.
-    async fn labour_costs(&self, cents: i64) {
-        let tx = self.bench.app.db.write().await.unwrap();
-        let open = match tx.get_database_backend() {
-            DbBackend::Sqlite => "DROP TRIGGER keep_estimate_line_update",
-            _ => "DROP TRIGGER keep_estimate_line ON estimate_line",
+    /// What an hour of work costs the shop.
+    async fn an_hour_costs(&self, cents: i64) {
+        let change = ChangeShop {
+            labour_cost: Some(Cents(cents)),
+            ..ChangeShop::default()
         };
-        tx.execute_unprepared(open).await.unwrap();
-        let sql = format!("UPDATE estimate_line SET cost_cents = {cents} WHERE kind = 'labour'");
-        tx.execute_unprepared(&sql).await.unwrap();
-        tx.commit().await.unwrap();
+        shop::change_shop(&self.owner, change).await.unwrap();
     }
 
     /// A call about what the shop repaired before: the same component is worn again, and a part is fitted.

@@ -11,7 +11,7 @@ async fn three_payers_the_customer_and_the_shop_share_a_call_to_the_cent() {
         shop.three_payers(ALL).await;
         let whole = shop.bill(10_001).await;
         let call = shop.came_back(Cents(10_001)).await;
-        shop.labour_costs(4_001).await;
+        shop.an_hour_costs(8_002).await;
         let decision = shop.decided(call.id, Said::default()).await;
         assert!(decision.is_sure, "{decision:#?}");
         let order = shop.by(&decision);

@@ -28,5 +28,6 @@ pub(super) const SHOP: &[Row] = &[
         Desk,
         "booksClosedThrough fiscalYearEndMonth paymentInstructions",
     ),
+    ("Shop", Owner, "labourCost"),
     ("SearchHit", Desk, "kind title node"),
 ];
