@@ -155,7 +155,10 @@ async fn archive_is_whole(shop: &Shop, claim: &Value, number: &str) {
     assert!(answer.status().is_success());
     let bytes = answer.bytes().await.expect("a body");
     let mut archive = zip::ZipArchive::new(Cursor::new(bytes)).expect("a zip");
-    let names: Vec<String> = archive.file_names().map(str::to_owned).collect();
+    let names: Vec<String> = archive
+        .file_names()
+        .map(|name| name.expect("a name").into_owned())
+        .collect();
     for wanted in ["claim.json", "claim.csv", "claim.pdf", "claim.schema.json"] {
         assert!(names.iter().any(|name| name == wanted), "{names:?}");
     }

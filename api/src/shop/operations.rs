@@ -50,6 +50,7 @@ fn default_settings() -> shop::ActiveModel {
         country: Set("US".to_owned()),
         licence: Set(None),
         tax_registration: Set(None),
+        labour_cost_cents: Set(None),
         payment_instructions: Set(None),
         currency: Set("USD".to_owned()),
         time_zone: Set("UTC".to_owned()),

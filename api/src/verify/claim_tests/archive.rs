@@ -89,7 +89,7 @@ fn misfits(value: &Value, schema: &Value, path: &str) -> Vec<String> {
 async fn an_archive_holds_everything_fits_its_schema_and_is_known_by_its_hash() {
     for shop in TestShop::everywhere().await {
         let claimed = shop
-            .claimed(vec![Evidence::OldPart, Evidence::FaultPicture], None)
+            .claimable(vec![Evidence::OldPart, Evidence::FaultPicture], None)
             .await;
         shop.kept(claimed.call.id).await;
         let scan = shop
@@ -160,7 +160,7 @@ async fn an_archive_holds_everything_fits_its_schema_and_is_known_by_its_hash() 
 #[tokio::test]
 async fn what_was_sent_stays_as_it_went_whatever_changes_later() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let claim = shop.ready(&claim).await;
         let claim = shop.submitted(&claim).await;
@@ -175,7 +175,7 @@ async fn what_was_sent_stays_as_it_went_whatever_changes_later() {
 async fn a_claim_goes_by_mail_with_its_archive_where_the_payer_has_an_address() {
     for shop in TestShop::everywhere().await {
         let mail = Some("filing@halvorsen.example");
-        let claimed = shop.claimed(Vec::new(), mail).await;
+        let claimed = shop.claimable(Vec::new(), mail).await;
         let claim = shop.drafted(&claimed).await;
         let claim = shop.ready(&claim).await;
         let order = shop.submission(&claim, SentBy::Mail);
@@ -226,7 +226,7 @@ async fn a_payer_without_an_address_gets_no_mail_and_a_late_claim_says_by_how_mu
         let call = shop.accepted_call(Cents(10_000), None).await;
         shop.repair(call.id).await;
         let call = shop.done_on(&call, today()).await;
-        shop.decided(call.id).await;
+        shop.decided_as_found(call.id).await;
         let bill = shop.billed_to(&call, &payer).await;
         let claimed = Claimed {
             call,

@@ -64,7 +64,7 @@ async fn a_claim_that_was_tampered_with_is_found_and_named() {
     for (sql, expected) in TAMPERED {
         let shop = TestShop::open().await;
         let claimed = shop
-            .claimed(vec![Evidence::OldPart, Evidence::FaultPicture], None)
+            .claimable(vec![Evidence::OldPart, Evidence::FaultPicture], None)
             .await;
         shop.kept(claimed.call.id).await;
         shop.scan(On::Call(claimed.call.id), AttachmentKind::Damage)
@@ -83,7 +83,7 @@ async fn a_claim_that_was_tampered_with_is_found_and_named() {
 #[tokio::test]
 async fn terms_of_another_payer_under_a_claim_are_found() {
     let shop = TestShop::open().await;
-    let claimed = shop.claimed(Vec::new(), None).await;
+    let claimed = shop.claimable(Vec::new(), None).await;
     shop.drafted(&claimed).await;
     let other = customers::add_customer(
         &shop.owner,

@@ -34,7 +34,7 @@ async fn a_draft_is_filled_from_the_call_and_a_second_one_is_refused_naming_the_
             },
         };
         claims::set_failure_codes(&shop.owner, codes).await.unwrap();
-        let claimed = shop.claimed(vec![Evidence::OldPart], None).await;
+        let claimed = shop.claimable(vec![Evidence::OldPart], None).await;
         let tag = shop.kept(claimed.call.id).await;
         let order = shop.draft(&claimed.bill);
         let claim = claims::draft_claim(&shop.owner, order.clone())
@@ -96,7 +96,7 @@ async fn a_claim_is_ready_only_once_everything_asked_for_is_there() {
             Evidence::ContractNumber,
             Evidence::ProofOfPurchase,
         ];
-        let claimed = shop.claimed(asked, None).await;
+        let claimed = shop.claimable(asked, None).await;
         let claim = shop.drafted(&claimed).await;
         let missing = refusals(claims::make_claim_ready(&shop.owner, of(&claim)).await);
         let expected = ["proof_of_purchase", "old_part", "contract_number"]
@@ -155,7 +155,7 @@ async fn a_claim_is_ready_only_once_everything_asked_for_is_there() {
 #[tokio::test]
 async fn papers_of_another_call_and_papers_that_show_nothing_are_refused() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let other = shop.opened_call().await;
         let elsewhere = shop.scan(On::Call(other.id), AttachmentKind::Other).await;
@@ -193,7 +193,7 @@ async fn papers_of_another_call_and_papers_that_show_nothing_are_refused() {
 #[tokio::test]
 async fn what_a_claim_says_changes_while_it_is_a_draft_and_codes_keep_their_shape() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let change = |version, symptom: &str| ChangeClaim {
             claim_id: claim.id,
@@ -240,7 +240,7 @@ async fn codes_of_a_component_come_before_those_of_every_component() {
         };
         let refused = refusals(claims::set_failure_codes(&shop.owner, nothing).await);
         assert_eq!(refused, [(Missing, "codes".to_owned())]);
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         assert!(claim.codes_json.unwrap().contains("333"));
         let order = set(own, "444", mode);

@@ -47,7 +47,7 @@ fn answer(claim: &claim::Model, answer: ClaimAnswer) -> NoteClaimAnswer {
 #[tokio::test]
 async fn a_claim_is_queried_answered_approved_in_part_appealed_and_closed_with_a_reason() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let early = claims::submit_claim(&shop.owner, shop.submission(&claim, SentBy::Hand)).await;
         assert_eq!(
@@ -104,7 +104,7 @@ async fn a_claim_is_queried_answered_approved_in_part_appealed_and_closed_with_a
 #[tokio::test]
 async fn a_denial_says_why_and_its_code_is_of_a_list_that_is_known_or_named() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let claim = shop.ready(&claim).await;
         let claim = shop.submitted(&claim).await;
@@ -153,7 +153,7 @@ async fn a_denial_says_why_and_its_code_is_of_a_list_that_is_known_or_named() {
 #[tokio::test]
 async fn what_was_paid_and_what_was_given_up_stand_apart_and_a_paid_claim_closes_by_itself() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let claim = shop.drafted(&claimed).await;
         let claim = shop.ready(&claim).await;
         let claim = shop.submitted(&claim).await;
@@ -190,7 +190,7 @@ async fn what_was_paid_and_what_was_given_up_stand_apart_and_a_paid_claim_closes
 #[tokio::test]
 async fn the_desk_is_told_once_a_day_what_comes_to_its_last_day() {
     for shop in TestShop::everywhere().await {
-        let claimed = shop.claimed(Vec::new(), None).await;
+        let claimed = shop.claimable(Vec::new(), None).await;
         let mails = async || {
             let rows = outbox_mail::Entity::find()
                 .filter(outbox_mail::Column::SubjectKind.eq("claims_due"))
@@ -224,7 +224,7 @@ async fn the_desk_is_told_once_a_day_what_comes_to_its_last_day() {
 #[tokio::test]
 async fn what_waits_is_listed_with_its_last_day_the_most_pressing_first() {
     for shop in TestShop::everywhere().await {
-        let first = shop.claimed(Vec::new(), None).await;
+        let first = shop.claimable(Vec::new(), None).await;
         let second = shop
             .claimed_again(first.payer.clone(), first.programme.clone())
             .await;

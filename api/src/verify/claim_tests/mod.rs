@@ -78,7 +78,7 @@ struct Claimed {
 
 impl TestShop {
     /// A completed call that the maker of the machine pays, with its invoice.
-    async fn claimed(&self, evidence: Vec<Evidence>, claim_mail: Option<&str>) -> Claimed {
+    async fn claimable(&self, evidence: Vec<Evidence>, claim_mail: Option<&str>) -> Claimed {
         let (payer, programme) = self.claim_payer(evidence, claim_mail).await;
         self.bought_on(before(60)).await;
         self.claimed_again(payer, programme).await
@@ -93,7 +93,7 @@ impl TestShop {
         let call = self.accepted_call(Cents(10_000), None).await;
         self.repair(call.id).await;
         let call = self.done_on(&call, today()).await;
-        self.decided(call.id).await;
+        self.decided_as_found(call.id).await;
         let bill = self.billed_to(&call, &payer).await;
         Claimed {
             call,
@@ -214,7 +214,7 @@ impl TestShop {
         done.unwrap()
     }
 
-    async fn decided(&self, call_id: i64) {
+    async fn decided_as_found(&self, call_id: i64) {
         let order = DecideCoverage {
             idempotency_key: self.key(),
             call_id,

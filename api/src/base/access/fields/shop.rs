@@ -1,5 +1,5 @@
 use super::Row;
-use crate::base::access::Least::{Anyone, Desk, Staff};
+use crate::base::access::Least::{Anyone, Desk, Owner, Staff};
 
 pub(super) const SHOP: &[Row] = &[
     ("Query", Anyone, "me"),
