@@ -131,11 +131,18 @@ impl CursorType for DayCursor {
     }
 }
 
-/// Where a row stands in a list that goes by age or, on demand, by days.
+/// Where a row stands in a list that goes by age or, elsewhere or on demand, by lines or by days.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum EitherCursor {
     Row(RowCursor),
+    Line(LineCursor),
     Day(DayCursor),
+}
+
+impl From<LineCursor> for EitherCursor {
+    fn from(cursor: LineCursor) -> Self {
+        Self::Line(cursor)
+    }
 }
 
 impl From<RowCursor> for EitherCursor {
@@ -156,12 +163,14 @@ impl CursorType for EitherCursor {
     fn decode_cursor(text: &str) -> Result<Self, BadCursor> {
         RowCursor::decode_cursor(text)
             .map(Self::Row)
+            .or_else(|_| LineCursor::decode_cursor(text).map(Self::Line))
             .or_else(|_| DayCursor::decode_cursor(text).map(Self::Day))
     }
 
     fn encode_cursor(&self) -> String {
         match self {
             Self::Row(cursor) => cursor.encode_cursor(),
+            Self::Line(cursor) => cursor.encode_cursor(),
             Self::Day(cursor) => cursor.encode_cursor(),
         }
     }

@@ -3,11 +3,12 @@
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{advice_row, claim, payer_advice};
+use nameplate_entities::{advice_row, payer_advice};
 use nameplate_rules::claims::outcome_codes;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
 
-use crate::graphql::connection::{self, LineCursor, Page};
+use crate::claims::graphql::Claim;
+use crate::graphql::connection::{self, EitherCursor, LineCursor, Page};
 use crate::graphql::context::{act, reader};
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
@@ -137,7 +138,7 @@ impl PayerAdvice {
         #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
         last: Option<i32>,
         #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
-    ) -> async_graphql::Result<Connection<LineCursor, AdviceRow>> {
+    ) -> async_graphql::Result<Connection<EitherCursor, AdviceRow>> {
         let page = Page {
             first,
             after,
@@ -151,7 +152,8 @@ impl PayerAdvice {
             line: i64::from(row.position),
             id: row.id,
         };
-        connection::by_line(reader(ctx)?, select, order, page, (place, AdviceRow::from)).await
+        let rows = connection::by_line(reader(ctx)?, select, order, page, (place, AdviceRow::from));
+        rows.await.map(connection::either)
     }
 }
 
@@ -216,13 +218,12 @@ impl AdviceRow {
         PayerAdvice::of(ctx, self.row.advice_id).await
     }
 
-    /// The number of the claim it is about; null while nobody knows.
-    async fn claim_number(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<String>> {
-        let Some(id) = self.row.claim_id else {
-            return Ok(None);
-        };
-        let claim = loaders::row::<claim::Entity>(ctx, id).await?;
-        Ok(claim.map(|claim| claim.number))
+    /// The claim it is about; null while nobody knows.
+    async fn claim(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Claim>> {
+        match self.row.claim_id {
+            Some(id) => Claim::find(ctx, id).await,
+            None => Ok(None),
+        }
     }
 
     /// What the code of why means, where it is of the open list that is known here.

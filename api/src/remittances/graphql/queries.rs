@@ -5,7 +5,7 @@ use async_graphql::{Context, ID, Object};
 use chrono::NaiveDate;
 use nameplate_entities::{advice_row, payer_advice};
 
-use crate::graphql::connection::{self, Page, RowCursor};
+use crate::graphql::connection::{self, EitherCursor, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -73,7 +73,7 @@ impl RemittancesQuery {
         #[graphql(desc = "At most this many from the end or before `before`; 1 to 100.")]
         last: Option<i32>,
         #[graphql(desc = "Only what comes before this cursor.")] before: Option<String>,
-    ) -> async_graphql::Result<Connection<RowCursor, AdviceRow>> {
+    ) -> async_graphql::Result<Connection<EitherCursor, AdviceRow>> {
         let page = Page {
             first,
             after,
@@ -90,6 +90,7 @@ impl RemittancesQuery {
             (|row| row.id, AdviceRow::from),
         )
         .await
+        .map(connection::either)
     }
 
     /// How payers treated the claims that were submitted within these days, as it stands today; who was claimed most from

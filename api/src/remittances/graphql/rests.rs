@@ -1,50 +1,17 @@
 //! What payers left unpaid of claims, in the graph.
 
-use async_graphql::{ComplexObject, Context, ID, InputObject, Object, SimpleObject};
-use nameplate_entities::claim;
+use async_graphql::{Context, ID, InputObject, Object};
 
 use crate::base::Result;
+use crate::claims::graphql::Claim;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::Money;
-use crate::invoices::graphql::Invoice;
 use crate::payload;
 
 use super::super::operations::rests::{
     ClaimRest, UndoClaimRest, bear_claim_rest, bill_claim_rest, undo_claim_rest,
 };
-
-/// What is left of a claim, told by its invoice.
-#[derive(SimpleObject)]
-#[graphql(complex)]
-pub struct RestOfClaim {
-    /// The claim's number.
-    claim_number: String,
-    #[graphql(skip)]
-    row: claim::Model,
-}
-
-impl From<claim::Model> for RestOfClaim {
-    fn from(row: claim::Model) -> Self {
-        Self {
-            claim_number: row.number.clone(),
-            row,
-        }
-    }
-}
-
-#[ComplexObject]
-impl RestOfClaim {
-    /// The claim.
-    async fn claim_id(&self) -> ID {
-        Kind::Claim.id(self.row.id)
-    }
-
-    /// The payer's invoice; what is open of it, and what settled it.
-    async fn invoice(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Invoice>> {
-        Invoice::of(ctx, self.row.invoice_id).await
-    }
-}
 
 /// What a payer left unpaid of a claim, for the customer to pay.
 #[derive(InputObject)]
@@ -118,24 +85,24 @@ impl UndoClaimRestInput {
 payload! {
     /// What billing a rest gave.
     BillClaimRestPayload {
-        /// The claim's invoice as it is now, and what was billed of it.
-        rest: RestOfClaim
+        /// The claim, whose balance says what is left.
+        claim: Claim
     }
 }
 
 payload! {
     /// What bearing a rest gave.
     BearClaimRestPayload {
-        /// The claim's invoice as it is now, and what was borne of it.
-        rest: RestOfClaim
+        /// The claim, whose balance says what is left.
+        claim: Claim
     }
 }
 
 payload! {
     /// What taking a rest back gave.
     UndoClaimRestPayload {
-        /// The claim's invoice as it is now.
-        rest: RestOfClaim
+        /// The claim, whose balance says what is open again.
+        claim: Claim
     }
 }
 
@@ -154,7 +121,7 @@ impl ClaimRestsMutation {
     ) -> async_graphql::Result<BillClaimRestPayload> {
         let act = act(ctx)?;
         let outcome = async { bill_claim_rest(act, input.command()?).await }.await;
-        BillClaimRestPayload::of(outcome.map(RestOfClaim::from))
+        BillClaimRestPayload::of(outcome.map(Claim::from))
     }
 
     /// Gives up what a payer left unpaid of a claim: the shop bears it.
@@ -165,7 +132,7 @@ impl ClaimRestsMutation {
     ) -> async_graphql::Result<BearClaimRestPayload> {
         let act = act(ctx)?;
         let outcome = async { bear_claim_rest(act, input.command()?).await }.await;
-        BearClaimRestPayload::of(outcome.map(RestOfClaim::from))
+        BearClaimRestPayload::of(outcome.map(Claim::from))
     }
 
     /// Takes back all that was billed or borne of a claim, such as after an appeal that was won; its payer owes it again.
@@ -176,6 +143,6 @@ impl ClaimRestsMutation {
     ) -> async_graphql::Result<UndoClaimRestPayload> {
         let act = act(ctx)?;
         let outcome = async { undo_claim_rest(act, input.command()?).await }.await;
-        UndoClaimRestPayload::of(outcome.map(RestOfClaim::from))
+        UndoClaimRestPayload::of(outcome.map(Claim::from))
     }
 }

@@ -25,13 +25,12 @@ pub(super) const REMITTANCES: &[Row] = &[
     (
         "AdviceRow",
         Desk,
-        "rowId advice line claimText claimNumber paid refused reasonCode reasonMeaning note paidOn settledAt laid outcome setAsideBecause",
+        "rowId advice line claimText claim paid refused reasonCode reasonMeaning note paidOn settledAt laid outcome setAsideBecause",
     ),
     (
         "FiguresOfPayer",
         Desk,
         "payer filed answered inFull inPart denied approvedShare claimed paid writtenDown open recoveredShare claimedBeforeTax normalPrice claimedOfNormal paidInFull daysToPayMedian daysToPayMean reasons openByAge",
     ),
-    ("RestOfClaim", Desk, "claimId claimNumber invoice"),
     ("UnpaidReason", Desk, "code meaning count unpaid"),
 ];
