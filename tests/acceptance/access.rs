@@ -129,7 +129,8 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
             "N14-104211",
         )
         .await;
-    shop.machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
+    let beside = shop
+        .machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
         .await;
     shop.machine_beside(&machine, "N14-777001").await;
     let first = offered(&mut shop, &machine, 1).await;
@@ -156,7 +157,10 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let bank = bank(&mut shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
     let supplier_id = parts::of_everything(&mut shop, &machine, &open).await;
-    warranty::of_everything(&mut shop, &machine, &open).await;
+    let claimed = offered(&mut shop, &beside, 5).await;
+    shop.mend_and_complete(&claimed).await;
+    let maker = warranty::of_everything(&mut shop, db, (&machine, &open)).await;
+    warranty::paid_short(&mut shop, &maker, (&beside, &claimed)).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;
@@ -166,6 +170,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),
         ("partId", json!(shop.part_id)),
+        ("payerId", json!(maker.payer_id)),
         ("priceBookId", json!(known.price_book_id)),
         ("priceListId", json!(known.price_list_id)),
         ("supplierId", json!(supplier_id)),
@@ -181,6 +186,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("on", json!(today())),
         ("from", json!(today())),
         ("to", json!(today())),
+        ("through", json!(today())),
         ("until", json!(today())),
     ]);
     (shop, graph)

@@ -178,55 +178,12 @@ async fn archive_is_whole(shop: &Shop, claim: &Value, number: &str) {
     );
 }
 
-/// The maker's layout, and an advice that pays this much.
-async fn advised(shop: &mut Shop, maker: &Programme, (reference, row): (&str, String)) -> Value {
-    let url = format!(
-        "{}/warranty-payers/{}/advice?reference={reference}&advisedOn={}",
-        shop.server.base_url(),
-        maker.payer_id,
-        today()
-    );
-    let request = shop.server.http().post(url).bearer_auth(&shop.office);
-    let request = request.header("Content-Type", "text/csv");
-    let file = format!("Claim;Paid;Refused;Reason\r\n{row}\r\n");
-    let answer = request.body(file).send().await.expect("an answer");
-    assert!(answer.status().is_success());
-    let looked: Value = answer.json().await.expect("json");
-    let post = json!({
-        "idempotencyKey": shop.key(), "adviceId": text(&looked, "adviceId"), "receivedOn": today(),
-        "method": "BANK_TRANSFER", "reference": reference
-    });
-    shop.done(
-        &shop.office,
-        "postAdvice",
-        post,
-        "advice { id payment { number amount } }",
-    )
-    .await;
-    looked
-}
-
 async fn state(shop: &Shop, claim: &Value) -> Value {
     let query = "query($id: ID!) { claim(id: $id) { id version state balance { paid open } steps { step } } }";
     let found = shop
         .ask(&shop.office, query, json!({ "id": text(claim, "id") }))
         .await;
     found["data"]["claim"].clone()
-}
-
-async fn layout(shop: &Shop, maker: &Programme) {
-    let layout = json!({
-        "payerId": maker.payer_id, "delimiter": "SEMICOLON", "hasHeader": true, "encoding": "UTF8",
-        "dateOrder": "YEAR_MONTH_DAY", "decimalSign": "POINT",
-        "columns": { "claim": "Claim", "paid": "Paid", "refused": "Refused", "reason": "Reason" }
-    });
-    shop.done(
-        &shop.office,
-        "setAdviceLayout",
-        layout,
-        "layout { version }",
-    )
-    .await;
 }
 
 /// Debits and credits agree, and nothing of the maker's is left open.
@@ -257,13 +214,13 @@ on_both_databases! {
         assert_eq!(text(&billed.customers, "customer.name"), "Odalys Quern");
         let (claim, number) = submitted(&mut shop, &billed).await;
         archive_is_whole(&shop, &claim, &number).await;
-        layout(&shop, &billed.maker).await;
+        shop.advice_layout(&billed.maker).await;
 
         let total = cents(&billed.payers, "total");
         let (first, rest) = (total - 2_000, 2_000);
         let amount = |cents: i64| format!("{}.{:02}", cents / 100, cents % 100);
         let short = format!("{number};{};{};ELR", amount(first), amount(rest));
-        let looked = advised(&mut shop, &billed.maker, ("R-1", short)).await;
+        let looked = shop.advised(&billed.maker, ("R-1", short)).await;
         assert_eq!(text(&looked, "rows.0.finding"), "SHORT", "{looked}");
         let paid = state(&shop, &claim).await;
         assert_eq!(cents(&paid, "balance.paid"), first, "{paid}");
@@ -273,7 +230,7 @@ on_both_databases! {
         let appealed = step(&shop, "appealClaim", &paid, dispute).await;
         assert_eq!(text(&appealed, "state"), "APPEALED");
         let full = format!("{number};{};;", amount(rest));
-        let looked = advised(&mut shop, &billed.maker, ("R-2", full)).await;
+        let looked = shop.advised(&billed.maker, ("R-2", full)).await;
         assert_eq!(text(&looked, "rows.0.finding"), "IN_FULL", "{looked}");
         let paid = state(&shop, &claim).await;
         assert_eq!((text(&paid, "state"), cents(&paid, "balance.open")), ("PAID", 0), "{paid}");
@@ -286,9 +243,9 @@ on_both_databases! {
         let mut shop = Shop::open(&db, ServerOptions::default()).await;
         let billed = billed(&mut shop).await;
         let (claim, number) = submitted(&mut shop, &billed).await;
-        layout(&shop, &billed.maker).await;
+        shop.advice_layout(&billed.maker).await;
         let refused = format!("{number};0.00;{};EW", text(&billed.payers, "total"));
-        advised(&mut shop, &billed.maker, ("R-9", refused)).await;
+        shop.advised(&billed.maker, ("R-9", refused)).await;
         let denied = state(&shop, &claim).await;
         assert_eq!(text(&denied, "state"), "DENIED", "{denied}");
         let bill = json!({

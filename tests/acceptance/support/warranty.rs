@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::graphql::text;
-use super::shop::{Job, Machine, Shop};
+use super::shop::{Job, Machine, Shop, today};
 
 /// A payer with one programme.
 pub struct Programme {
@@ -114,6 +114,41 @@ impl Shop {
         let order = json!({ "idempotencyKey": self.key(), "callId": job.call_id });
         self.done(&self.office, "decideCoverage", order, DECISION)
             .await
+    }
+
+    /// How this payer's advices are read.
+    pub async fn advice_layout(&self, payer: &Programme) {
+        let layout = json!({
+            "payerId": payer.payer_id, "delimiter": "SEMICOLON", "hasHeader": true, "encoding": "UTF8",
+            "dateOrder": "YEAR_MONTH_DAY", "decimalSign": "POINT",
+            "columns": { "claim": "Claim", "paid": "Paid", "refused": "Refused", "reason": "Reason" }
+        });
+        let selection = "layout { version }";
+        self.done(&self.office, "setAdviceLayout", layout, selection)
+            .await;
+    }
+
+    /// Takes in and posts an advice of these rows; gives what the upload said of them.
+    pub async fn advised(&mut self, payer: &Programme, (reference, rows): (&str, String)) -> Value {
+        let url = format!(
+            "{}/warranty-payers/{}/advice?reference={reference}&advisedOn={}",
+            self.server.base_url(),
+            payer.payer_id,
+            today()
+        );
+        let request = self.server.http().post(url).bearer_auth(&self.office);
+        let request = request.header("Content-Type", "text/csv");
+        let file = format!("Claim;Paid;Refused;Reason\r\n{rows}\r\n");
+        let answer = request.body(file).send().await.expect("an answer");
+        assert!(answer.status().is_success());
+        let looked: Value = answer.json().await.expect("json");
+        let post = json!({
+            "idempotencyKey": self.key(), "adviceId": text(&looked, "adviceId"), "receivedOn": today(),
+            "method": "TRANSFER", "reference": reference
+        });
+        let selection = "advice { id payment { number amount } }";
+        self.done(&self.office, "postAdvice", post, selection).await;
+        looked
     }
 }
 

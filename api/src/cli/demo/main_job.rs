@@ -51,7 +51,7 @@ pub async fn play(cast: &Cast<'_>, account: &mut Account) -> Told<()> {
 }
 
 impl<'a> Cast<'a> {
-    fn client(&self, person: &'a staff::Model) -> Client<'a> {
+    pub fn client(&self, person: &'a staff::Model) -> Client<'a> {
         Client {
             app: self.app,
             schema: self.schema,
@@ -59,11 +59,11 @@ impl<'a> Cast<'a> {
         }
     }
 
-    fn desk(&self) -> Client<'a> {
+    pub fn desk(&self) -> Client<'a> {
         self.client(self.office)
     }
 
-    fn hands(&self) -> Client<'a> {
+    pub fn hands(&self) -> Client<'a> {
         self.client(self.technician)
     }
 }

@@ -9,6 +9,7 @@ mod findings;
 mod history;
 mod main_job;
 mod scenario;
+mod warranty_job;
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -179,6 +180,11 @@ async fn tell(
             .day_of(app.clock.now()),
     };
     main_job::play(&cast, account).await?;
+    let dryer = (plan.machines.iter().zip(&past.machines))
+        .find(|(planned, _)| planned.type_key == "dryer")
+        .map(|(_, id)| *id)
+        .ok_or("the demo's shop has no dryer")?;
+    warranty_job::play(&cast, account, dryer).await?;
     let client = Client {
         app,
         schema: &schema,
