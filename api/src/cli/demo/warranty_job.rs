@@ -22,35 +22,42 @@ struct Job {
     visit_id: String,
     finding_id: String,
     payer_id: String,
+    /// Of the dryer.
+    appliance_id: i64,
 }
 
-/// Plays the job on this machine and writes down what a person would want to see of it.
+/// Plays the job on a new machine beside this one, and writes down what a person would want to see of it.
 ///
 /// # Errors
 /// The first step that was refused or failed, in a sentence.
-pub async fn play(cast: &Cast<'_>, account: &mut Account, appliance_id: i64) -> Told<()> {
-    let mut job = take_call(cast, account, appliance_id).await?;
+pub async fn play(cast: &Cast<'_>, account: &mut Account, beside: i64) -> Told<()> {
+    let mut job = take_call(cast, account, beside).await?;
     job.payer_id = on_record(cast, &job).await?;
     offered_and_done(cast, &job).await?;
-    let bill = billed(cast, account, (&job, appliance_id)).await?;
+    let bill = billed(cast, account, &job).await?;
     let claim = claimed(cast, account, &bill).await?;
     paid(cast, account, (&job, &claim)).await?;
     set_aside(cast, account).await
 }
 
-async fn take_call(cast: &Cast<'_>, account: &mut Account, appliance_id: i64) -> Told<Job> {
-    let id = Kind::Appliance.id(appliance_id).to_string();
-    let query =
-        "query($id: ID!) { appliance(by: { id: $id }) { make model version customer { name }
-        applianceType { id components { id name } } } failureModes { id key } }";
-    let found = cast.desk().ask(query, json!({ "id": id })).await?;
+async fn take_call(cast: &Cast<'_>, account: &mut Account, beside: i64) -> Told<Job> {
+    let query = "query($id: ID!) { appliance(by: { id: $id }) { make model customer { id name }
+        serviceAddress { id } applianceType { id components { id name } } } failureModes { id key } }";
+    let asked = json!({ "id": Kind::Appliance.id(beside) });
+    let found = cast.desk().ask(query, asked).await?;
     let bought = cast.today - chrono::Days::new(200);
-    let change = json!({
-        "applianceId": id, "version": found.pointer("/appliance/version"), "boughtOn": bought
+    let dryer = json!({
+        "idempotencyKey": "demo-claim-dryer", "applianceTypeId": text(&found, "/appliance/applianceType/id"),
+        "customerId": text(&found, "/appliance/customer/id"),
+        "serviceAddressId": text(&found, "/appliance/serviceAddress/id"), "make": text(&found, "/appliance/make"),
+        "model": text(&found, "/appliance/model"), "serial": "N26-550318", "fuel": "ELECTRIC", "boughtOn": bought,
+        "ratedVolts": "240", "ratedWatts": "5400"
     });
-    cast.desk()
-        .act("changeAppliance", change, "appliance { id }")
+    let dryer = cast
+        .desk()
+        .act("addAppliance", dryer, "appliance { id }")
         .await?;
+    let id = text(&dryer, "/appliance/id");
     let order = json!({
         "idempotencyKey": "demo-claim-call", "applianceId": id, "kind": "REPAIR",
         "complaint": "Drum turns but clothes stay wet."
@@ -85,7 +92,7 @@ async fn take_call(cast: &Cast<'_>, account: &mut Account, appliance_id: i64) ->
         .await?;
     account.heading("Who pays");
     account.say(format!(
-        "{} calls about the dryer {} {}, bought on {bought}: its heating element is open.",
+        "{} calls about the new dryer {} {}, bought on {bought}: its heating element is open.",
         text(&found, "/appliance/customer/name"),
         text(&found, "/appliance/make"),
         text(&found, "/appliance/model"),
@@ -96,6 +103,9 @@ async fn take_call(cast: &Cast<'_>, account: &mut Account, appliance_id: i64) ->
         visit_id: text(&visit, "/visit/id"),
         finding_id: text(&finding, "/finding/id"),
         payer_id: String::new(),
+        appliance_id: Kind::Appliance
+            .row("applianceId", &id.into())
+            .map_err(|error| error.to_string())?,
     })
 }
 
@@ -198,11 +208,7 @@ async fn offered_and_done(cast: &Cast<'_>, job: &Job) -> Told<()> {
 const DECISION: &str = "decision { id isSure total reading { customer customerAtMost reasons } }";
 
 /// Decided before and after the papers are there, and billed; gives the maker's bill.
-async fn billed(
-    cast: &Cast<'_>,
-    account: &mut Account,
-    (job, appliance_id): (&Job, i64),
-) -> Told<Value> {
+async fn billed(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<Value> {
     let decide = |key: &str| json!({ "idempotencyKey": key, "callId": job.call_id });
     let before = cast
         .desk()
@@ -213,7 +219,7 @@ async fn billed(
         text(&before, "/decision/reading/customerAtMost")
     ));
     for kind in [AttachmentKind::Plate, AttachmentKind::ProofOfPurchase] {
-        paper(cast, (appliance_id, kind)).await?;
+        paper(cast, (job.appliance_id, kind)).await?;
     }
     let after = cast
         .desk()
