@@ -157,10 +157,8 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let bank = bank(&mut shop).await;
     let known = catalogue::of_everything(&mut shop, &open).await;
     let supplier_id = parts::of_everything(&mut shop, &machine, &open).await;
-    let claimed = offered(&mut shop, &beside, 5).await;
-    shop.mend_and_complete(&claimed).await;
     let maker = warranty::of_everything(&mut shop, db, (&machine, &open)).await;
-    warranty::paid_short(&mut shop, &maker, (&beside, &claimed)).await;
+    warranty::paid_short(&mut shop, &maker, &beside).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;

@@ -21,7 +21,7 @@ struct Billed {
 }
 
 const INVOICES: &str =
-    "invoices { id number total payer customer { name } } coverage { shop whole }";
+    "invoices { id number total shopBears warrantyPayer { id } customer { name } }";
 
 async fn billed(shop: &mut Shop) -> Billed {
     let maker = shop.maker().await;
@@ -63,13 +63,16 @@ async fn billed(shop: &mut Shop) -> Billed {
         .await;
     let bills = list(&issued, "invoices");
     assert_eq!(bills.len(), 2, "{issued}");
-    let of = |payer: &str| {
-        let found = bills.iter().find(|bill| text(bill, "payer") == payer);
+    let late = json!({ "idempotencyKey": shop.key(), "callId": job.call_id });
+    shop.refused_as(&shop.office, "decideCoverage", late, "WRONG_STATE")
+        .await;
+    let of = |payer: &Value| {
+        let found = bills.iter().find(|bill| &bill["warrantyPayer"] == payer);
         found.unwrap_or_else(|| panic!("{issued}")).clone()
     };
     Billed {
-        customers: of("CUSTOMER"),
-        payers: of("WARRANTY_PAYER"),
+        customers: of(&Value::Null),
+        payers: of(&json!({ "id": maker.payer_id })),
         maker,
         machine,
     }

@@ -16,10 +16,10 @@ use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit::{self, Subject};
-use crate::base::{Act, Error, Result, Right, idempotency};
+use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
 use crate::books::{self, NewEntry};
 use crate::coverage::{self, DecideCoverage};
-use crate::{callbacks, calls, shop, stock};
+use crate::{callbacks, calls, invoices, shop, stock};
 
 use super::operations::payer;
 use super::store;
@@ -73,7 +73,7 @@ impl Bearing {
 /// Decides who pays for a call, and settles what the shop bears of it if it is completed.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `IdempotencyMismatch`; those of `coverage::decide`; `PeriodClosed` for today, where something
+/// `Forbidden`; `NotFound`; `WrongState` for a call that is billed; `IdempotencyMismatch`; those of `coverage::decide`; `PeriodClosed` for today, where something
 /// is to be posted.
 pub async fn decide_coverage(act: &Act, order: DecideCoverage) -> Result<coverage_decision::Model> {
     act.staff_with(Right::DecideCoverage)?;
@@ -84,6 +84,13 @@ pub async fn decide_coverage(act: &Act, order: DecideCoverage) -> Result<coverag
         return coverage::get_decision(&tx, "", id).await;
     }
     let call = calls::get_call(&tx, "callId", order.call_id).await?;
+    if invoices::is_billed(&tx, call.id).await? {
+        let message = format!(
+            "Call {} is billed. Credit its invoices first; what was decided is what they bill.",
+            call.number
+        );
+        return Err(Error::refused(ProblemCode::WrongState, "callId", message));
+    }
     let row = coverage::decide(&tx, act, (&call, &order)).await?;
     if call.state == CallState::Completed {
         settle(&tx, act, (verb, &call)).await?;

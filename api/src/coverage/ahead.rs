@@ -10,7 +10,7 @@ use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
 
 use super::facts::{self, Said};
-use super::holdings::{self, Holding};
+use super::holdings::{self, Failure, Holding};
 use super::store;
 use crate::base::{Error, Result, joined};
 
@@ -46,7 +46,11 @@ pub async fn before_visit(
     let case = facts::of_call(db, of_call, (call.opened_on, found.as_ref(), &said)).await?;
     let mut on_visit = case.clone();
     on_visit.failed_on = std::cmp::max(visit_on, call.opened_on);
-    let mut holdings = holdings::of_machine(db, machine, call.opened_on).await?;
+    let failure = Failure {
+        on: call.opened_on,
+        call_id: Some(call.id),
+    };
+    let mut holdings = holdings::of_machine(db, machine, failure).await?;
     holdings.sort_by_key(|holding| holding.registration.programme.rank);
     let payers = payer_names(db, &holdings).await?;
     let mut covers = Vec::with_capacity(holdings.len());

@@ -11,6 +11,7 @@ use nameplate_rules::flags::ComponentClass;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
+use super::holdings::Failure;
 use super::store::{self, Found};
 use crate::base::Result;
 use crate::{attachments, warranty};
@@ -35,7 +36,11 @@ pub async fn of_call(
     (call, machine): (&service_call::Model, &appliance::Model),
     (failed_on, found, said): (NaiveDate, Option<&Found>, &Said),
 ) -> Result<Case> {
-    let mut case = of_machine(db, machine, failed_on, found).await?;
+    let failure = Failure {
+        on: failed_on,
+        call_id: Some(call.id),
+    };
+    let mut case = of_machine(db, machine, failure, found).await?;
     let papers = attachments::attached_to_call(db, call).await?;
     case.evidence
         .extend(papers.iter().filter_map(|paper| match paper.kind {
@@ -67,7 +72,7 @@ pub async fn of_call(
 pub async fn of_machine(
     db: &impl ConnectionTrait,
     machine: &appliance::Model,
-    failed_on: NaiveDate,
+    failure: Failure,
     found: Option<&Found>,
 ) -> Result<Case> {
     let mut circumstances = BTreeSet::new();
@@ -78,9 +83,9 @@ pub async fn of_machine(
     if found.is_some_and(|found| found.failure_key == NO_FAULT_FOUND) {
         circumstances.insert(Exclusion::NoFaultFound);
     }
-    let repairs = store::repairs_before(db, machine.id, failed_on).await?;
+    let repairs = store::repairs_before(db, machine.id, failure).await?;
     Ok(Case {
-        failed_on,
+        failed_on: failure.on,
         finding: found.map(|found| Finding {
             component: found.component.clone(),
             component_class: Some(ComponentClass::named(&found.component).key().to_owned()),

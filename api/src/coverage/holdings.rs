@@ -41,6 +41,21 @@ struct Machine<'a> {
     covers: Vec<appliance_cover::Model>,
 }
 
+/// When a machine failed, and on which call that is told.
+#[derive(Clone, Copy, Debug)]
+pub struct Failure {
+    pub on: NaiveDate,
+    /// None before anybody called. What this very call repaired and promised is no answer to who pays for it.
+    pub call_id: Option<i64>,
+}
+
+impl Failure {
+    /// Whether a row is of another call.
+    pub fn is_before(self, call_id: i64) -> bool {
+        self.call_id != Some(call_id)
+    }
+}
+
 /// All that a machine holds or held near the day, the shop's own promises first. A fixed number of statements.
 ///
 /// # Errors
@@ -48,7 +63,7 @@ struct Machine<'a> {
 pub async fn of_machine(
     db: &impl ConnectionTrait,
     row: &appliance::Model,
-    failed_on: NaiveDate,
+    failure: Failure,
 ) -> Result<Vec<Holding>> {
     let used = warranty::use_of(db, row.id).await?;
     let machine = Machine {
@@ -60,10 +75,12 @@ pub async fn of_machine(
             ..Starts::default()
         },
         changes: changes(&store::stays_of(db, row.id).await?),
-        covers: warranty::covers_of(db, row.id).await?,
+        covers: (warranty::covers_of(db, row.id).await?.into_iter())
+            .filter(|cover| cover.repair_call_id.is_none_or(|id| failure.is_before(id)))
+            .collect(),
         row,
     };
-    let promises = promises(db, row.id, failed_on).await?;
+    let promises = promises(db, row.id, failure).await?;
     let of_covers = machine.covers.iter().filter_map(|row| row.component_id);
     let of_work = promises.iter().map(|row| row.component_id);
     let components: Vec<i64> = of_covers.chain(of_work).collect();
@@ -76,9 +93,9 @@ pub async fn of_machine(
     let ids: Vec<i64> = programmes.iter().map(|row| row.id).collect();
     let terms = warranty::terms_of(db, &ids).await?;
     let repairs = store::repair_calls(db, &machine.covers).await?;
-    let out_of_use = store::out_of_use(db, row.id).await?;
+    let out_of_use = store::out_of_use(db, (row.id, failure.call_id)).await?;
     for programme in &programmes {
-        for (cover, starts) in machine.held_of(programme, failed_on, &repairs) {
+        for (cover, starts) in machine.held_of(programme, failure.on, &repairs) {
             let Some((row, terms)) = terms_from(&terms, programme.id, &starts)? else {
                 continue;
             };
@@ -223,11 +240,11 @@ fn changes(stays: &[appliance_stay::Model]) -> Vec<NaiveDate> {
 async fn promises(
     db: &impl ConnectionTrait,
     appliance_id: i64,
-    failed_on: NaiveDate,
+    failure: Failure,
 ) -> Result<Vec<shop_warranty::Model>> {
     let mut seen = BTreeSet::new();
-    let mut rows = warranty::in_force(db, appliance_id, failed_on).await?;
-    rows.retain(|row| seen.insert(row.component_id));
+    let mut rows = warranty::in_force(db, appliance_id, failure.on).await?;
+    rows.retain(|row| failure.is_before(row.call_id) && seen.insert(row.component_id));
     Ok(rows)
 }
 

@@ -14,7 +14,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 use serde::Serialize;
 
 use super::facts::{self, Said};
-use super::holdings::{self, Holding};
+use super::holdings::{self, Failure, Holding};
 use super::store::{self, Found};
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
@@ -77,7 +77,11 @@ pub async fn decide(
     let of_call = (call, &machine);
     let said = (failed_on, found.as_ref(), &order.said);
     let case = facts::of_call(tx, of_call, said).await?;
-    let made = Made::of(tx, (&machine, failed_on), (case, lines)).await?;
+    let failure = Failure {
+        on: failed_on,
+        call_id: Some(call.id),
+    };
+    let made = Made::of(tx, (&machine, failure), (case, lines)).await?;
     write(tx, act, (&made, call.id, option_id, staff_id)).await
 }
 
@@ -138,10 +142,10 @@ struct Made {
 impl Made {
     async fn of(
         db: &impl ConnectionTrait,
-        (machine, failed_on): (&appliance::Model, NaiveDate),
+        (machine, failure): (&appliance::Model, Failure),
         (case, lines): (Case, Vec<Line>),
     ) -> Result<Self> {
-        let holdings = holdings::of_machine(db, machine, failed_on).await?;
+        let holdings = holdings::of_machine(db, machine, failure).await?;
         let held: Vec<Registration> = (holdings.iter())
             .map(|holding| holding.registration.clone())
             .collect();
@@ -285,7 +289,11 @@ pub async fn outlook(act: &Act, ask: &Outlook) -> Result<Sight> {
     }
     checks.finish()?;
     let found = found(db, &machine, ask).await?;
-    let mut case = facts::of_machine(db, &machine, failed_on, found.as_ref()).await?;
+    let failure = Failure {
+        on: failed_on,
+        call_id: None,
+    };
+    let mut case = facts::of_machine(db, &machine, failure, found.as_ref()).await?;
     case.circumstances
         .extend(ask.said.circumstances.iter().copied());
     case.unsettled.extend(ask.said.unsettled.iter().copied());
@@ -298,7 +306,7 @@ pub async fn outlook(act: &Act, ask: &Outlook) -> Result<Sight> {
             distance: line.distance,
         })
         .collect();
-    let made = Made::of(db, (&machine, failed_on), (case, lines)).await?;
+    let made = Made::of(db, (&machine, failure), (case, lines)).await?;
     Ok(Sight {
         failed_on,
         holdings: made.holdings,

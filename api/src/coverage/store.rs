@@ -16,7 +16,7 @@ use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
 };
 
-use super::holdings::Holding;
+use super::holdings::{Failure, Holding};
 use crate::base::{Error, Result, joined};
 
 /// Most earlier repairs of a machine that are weighed; one machine has fewer.
@@ -94,14 +94,14 @@ fn found() -> sea_orm::sea_query::SelectStatement {
         .to_owned()
 }
 
-/// What was found on a machine on calls completed by a day, newest first.
+/// What was found on a machine on other calls completed by the day it failed, newest first.
 ///
 /// # Errors
 /// Internal only.
 pub async fn repairs_before(
     db: &impl ConnectionTrait,
     appliance_id: i64,
-    on: NaiveDate,
+    failure: Failure,
 ) -> Result<Vec<Repaired>> {
     let mut query = found();
     query
@@ -114,10 +114,13 @@ pub async fn repairs_before(
         )
         .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
         .and_where(of_call(service_call::Column::State).eq(CallState::Completed))
-        .and_where(of_call(service_call::Column::CompletedOn).lte(on))
+        .and_where(of_call(service_call::Column::CompletedOn).lte(failure.on))
         .clear_order_by()
         .order_by((finding::Entity, finding::Column::Id), Order::Desc)
         .limit(REPAIRS_MAX);
+    if let Some(call_id) = failure.call_id {
+        query.and_where(of_call(service_call::Column::Id).ne(call_id));
+    }
     joined::all(db, &query).await
 }
 
@@ -194,7 +197,7 @@ struct OutOfUse {
 /// Internal only.
 pub async fn out_of_use(
     db: &impl ConnectionTrait,
-    appliance_id: i64,
+    (appliance_id, but_call_id): (i64, Option<i64>),
 ) -> Result<Vec<(i64, (NaiveDate, NaiveDate))>> {
     let portion = |column| Expr::col((coverage_portion::Entity, column));
     let mut query = Query::select();
@@ -229,6 +232,9 @@ pub async fn out_of_use(
         )
         .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
         .and_where(of_call(service_call::Column::State).eq(CallState::Completed));
+    if let Some(call_id) = but_call_id {
+        query.and_where(of_call(service_call::Column::Id).ne(call_id));
+    }
     let rows: Vec<OutOfUse> = joined::all(db, &query).await?;
     Ok((rows.into_iter())
         .map(|row| (row.programme_id, (row.opened_on, row.completed_on)))

@@ -140,7 +140,10 @@ const RULES: &[Rule] = &[
         what: "a claim whose decision gives its payer nothing under its terms",
         sql: "SELECT c.id AS row_id, c.decision_id AS found, CAST(NULL AS BIGINT) AS expected FROM claim c \
               WHERE NOT EXISTS (SELECT 1 FROM coverage_portion p WHERE p.decision_id = c.decision_id \
-              AND p.payer_id = c.payer_id AND p.terms_id = c.terms_id) ORDER BY c.id",
+              AND p.payer_id = c.payer_id AND p.terms_id = c.terms_id) \
+              AND NOT EXISTS (SELECT 1 FROM invoice i JOIN invoice_division d ON d.id = i.division_id \
+              WHERE i.id = c.invoice_id AND i.programme_terms_id = c.terms_id AND d.coverage_decision_id = c.decision_id) \
+              ORDER BY c.id",
     },
     Rule {
         table: "claim_paper",

@@ -62,13 +62,15 @@ async fn reserved(shop: &mut Shop, db: &TestDatabase) {
     .await;
 }
 
-/// A claim of the call that went out, and an advice that pays less.
-pub async fn paid_short(shop: &mut Shop, maker: &Programme, (machine, job): (&Machine, &Job)) {
+/// A call billed to the maker, the claim of it that went out, and an advice that pays less.
+pub async fn paid_short(shop: &mut Shop, maker: &Programme, machine: &Machine) {
+    let job = super::offered(shop, machine, 5).await;
+    shop.mend_and_complete(&job).await;
     shop.bought(machine, &today()).await;
     for kind in ["PLATE", "PROOF_OF_PURCHASE"] {
         shop.picture(&machine.appliance_id, kind, 30).await;
     }
-    let decided = shop.decide(job).await;
+    let decided = shop.decide(&job).await;
     let order = json!({
         "idempotencyKey": shop.key(), "callId": job.call_id,
         "coverage": { "decisionId": text(&decided, "decision.id") }
@@ -78,7 +80,7 @@ pub async fn paid_short(shop: &mut Shop, maker: &Programme, (machine, job): (&Ma
             &shop.office,
             "issueInvoice",
             order,
-            "invoices { id payer warrantyPayer { id } }",
+            "invoices { id warrantyPayer { id } }",
         )
         .await;
     let bill = crate::support::graphql::list(&issued, "invoices")

@@ -160,10 +160,13 @@ async fn holding(
     let kept = coverage::kept(decision)?;
     let pays = |held: &Holding| {
         held.payer_id == Some(payer_id)
-            && (invoice.programme_terms_id).is_none_or(|id| held.terms_id == Some(id))
-            && portions.iter().any(|portion| {
-                (portion.terms_id, portion.cover_id) == (held.terms_id, held.cover_id)
-            })
+            && match invoice.programme_terms_id {
+                // Billed by the decision, under these terms, whichever of its splits that was.
+                Some(terms_id) => held.terms_id == Some(terms_id),
+                None => portions.iter().any(|portion| {
+                    (portion.terms_id, portion.cover_id) == (held.terms_id, held.cover_id)
+                }),
+            }
     };
     let mut found: Vec<(Holding, i64, i64)> = (kept.holdings.into_iter())
         .filter(pays)

@@ -243,7 +243,8 @@ async fn billed(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<Value
         "idempotencyKey": "demo-claim-invoice", "callId": job.call_id,
         "coverage": { "decisionId": text(&after, "/decision/id") }
     });
-    let selection = "invoices { id number total wholeTotal payer customer { name } }";
+    let selection =
+        "invoices { id number total wholeTotal warrantyPayer { id } customer { name } }";
     let issued = cast.desk().act("issueInvoice", order, selection).await?;
     let bills = list(&issued, "/invoices");
     for bill in bills {
@@ -257,7 +258,7 @@ async fn billed(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<Value
     }
     let claimed = bills
         .iter()
-        .find(|bill| text(bill, "/payer") == "WARRANTY_PAYER");
+        .find(|bill| text(bill, "/warrantyPayer/id") == job.payer_id);
     claimed
         .cloned()
         .ok_or_else(|| "the maker was billed nothing".to_owned())
