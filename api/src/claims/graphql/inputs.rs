@@ -130,50 +130,85 @@ impl AddClaimPaperInput {
     }
 }
 
-/// A claim as it was read.
-#[derive(InputObject)]
-pub struct OfClaimInput {
-    /// The claim.
-    claim_id: ID,
-    /// The version that was read.
-    version: i32,
+/// The input of an act on a claim as it was read.
+macro_rules! of_claim {
+    ($(#[$doc:meta])* $name:ident) => {
+        $(#[$doc])*
+        #[derive(InputObject)]
+        pub struct $name {
+            /// The claim.
+            claim_id: ID,
+            /// The version that was read.
+            version: i32,
+        }
+
+        impl $name {
+            /// As the act reads it.
+            pub fn command(self) -> Result<OfClaim> {
+                Ok(OfClaim {
+                    claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+                    version: self.version,
+                })
+            }
+        }
+    };
 }
 
-impl OfClaimInput {
-    /// As the acts read it.
-    pub fn command(self) -> Result<OfClaim> {
-        Ok(OfClaim {
-            claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
-            version: self.version,
-        })
-    }
+of_claim! {
+    /// A claim that nothing is missing from.
+    MakeClaimReadyInput
 }
 
-/// Something that happened to a claim on a day.
-#[derive(InputObject)]
-pub struct ClaimHappenedInput {
-    /// The claim.
-    claim_id: ID,
-    /// The version that was read.
-    version: i32,
-    /// The day it happened.
-    on: NaiveDate,
-    /// In words: what the payer asks, why an answer is disputed, why a claim is closed.
-    note: Option<String>,
+of_claim! {
+    /// A claim that is ready and is to be changed.
+    ReopenClaimInput
 }
 
-impl ClaimHappenedInput {
-    /// As the acts read it.
-    pub fn command(self) -> Result<Happened> {
-        Ok(Happened {
-            of: OfClaim {
-                claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
-                version: self.version,
-            },
-            on: self.on,
-            note: self.note,
-        })
-    }
+/// The input of an act that writes down what happened to a claim on a day.
+macro_rules! happened {
+    ($(#[$doc:meta])* $name:ident, $note:literal) => {
+        $(#[$doc])*
+        #[derive(InputObject)]
+        pub struct $name {
+            /// The claim.
+            claim_id: ID,
+            /// The version that was read.
+            version: i32,
+            /// The day it happened.
+            on: NaiveDate,
+            #[doc = $note]
+            note: Option<String>,
+        }
+
+        impl $name {
+            /// As the act reads it.
+            pub fn command(self) -> Result<Happened> {
+                Ok(Happened {
+                    of: OfClaim {
+                        claim_id: Kind::Claim.row("claimId", &self.claim_id)?,
+                        version: self.version,
+                    },
+                    on: self.on,
+                    note: self.note,
+                })
+            }
+        }
+    };
+}
+
+happened! {
+    /// A payer's question about a claim.
+    NoteClaimQueryInput, "What the payer asks."
+}
+
+happened! {
+    /// A payer's answer that is disputed.
+    AppealClaimInput, "Why it is disputed."
+}
+
+happened! {
+    /// A claim that is over.
+    CloseClaimInput, "Why it is closed; needed while something is open."
 }
 
 /// What a payer answers.

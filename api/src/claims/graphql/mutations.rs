@@ -12,8 +12,9 @@ use super::super::{
     set_failure_codes,
 };
 use super::inputs::{
-    AddClaimPaperInput, ChangeClaimInput, ClaimHappenedInput, DraftClaimInput,
-    NoteClaimAnswerInput, OfClaimInput, SetFailureCodesInput,
+    AddClaimPaperInput, AppealClaimInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput,
+    MakeClaimReadyInput, NoteClaimAnswerInput, NoteClaimQueryInput, ReopenClaimInput,
+    SetFailureCodesInput,
 };
 use super::{Claim, ClaimPaper, FailureCodeSet};
 
@@ -170,7 +171,7 @@ impl ClaimsMutation {
     async fn make_claim_ready(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The claim.")] input: OfClaimInput,
+        #[graphql(desc = "The claim.")] input: MakeClaimReadyInput,
     ) -> async_graphql::Result<MakeClaimReadyPayload> {
         let act = act(ctx)?;
         let outcome = async { make_claim_ready(act, input.command()?).await }.await;
@@ -181,7 +182,7 @@ impl ClaimsMutation {
     async fn reopen_claim(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The claim.")] input: OfClaimInput,
+        #[graphql(desc = "The claim.")] input: ReopenClaimInput,
     ) -> async_graphql::Result<ReopenClaimPayload> {
         let act = act(ctx)?;
         let outcome = async { reopen_claim(act, input.command()?).await }.await;
@@ -192,7 +193,7 @@ impl ClaimsMutation {
     async fn note_claim_query(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "What is asked.")] input: ClaimHappenedInput,
+        #[graphql(desc = "What is asked.")] input: NoteClaimQueryInput,
     ) -> async_graphql::Result<NoteClaimQueryPayload> {
         let act = act(ctx)?;
         let outcome = async { note_claim_query(act, input.command()?).await }.await;
@@ -214,7 +215,7 @@ impl ClaimsMutation {
     async fn appeal_claim(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "Why it is disputed.")] input: ClaimHappenedInput,
+        #[graphql(desc = "Why it is disputed.")] input: AppealClaimInput,
     ) -> async_graphql::Result<AppealClaimPayload> {
         let act = act(ctx)?;
         let outcome = async { appeal_claim(act, input.command()?).await }.await;
@@ -225,7 +226,7 @@ impl ClaimsMutation {
     async fn close_claim(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "What is closed.")] input: ClaimHappenedInput,
+        #[graphql(desc = "What is closed.")] input: CloseClaimInput,
     ) -> async_graphql::Result<CloseClaimPayload> {
         let act = act(ctx)?;
         let outcome = async { close_claim(act, input.command()?).await }.await;
