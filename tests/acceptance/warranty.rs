@@ -22,8 +22,11 @@ async fn accepted(shop: &mut Shop, serial: &str) -> (Machine, Job) {
     (machine, job)
 }
 
-/// Who pays how much of a decision's lines, in cents, line by line.
-fn split(decision: &Value) -> Vec<(i64, i64, Vec<(String, i64)>)> {
+/// Price of a line, the customer's part, and what each programme pays, in cents.
+type Split = (i64, i64, Vec<(String, i64)>);
+
+/// Who pays how much of a decision's lines, line by line.
+fn split(decision: &Value) -> Vec<Split> {
     list(decision, "reading.lines")
         .iter()
         .map(|line| {

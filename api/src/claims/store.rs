@@ -57,7 +57,7 @@ pub async fn of_payer_by_numbers(
 }
 
 #[derive(FromQueryResult)]
-struct Settled {
+struct Laid {
     invoice_id: i64,
     paid_cents: i64,
     settled_cents: i64,
@@ -100,7 +100,7 @@ pub async fn balances(
         )
         .group_by_col(allocation::Column::InvoiceId)
         .to_owned();
-    let sums: Vec<Settled> = joined::all(db, &query).await?;
+    let sums: Vec<Laid> = joined::all(db, &query).await?;
     (rows.iter())
         .map(|row| {
             let sum = sums.iter().find(|sum| sum.invoice_id == row.invoice_id);

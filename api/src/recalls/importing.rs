@@ -287,7 +287,7 @@ fn read(bytes: &[u8], today: NaiveDate) -> std::result::Result<Vec<Ready>, Vec<F
                     path: problem.path,
                     code: problem.code,
                     message: problem.message,
-                }))
+                }));
             }
             // Checks refuse; nothing else comes of them.
             Err(_) => {}
@@ -356,14 +356,12 @@ impl Published {
     fn published_on(&self, checks: &mut Checks, today: NaiveDate) -> NaiveDate {
         let text = self.recall_date.as_deref().unwrap_or_default().trim();
         let day = text.get(..10).unwrap_or(text);
-        match NaiveDate::parse_from_str(day, "%Y-%m-%d") {
-            Ok(day) => checks.not_after("RecallDate", day, today),
-            Err(_) => {
-                let words = format!("{text:?} is no day; write it like 2026-03-25.");
-                checks.refuse(ProblemCode::Malformed, "RecallDate", words);
-                today
-            }
+        if let Ok(day) = NaiveDate::parse_from_str(day, "%Y-%m-%d") {
+            return checks.not_after("RecallDate", day, today);
         }
+        let words = format!("{text:?} is no day; write it like 2026-03-25.");
+        checks.refuse(ProblemCode::Malformed, "RecallDate", words);
+        today
     }
 
     /// One product for each that is named, of the first manufacturer where it says no make.

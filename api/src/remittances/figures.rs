@@ -9,7 +9,7 @@ use nameplate_rules::coverage::Line;
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
-use super::store::figures::{Claimed, Found, PortionOf, Wanted, found};
+use super::store::figures::{ClaimRow, Found, PortionOf, Wanted, found};
 use crate::base::{Checks, Error, ProblemCode, Result};
 use crate::{claims, warranty};
 
@@ -70,7 +70,7 @@ pub async fn payer_figures(db: &impl ConnectionTrait, asked: Asked) -> Result<Ve
 
 /// What became of each claim, with its payer.
 fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
-    let mut paid: HashMap<i64, Paid> = HashMap::new();
+    let mut paid: HashMap<i64, Settlement> = HashMap::new();
     let claimed: HashMap<i64, i64> = (found.claimed.iter())
         .map(|claim| (claim.id, claim.claimed_cents))
         .collect();
@@ -130,14 +130,14 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
 }
 
 #[derive(Default)]
-struct Paid {
+struct Settlement {
     paid: Cents,
     written_down: Cents,
     in_full_on: Option<NaiveDate>,
 }
 
 /// The shop's price of the lines that a claim's programme pays anything of, less what others pay of them.
-fn normal_price(claim: &Claimed, lines: &[Line], portions: &[PortionOf]) -> Result<Cents> {
+fn normal_price(claim: &ClaimRow, lines: &[Line], portions: &[PortionOf]) -> Result<Cents> {
     let is_own = |portion: &&PortionOf| {
         portion.payer_id == Some(claim.payer_id) && portion.terms_id == Some(claim.terms_id)
     };

@@ -109,29 +109,25 @@ fn strata(record: &Record, month: Span) -> BTreeMap<(i64, i64), Stratum> {
             let back_days = days(repair.written_on, back.opened_on).max(1);
             (back_days <= promise_days).then_some((back, back_days))
         });
-        match back {
-            Some((back, back_days)) => {
-                stratum.watched.push(Watched {
-                    age_days: back_days,
-                    came_back: true,
-                });
-                let done = back.completed_on.is_some_and(|day| day <= month.through);
-                if done {
-                    let cents = costs.get(&back.call_id).copied().unwrap_or(0);
-                    stratum.costs.push(Cents(cents));
-                }
+        if let Some((back, back_days)) = back {
+            stratum.watched.push(Watched {
+                age_days: back_days,
+                came_back: true,
+            });
+            if back.completed_on.is_some_and(|day| day <= month.through) {
+                let cents = costs.get(&back.call_id).copied().unwrap_or(0);
+                stratum.costs.push(Cents(cents));
             }
-            None => {
-                stratum.watched.push(Watched {
-                    age_days: age_days.min(promise_days),
-                    came_back: false,
+        } else {
+            stratum.watched.push(Watched {
+                age_days: age_days.min(promise_days),
+                came_back: false,
+            });
+            if repair.labour_through > month.through {
+                stratum.open.push(Open {
+                    age_days,
+                    promise_days,
                 });
-                if repair.labour_through > month.through {
-                    stratum.open.push(Open {
-                        age_days,
-                        promise_days,
-                    });
-                }
             }
         }
         if repair.written_on >= month.from {

@@ -18,7 +18,7 @@ pub async fn check(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Find
 }
 
 #[derive(FromQueryResult)]
-struct Step {
+struct Row {
     claim_id: i64,
     now: String,
     step: Option<String>,
@@ -41,7 +41,7 @@ const STEPS: &str = "SELECT c.id AS claim_id, c.state AS now, s.step, s.state, s
 /// Every step follows from the state before it, and the last one says where the claim stands.
 async fn lives(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Finding>> {
     let statement = Statement::from_string(ConnectionTrait::get_database_backend(tx), STEPS);
-    let mut steps = Step::find_by_statement(statement).stream(tx).await?;
+    let mut steps = Row::find_by_statement(statement).stream(tx).await?;
     let mut findings = Vec::new();
     let mut life: Option<Life> = None;
     while let Some(step) = steps.try_next().await? {
@@ -72,7 +72,7 @@ fn word<T: DeserializeOwned>(text: Option<&str>) -> Option<T> {
 }
 
 impl Life {
-    fn takes(&mut self, step: &Step) {
+    fn takes(&mut self, step: &Row) {
         let next: Option<ClaimState> = match (self.state, step.step.as_deref()) {
             (None, Some("drafted")) => Some(ClaimState::Draft),
             (Some(state), taken) => {

@@ -67,8 +67,8 @@ pub async fn paid_short(shop: &mut Shop, maker: &Programme, machine: &Machine) {
     let job = super::offered(shop, machine, 5).await;
     shop.mend_and_complete(&job).await;
     shop.bought(machine, &today()).await;
-    for kind in ["PLATE", "PROOF_OF_PURCHASE"] {
-        shop.picture(&machine.appliance_id, kind, 30).await;
+    for (kind, shade) in [("PLATE", 30), ("PROOF_OF_PURCHASE", 40)] {
+        shop.picture(&machine.appliance_id, kind, shade).await;
     }
     let decided = shop.decide(&job).await;
     let order = json!({

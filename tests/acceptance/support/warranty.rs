@@ -6,6 +6,7 @@ use super::graphql::text;
 use super::shop::{Job, Machine, Shop, today};
 
 /// A payer with one programme.
+#[expect(clippy::struct_field_names, reason = "ids are what it holds")]
 pub struct Programme {
     /// The payer's customer record.
     pub customer_id: String,

@@ -199,7 +199,7 @@ fn reasons(claims: &[ClaimStory]) -> Result<Vec<ReasonFigure>, MoneyRefusal> {
             unpaid,
         })
         .collect();
-    figures.sort_by(|one, other| other.unpaid.cmp(&one.unpaid));
+    figures.sort_by_key(|one| std::cmp::Reverse(one.unpaid));
     Ok(figures)
 }
 

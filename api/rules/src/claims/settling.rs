@@ -21,11 +21,12 @@ impl ClaimState {
         let is_unanswered = matches!(self, Self::Submitted | Self::Queried | Self::Appealed);
         self.after(ClaimStep::Pay)?;
         Ok(match settlement {
-            Settlement::InFull | Settlement::TooMuch { .. } => vec![ClaimStep::Pay],
             Settlement::Short { .. } if is_unanswered => {
                 vec![ClaimStep::ApprovePart, ClaimStep::Pay]
             }
-            Settlement::Short { .. } => vec![ClaimStep::Pay],
+            Settlement::InFull | Settlement::TooMuch { .. } | Settlement::Short { .. } => {
+                vec![ClaimStep::Pay]
+            }
             Settlement::Refused { .. } if is_unanswered => vec![ClaimStep::Deny],
             Settlement::Refused { .. } => Vec::new(),
         })

@@ -160,6 +160,10 @@ pub struct Line {
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[expect(
+    clippy::struct_field_names,
+    reason = "the names that readers of claim.json see, unit last"
+)]
 pub struct Amounts {
     pub net_cents: i64,
     pub discount_cents: i64,

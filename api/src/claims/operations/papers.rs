@@ -111,13 +111,13 @@ fn check_kind(checks: &mut Checks, new: &AddClaimPaper) {
             let message = "Name the tag under which the part is kept.";
             checks.refuse(ProblemCode::Missing, "tag", message);
         }
-        (EvidenceKind::ContractNumber, (false, false)) => {
-            if (new.note.as_deref()).is_none_or(|note| note.trim().is_empty()) {
-                let message = "Write the number, or name the file that shows it.";
-                checks.refuse(ProblemCode::Missing, "note", message);
-            }
+        (EvidenceKind::ContractNumber, (false, false))
+            if (new.note.as_deref()).is_none_or(|note| note.trim().is_empty()) =>
+        {
+            let message = "Write the number, or name the file that shows it.";
+            checks.refuse(ProblemCode::Missing, "note", message);
         }
-        (EvidenceKind::OldPart, _) => {}
+        (EvidenceKind::ContractNumber, (false, false)) | (EvidenceKind::OldPart, _) => {}
         (_, (_, true)) => {
             let message = "A kept part is evidence as the part taken out, and of nothing else.";
             checks.refuse(ProblemCode::Malformed, "tag", message);

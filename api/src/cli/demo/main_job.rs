@@ -167,7 +167,7 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
     );
     account.check(
         &format!("the brief took {statements} SQL statements"),
-        statements <= 16,
+        statements <= 32,
     );
     Ok(())
 }

@@ -76,7 +76,7 @@ pub async fn issue_free_invoice(
     };
     let sale = sale(&tx, &issue, (&customer, &address), (about, order.option)).await?;
     let parts = parts_of(&sale);
-    let row = sale::bill(&tx, act, &issue, (sale, &customer)).await?;
+    let row = Box::pin(sale::bill(&tx, act, &issue, (sale, &customer))).await?;
     let sold = Sold {
         invoice_id: row.id,
         number: &row.number,

@@ -126,12 +126,21 @@ async fn bills(
     (divide, by): (&[Share], Option<&ByCoverage>),
 ) -> Result<Vec<invoice::Model>> {
     let invoices = match by {
-        Some(by) => covering::bill(tx, act, issue, (sale, billed), (option_id, by)).await?,
+        Some(by) => {
+            Box::pin(covering::bill(
+                tx,
+                act,
+                issue,
+                (sale, billed),
+                (option_id, by),
+            ))
+            .await?
+        }
         None if divide.is_empty() => {
             nobody_else_pays(tx, billed).await?;
             vec![sale::bill(tx, act, issue, (sale, &billed.customer)).await?]
         }
-        None => dividing::bill(tx, act, issue, (sale, billed, divide)).await?,
+        None => Box::pin(dividing::bill(tx, act, issue, (sale, billed, divide))).await?,
     };
     let path = by.map_or("divide", |_| "coverage");
     deposits_are_laid(tx, path, billed.call.id, &invoices).await?;

@@ -50,7 +50,7 @@ pub async fn bill(
     };
     let amounts = sale.rows.document_amounts()?;
     let (row, owed) = write(tx, act, issue, (sale, &amounts)).await?;
-    credit::lay_by_itself(tx, act, &row, owed).await?;
+    Box::pin(credit::lay_by_itself(tx, act, &row, owed)).await?;
     tell(tx, act, &row, customer).await?;
     Ok(row)
 }
@@ -119,7 +119,7 @@ async fn write(
         number: Set(numbers::take(tx, Series::Invoice).await?),
         ..header
     };
-    let row = writing::write(tx, act, issue, (header, rows, words)).await?;
+    let row = Box::pin(writing::write(tx, act, issue, (header, rows, words))).await?;
     let owed = owe(tx, &row).await?;
     let memo = format!("Invoice {}", row.number);
     let entry = events::invoice_issued(amounts);

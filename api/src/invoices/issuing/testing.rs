@@ -14,6 +14,9 @@ use super::writing::{self, Issue, post_if_any};
 use super::{falls_due, offered, owe, sale_of};
 
 /// Bills a call's accepted estimate to a payer, as of today.
+///
+/// # Panics
+/// Where the call cannot be billed.
 pub async fn bill_a_payer(
     act: &Act,
     call_id: i64,
@@ -30,7 +33,7 @@ pub async fn bill_a_payer(
         staff_id: act.staff_id().unwrap(),
         verb,
     };
-    let made = sale_of(&tx, &issue, &billed, (None, None)).await;
+    let made = Box::pin(sale_of(&tx, &issue, &billed, (None, None))).await;
     let (sale, offered) = made.unwrap();
     let customer = customers::get_customer(&tx, "", payer.customer_id).await;
     let customer = customer.unwrap();
@@ -44,7 +47,8 @@ pub async fn bill_a_payer(
         ..sale.header
     };
     let amounts = sale.rows.document_amounts_of(Payer::WarrantyPayer).unwrap();
-    let written = writing::write(&tx, act, &issue, (header, sale.rows, sale.words)).await;
+    let of = (header, sale.rows, sale.words);
+    let written = Box::pin(writing::write(&tx, act, &issue, of)).await;
     let row = written.unwrap();
     owe(&tx, &row).await.unwrap();
     let memo = format!("Invoice {}", row.number);

@@ -16,7 +16,7 @@ pub struct Wanted {
 
 /// A claim and the invoice that asks for it.
 #[derive(Clone, Debug, FromQueryResult)]
-pub struct Claimed {
+pub struct ClaimRow {
     pub id: i64,
     pub payer_id: i64,
     pub terms_id: i64,
@@ -73,7 +73,7 @@ const LINES: &str = "SELECT c.id AS claim_id, d.lines_json \
 
 /// All that the figures are made of.
 pub struct Found {
-    pub claimed: Vec<Claimed>,
+    pub claimed: Vec<ClaimRow>,
     /// Oldest first.
     pub settled: Vec<Settled>,
     /// Oldest first.

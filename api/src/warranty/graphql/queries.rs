@@ -80,6 +80,10 @@ impl WarrantyQuery {
     }
 
     /// Parts kept for payers, the newest first.
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "a page has four, and each is an argument of its own in the schema"
+    )]
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     async fn kept_parts(
         &self,

@@ -14,7 +14,7 @@ use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::{appliances, calls, shop};
 
 /// Most registrations of one machine that have not ended.
-const COVERS_MAX: u64 = 8;
+const COVERS_MAX: usize = 8;
 
 /// A programme that a machine holds, or does not though its make would bring it.
 #[derive(Clone, Debug)]
@@ -148,7 +148,7 @@ async fn is_free(
 ) -> Result<()> {
     let covers = store::covers_of(tx, machine.id).await?;
     let standing = covers.iter().filter(|row| row.ended_on.is_none());
-    if standing.clone().count() as u64 >= COVERS_MAX {
+    if standing.clone().count() >= COVERS_MAX {
         let message = format!("A machine holds at most {COVERS_MAX} programmes at a time.");
         return Err(Error::refused(ProblemCode::TooMuch, "programmeId", message));
     }
