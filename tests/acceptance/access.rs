@@ -164,6 +164,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         .await;
     let graph = Graph::of_the_schema().knowing(&[
         ("accountId", json!(receivable(&shop).await)),
+        ("applianceId", json!(machine.appliance_id)),
         ("bankAccountId", json!(bank)),
         ("callId", json!(open.call_id)),
         ("customerId", json!(machine.customer_id)),

@@ -30,7 +30,12 @@ pub async fn of_everything(
     });
     shop.done(&shop.technician, "keepPart", kept, "keptPart { id }")
         .await;
-    shop.decide(job).await;
+    // Misused, so that not all of it is the shop's own.
+    let misused = json!({
+        "idempotencyKey": shop.key(), "callId": job.call_id, "facts": { "circumstances": ["MISUSE"] }
+    });
+    shop.done(&shop.office, "decideCoverage", misused, "decision { id }")
+        .await;
     reserved(shop, db).await;
     let codes = json!({
         "failureModeId": machine.mode_id, "codes": { "condition": "1", "symptom": "110", "defects": ["A"] }
