@@ -36,6 +36,10 @@ pub struct Model {
     pub drafted_at: DateTimeUtc,
     pub drafted_by: i64,
     pub version: i32,
+    /// The call again while the claim stands, so that a programme has one standing claim of it; none once it is void.
+    pub standing_call_id: Option<i64>,
+    /// The invoice again while the claim stands, so that it has one standing claim; none once it is void.
+    pub standing_invoice_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -152,6 +152,12 @@ async fn archive_is_whole(shop: &Shop, claim: &Value, number: &str) {
         request.send().await.expect("an answer")
     };
     assert_eq!(fetch(&shop.technician).await.status().as_u16(), 404);
+    for (asked, expected) in [("?now=true", 200), ("?now=often", 400)] {
+        let url = format!("{}{path}{asked}", shop.server.base_url());
+        let request = shop.server.http().get(url).bearer_auth(&shop.office);
+        let answer = request.send().await.expect("an answer");
+        assert_eq!(answer.status().as_u16(), expected, "{asked}");
+    }
     let answer = fetch(&shop.office).await;
     assert!(answer.status().is_success());
     let bytes = answer.bytes().await.expect("a body");
@@ -229,7 +235,9 @@ on_both_databases! {
         assert_eq!(cents(&paid, "balance.paid"), first, "{paid}");
         assert_eq!(cents(&paid, "balance.open"), rest, "{paid}");
 
-        let dispute = json!({ "on": today(), "note": "The rate is the one of the terms." });
+        let dispute = json!({
+            "idempotencyKey": shop.key(), "on": today(), "byMail": false, "note": "The rate is the one of the terms."
+        });
         let appealed = step(&shop, "appealClaim", &paid, dispute).await;
         assert_eq!(text(&appealed, "state"), "APPEALED");
         let full = format!("{number};{};;", amount(rest));
@@ -239,6 +247,13 @@ on_both_databases! {
         assert_eq!((text(&paid, "state"), cents(&paid, "balance.open")), ("PAID", 0), "{paid}");
         let closed = step(&shop, "closeClaim", &paid, json!({ "on": today() })).await;
         assert_eq!(text(&closed, "state"), "CLOSED");
+        let credit = json!({
+            "idempotencyKey": shop.key(), "invoiceId": text(&billed.payers, "id"), "reason": "A slip."
+        });
+        shop.refused_as(&shop.office, "creditInvoice", credit, "WRONG_STATE").await;
+        let again = json!({ "on": today(), "note": "Closed by mistake." });
+        let open = step(&shop, "reopenClosedClaim", &closed, again).await;
+        assert_eq!(text(&open, "state"), "PAID");
         books_tie(&shop, &billed).await;
     }
 

@@ -1,8 +1,9 @@
 //! The life of a claim on a warranty payer, and what a payment or an answer makes of it.
 //!
 //! Words: a claim is *ready* once nothing the programme asks for is missing, *queried* while the payer wants to know
-//! more, *appealed* while the shop disputes an answer. What must stay true: no claim is submitted while something is
-//! missing, none moves after it is closed, and what is paid, still open and written down adds up to what was claimed.
+//! more, *appealed* while the shop disputes an answer, *void* once what it asks is no longer billed. What must stay true:
+//! no claim is submitted while something is missing; none moves after it is closed, save that it is taken up again where it
+//! was or becomes void, and none after it is void; what is paid, still open and written down adds up to what was claimed.
 
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
@@ -43,7 +44,7 @@ pub enum ClaimStep {
     MakeReady,
     /// Something is to be changed before it goes out.
     Reopen,
-    /// It goes to the payer, for the first time or with what was asked for.
+    /// It goes to the payer, for the first time, with what was asked for, or again, as to a wrong address.
     Submit,
     /// The payer asks something.
     Query,
@@ -54,6 +55,10 @@ pub enum ClaimStep {
     Pay,
     Appeal,
     Close,
+    /// It is taken up again where it was closed, as it was closed by mistake, or money is open again.
+    Resume,
+    /// What it asks is billed otherwise; it never goes on.
+    Void,
 }
 
 /// Why a step cannot be taken.
@@ -65,7 +70,8 @@ pub struct StepRefusal {
 }
 
 impl ClaimState {
-    /// The state after a step.
+    /// The state after a step. Where a claim that is taken up again goes on says [`Self::resumed`], as its state alone does
+    /// not tell.
     ///
     /// # Errors
     /// [`StepRefusal`] where the life of a claim has no such step.
@@ -75,14 +81,18 @@ impl ClaimState {
     pub fn after(self, step: ClaimStep) -> Result<Self, StepRefusal> {
         use ClaimState as S;
         use ClaimStep as T;
+        if step == T::Void {
+            return Ok(S::Closed);
+        }
         let next = match (self, step) {
             (S::Draft, T::MakeReady) => S::Ready,
             (S::Ready, T::Reopen) => S::Draft,
-            (S::Ready | S::Queried | S::Denied, T::Submit) => S::Submitted,
+            (S::Ready | S::Submitted | S::Queried | S::Denied, T::Submit) => S::Submitted,
             (S::Submitted | S::Appealed, T::Query) => S::Queried,
             (S::Submitted | S::Queried | S::Appealed, T::Approve) => S::Approved,
-            (S::Submitted | S::Queried | S::Appealed, T::ApprovePart) => S::PartApproved,
-            (S::Submitted | S::Queried | S::Appealed, T::Deny) => S::Denied,
+            // What was approved may be taken back.
+            (_, T::ApprovePart) if self.takes_less() => S::PartApproved,
+            (_, T::Deny) if self.takes_less() => S::Denied,
             (
                 S::Submitted
                 | S::Queried
@@ -93,12 +103,33 @@ impl ClaimState {
                 | S::Paid,
                 T::Pay,
             ) => S::Paid,
-            (S::PartApproved | S::Denied | S::Paid, T::Appeal) => S::Appealed,
+            (S::Approved | S::PartApproved | S::Denied | S::Paid, T::Appeal) => S::Appealed,
             (S::Closed, _) => return Err(StepRefusal { state: self, step }),
             (_, T::Close) => S::Closed,
             _ => return Err(StepRefusal { state: self, step }),
         };
         Ok(next)
+    }
+
+    /// Where a closed claim goes on once it is taken up again: where it was closed.
+    ///
+    /// # Errors
+    /// [`StepRefusal`] for a claim that is not closed, or was closed nowhere.
+    pub fn resumed(self, closed_in: Self) -> Result<Self, StepRefusal> {
+        let step = ClaimStep::Resume;
+        if self == Self::Closed && closed_in != Self::Closed {
+            Ok(closed_in)
+        } else {
+            Err(StepRefusal { state: self, step })
+        }
+    }
+
+    /// Whether the payer may still say that it pays a part, or nothing.
+    const fn takes_less(self) -> bool {
+        matches!(
+            self,
+            Self::Submitted | Self::Queried | Self::Approved | Self::PartApproved | Self::Appealed
+        )
     }
 
     /// Whether the payer still has to answer or to pay.
@@ -210,7 +241,7 @@ mod tests {
         ClaimState::Appealed,
         ClaimState::Closed,
     ];
-    const STEPS: [ClaimStep; 10] = [
+    const STEPS: [ClaimStep; 12] = [
         ClaimStep::MakeReady,
         ClaimStep::Reopen,
         ClaimStep::Submit,
@@ -221,6 +252,8 @@ mod tests {
         ClaimStep::Pay,
         ClaimStep::Appeal,
         ClaimStep::Close,
+        ClaimStep::Resume,
+        ClaimStep::Void,
     ];
 
     #[test]
@@ -248,10 +281,38 @@ mod tests {
         assert!(ClaimState::Draft.after(ClaimStep::Submit).is_err());
         assert!(ClaimState::Draft.after(ClaimStep::Pay).is_err());
         assert!(ClaimState::Ready.after(ClaimStep::Approve).is_err());
-        for step in STEPS {
+        for step in STEPS.into_iter().filter(|step| *step != ClaimStep::Void) {
             let (state, closed) = (ClaimState::Closed, ClaimState::Closed.after(step));
             assert_eq!(closed, Err(StepRefusal { state, step }));
         }
+    }
+
+    #[test]
+    fn a_closed_claim_goes_on_where_it_was_closed_and_no_other_is_taken_up_again() {
+        for state in STATES {
+            let resumed = ClaimState::Closed.resumed(state);
+            assert_eq!(resumed.is_ok(), state != ClaimState::Closed);
+            assert!(resumed.is_err() || resumed == Ok(state));
+            let closed = state == ClaimState::Closed;
+            assert_eq!(state.resumed(ClaimState::Paid).is_ok(), closed);
+            assert!(state.after(ClaimStep::Resume).is_err());
+            assert_eq!(state.after(ClaimStep::Void), Ok(ClaimState::Closed));
+        }
+    }
+
+    #[test]
+    fn a_payer_may_take_an_approval_back_and_the_shop_may_dispute_that() {
+        for approved in [ClaimState::Approved, ClaimState::PartApproved] {
+            let denied = approved.after(ClaimStep::Deny);
+            assert_eq!(denied, Ok(ClaimState::Denied));
+            let part = approved.after(ClaimStep::ApprovePart);
+            assert_eq!(part, Ok(ClaimState::PartApproved));
+            let appealed = approved.after(ClaimStep::Appeal);
+            assert_eq!(appealed, Ok(ClaimState::Appealed));
+        }
+        let again = ClaimState::Submitted.after(ClaimStep::Submit);
+        assert_eq!(again, Ok(ClaimState::Submitted));
+        assert!(ClaimState::Paid.after(ClaimStep::Deny).is_err());
     }
 
     #[test]

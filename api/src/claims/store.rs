@@ -32,7 +32,8 @@ pub async fn get_claim(db: &impl ConnectionTrait, path: &str, id: i64) -> Result
         .ok_or_else(|| Error::not_found(path, "claim"))
 }
 
-/// A payer's claims that have one of these texts as their number or as the payer's own, oldest first, in one statement.
+/// A payer's standing claims that have one of these texts as their number or as the payer's own, oldest first, in one
+/// statement.
 ///
 /// # Errors
 /// Internal only.
@@ -49,6 +50,7 @@ pub async fn of_payer_by_numbers(
         .add(claim::Column::PayerReference.is_in(texts.iter().map(String::as_str)));
     Ok(claim::Entity::find()
         .filter(claim::Column::PayerId.eq(payer_id))
+        .filter(claim::Column::StandingInvoiceId.is_not_null())
         .filter(named)
         .order_by_asc(claim::Column::Id)
         .limit(FOUND_MAX)
@@ -130,7 +132,41 @@ pub async fn last_step(db: &impl ConnectionTrait, claim_id: i64) -> Result<claim
         .ok_or_else(|| Error::internal("a claim has no step"))
 }
 
-/// The claim of an invoice, if there is one.
+/// The state in which a closed claim was closed; none for one whose last step did not close it.
+///
+/// # Errors
+/// Internal only.
+pub async fn closed_in(
+    db: &impl ConnectionTrait,
+    claim_id: i64,
+) -> Result<Option<kinds::ClaimState>> {
+    let last = claim_step::Entity::find()
+        .filter(claim_step::Column::ClaimId.eq(claim_id))
+        .order_by_desc(claim_step::Column::Id)
+        .limit(2)
+        .all(db)
+        .await?;
+    Ok(match last.as_slice() {
+        [closed, before] if closed.step == kinds::ClaimStep::Close => Some(before.state),
+        _ => None,
+    })
+}
+
+/// The standing claims of a call that went nowhere yet and have no last day to file.
+///
+/// # Errors
+/// Internal only.
+pub async fn undated_of_call(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<claim::Model>> {
+    Ok(claim::Entity::find()
+        .filter(claim::Column::StandingCallId.eq(call_id))
+        .filter(claim::Column::SubmittedOn.is_null())
+        .filter(claim::Column::FileBy.is_null())
+        .order_by_asc(claim::Column::Id)
+        .all(db)
+        .await?)
+}
+
+/// The standing claim of an invoice, if there is one.
 ///
 /// # Errors
 /// Internal only.
@@ -139,12 +175,12 @@ pub async fn of_invoice(
     invoice_id: i64,
 ) -> Result<Option<claim::Model>> {
     Ok(claim::Entity::find()
-        .filter(claim::Column::InvoiceId.eq(invoice_id))
+        .filter(claim::Column::StandingInvoiceId.eq(invoice_id))
         .one(db)
         .await?)
 }
 
-/// The claim of a call under a programme, if there is one.
+/// The standing claim of a call under a programme, if there is one.
 ///
 /// # Errors
 /// Internal only.
@@ -153,7 +189,7 @@ pub async fn of_call_and_programme(
     (call_id, programme_id): (i64, i64),
 ) -> Result<Option<claim::Model>> {
     Ok(claim::Entity::find()
-        .filter(claim::Column::CallId.eq(call_id))
+        .filter(claim::Column::StandingCallId.eq(call_id))
         .filter(claim::Column::ProgrammeId.eq(programme_id))
         .one(db)
         .await?)
@@ -169,6 +205,17 @@ pub async fn get_invoice(db: &impl ConnectionTrait, path: &str, id: i64) -> Resu
         .one(db)
         .await?
         .ok_or_else(|| Error::not_found(path, "invoice"))
+}
+
+/// An invoice or a credit note.
+///
+/// # Errors
+/// `NotFound`.
+pub async fn get_document(db: &impl ConnectionTrait, id: i64) -> Result<invoice::Model> {
+    invoice::Entity::find_by_id(id)
+        .one(db)
+        .await?
+        .ok_or_else(|| Error::not_found("", "invoice"))
 }
 
 /// The lines of an invoice, in order.
@@ -333,6 +380,19 @@ pub async fn last_sending(
         .order_by_desc(claim_sending::Column::Id)
         .one(db)
         .await?)
+}
+
+/// The archive that was sent first with a claim, if any was: its id.
+///
+/// # Errors
+/// Internal only.
+pub async fn first_sending(db: &impl ConnectionTrait, claim_id: i64) -> Result<Option<i64>> {
+    let row = claim_sending::Entity::find()
+        .filter(claim_sending::Column::ClaimId.eq(claim_id))
+        .order_by_asc(claim_sending::Column::Id)
+        .one(db)
+        .await?;
+    Ok(row.map(|row| row.id))
 }
 
 /// What was sent.

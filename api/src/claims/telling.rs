@@ -3,12 +3,13 @@
 use chrono::{Datelike, NaiveDate};
 use nameplate_entities::kinds::Role;
 use nameplate_entities::{outbox_mail, staff};
+use nameplate_rules::dates::days_after;
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use super::due::{Due, Waits, due};
 use crate::base::audit::Subject;
 use crate::base::outbox::{self, Addressee, Payload};
-use crate::base::{Act, Result, wording};
+use crate::base::{Act, Error, Result, wording};
 use crate::shop;
 
 /// How many days ahead the mail looks.
@@ -63,8 +64,11 @@ pub async fn tell_what_is_due(act: &Act) -> Result<()> {
 
 /// What has a last day within the week.
 async fn found(db: &impl ConnectionTrait, today: NaiveDate) -> Result<Vec<Due>> {
+    let until = days_after(today, WITHIN_DAYS)
+        .map_err(|refusal| Error::caused("the last day looked at", refusal))?;
     let all = due(db, (today, WITHIN_DAYS)).await?;
-    Ok(all.into_iter().filter(|due| due.by.is_some()).collect())
+    let is_near = |due: &Due| due.by.is_some_and(|by| by <= until);
+    Ok(all.into_iter().filter(is_near).collect())
 }
 
 /// Mails about a day have the day's number.
@@ -100,6 +104,9 @@ fn sentence(due: &Due, today: NaiveDate) -> String {
             "The part under tag {} is to be sent back by {day}{over}.",
             row.number
         ),
-        Waits::Draft(row) => format!("Invoice {} has no claim.", row.number),
+        Waits::Draft(row) => format!(
+            "Invoice {} has no claim; one is to be filed by {day}{over}.",
+            row.number
+        ),
     }
 }

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
 use crate::calls::{self, CancelCall};
-use crate::{books, callbacks, estimates, invoices, shop, warranty};
+use crate::{books, callbacks, claims, estimates, invoices, shop, warranty};
 
 use super::{borne, store};
 
@@ -29,8 +29,8 @@ pub struct CompletedCall {
     pub warranties: Vec<shop_warranty::Model>,
 }
 
-/// Completes a call: writes the shop's warranty on what was repaired, counts it, takes its parts out of stock and posts
-/// what they cost and what the shop bears of the call.
+/// Completes a call: writes the shop's warranty on what was repaired, counts it, gives drafted claims their last day, takes
+/// its parts out of stock and posts what they cost and what the shop bears of the call.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `IdempotencyMismatch`; `ImpossibleDate`, `PeriodClosed` at `completedOn`; `WrongState` for a
@@ -60,6 +60,7 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     checks.finish()?;
     books::check_open(&tx, "completedOn", completed_on).await?;
     let call = calls::mark_completed(&tx, act, &before, completed_on).await?;
+    claims::date_drafts(&tx, act, (verb, &call)).await?;
     let warranties = warranty::write(&tx, act, &call, completed_on).await?;
     let repairs = warranty::repairs_of(&tx, call.id).await?;
     callbacks::count(&tx, &call, &repairs).await?;

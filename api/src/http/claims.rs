@@ -1,10 +1,12 @@
-//! The archive of a claim for the desk, by the same token as `/graphql`: `/claims/{id}/archive.zip`; and what its
+//! The archive of a claim for the desk, by the same token as `/graphql`: `/claims/{id}/archive.zip`, as it was sent last, or
+//! with `?now=true` as it is now; and what its
 //! `claim.json` is made of, for whoever reads it: `/claims/claim.schema.json`.
 
 use actix_web::http::StatusCode;
-use actix_web::web::{self, Data, Path};
+use actix_web::web::{self, Data, Path, Query};
 use actix_web::{HttpRequest, HttpResponse};
 use async_graphql::ID;
+use serde::Deserialize;
 
 use crate::base::{Error, ProblemCode};
 use crate::claims;
@@ -13,7 +15,7 @@ use crate::graphql::ids::{self, Kind};
 use super::Shared;
 use super::caller;
 use super::documents::answer;
-use super::problem::coded_problem;
+use super::problem::{coded_problem, problem};
 
 /// Mounts the archive and its schema.
 pub fn routes(routes: &mut web::ServiceConfig) {
@@ -29,7 +31,19 @@ async fn schema() -> HttpResponse {
         .body(claims::SCHEMA)
 }
 
-async fn archive(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -> HttpResponse {
+/// What stands behind the question mark.
+#[derive(Deserialize)]
+struct Asked {
+    #[serde(default)]
+    now: bool,
+}
+
+async fn archive(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    id: Path<String>,
+    asked: Result<Query<Asked>, actix_web::Error>,
+) -> HttpResponse {
     let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
@@ -38,7 +52,15 @@ async fn archive(shared: Data<Shared>, request: HttpRequest, id: Path<String>) -
         Some((Kind::Claim, row)) if act.is_desk() => row,
         _ => return answer(Ok(None)),
     };
-    match claims::claim_archive(&act, row).await {
+    let Ok(Query(asked)) = asked else {
+        return problem(StatusCode::BAD_REQUEST, "`now` is true or false.");
+    };
+    let found = if asked.now {
+        claims::claim_archive_now(&act, row).await
+    } else {
+        claims::claim_archive(&act, row).await
+    };
+    match found {
         // What is too large is said; what is not there looks like any other.
         Err(Error::Refused(problems)) => match problems.first() {
             Some(found) if found.code != ProblemCode::NotFound => {

@@ -32,7 +32,7 @@ pub use chasing::reminding::{moot, remind_overdue};
 pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
 pub use chasing::undoing::{UndoWriteOff, undo_write_off};
 pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
-pub use crediting::{CreditInvoice, CreditedLine, credit_invoice};
+pub use crediting::{CreditInvoice, CreditedLine, give_back};
 pub use dated::Dated;
 pub use electronic::file as e_invoice;
 pub use electronic::settings::{ChangeEInvoicing, change_e_invoicing};

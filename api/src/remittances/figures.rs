@@ -3,8 +3,9 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
+use nameplate_entities::kinds::ClaimStep;
 use nameplate_entities::warranty_payer;
-use nameplate_rules::claims::{ClaimStory, PayerFigures, payer_figures as add_up};
+use nameplate_rules::claims::{ClaimStory, PayerFigures, PayersAnswer, payer_figures as add_up};
 use nameplate_rules::coverage::Line;
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
@@ -90,7 +91,10 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
             (false, true) => Some(part.applied_on),
         };
     }
-    // A later reason stands in the place of an earlier one.
+    // A later answer stands in the place of an earlier one, and so does a later reason.
+    let answers: HashMap<i64, PayersAnswer> = (found.answers.into_iter())
+        .map(|answer| (answer.claim_id, answered(answer.step)))
+        .collect();
     let reasons: HashMap<i64, String> = (found.reasons.into_iter())
         .map(|reason| (reason.claim_id, reason.reason_code))
         .collect();
@@ -113,6 +117,7 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
             let paid = paid.remove(&claim.id).unwrap_or_default();
             let story = ClaimStory {
                 state: claims::to_rule(claim.state),
+                answered: answers.get(&claim.id).copied().unwrap_or_default(),
                 submitted_on: claim.submitted_on,
                 due_on: claim.due_on,
                 claimed: Cents(claim.claimed_cents),
@@ -127,6 +132,15 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
             (claim.payer_id, story)
         })
         .collect())
+}
+
+const fn answered(step: ClaimStep) -> PayersAnswer {
+    match step {
+        ClaimStep::Approve => PayersAnswer::InFull,
+        ClaimStep::ApprovePart => PayersAnswer::InPart,
+        ClaimStep::Deny => PayersAnswer::Denied,
+        _ => PayersAnswer::Waiting,
+    }
 }
 
 #[derive(Default)]

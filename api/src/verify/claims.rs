@@ -31,6 +31,10 @@ struct Life {
     claim_id: i64,
     now: String,
     state: Option<ClaimState>,
+    /// Where it was closed, while it is.
+    closed_in: Option<ClaimState>,
+    was_sent: bool,
+    is_void: bool,
     last_on: Option<NaiveDate>,
     wrong: Option<String>,
 }
@@ -55,6 +59,9 @@ async fn lives(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Finding>
             claim_id: step.claim_id,
             now: step.now.clone(),
             state: None,
+            closed_in: None,
+            was_sent: false,
+            is_void: false,
             last_on: None,
             wrong: None,
         });
@@ -73,12 +80,14 @@ fn word<T: DeserializeOwned>(text: Option<&str>) -> Option<T> {
 
 impl Life {
     fn takes(&mut self, step: &Row) {
+        let taken: Option<ClaimStep> = word(step.step.as_deref());
         let next: Option<ClaimState> = match (self.state, step.step.as_deref()) {
             (None, Some("drafted")) => Some(ClaimState::Draft),
-            (Some(state), taken) => {
-                word::<ClaimStep>(taken).and_then(|taken| state.after(taken).ok())
-            }
-            (None, _) => None,
+            (Some(state), _) if !self.is_void => taken.and_then(|taken| match taken {
+                ClaimStep::Resume => (self.closed_in).and_then(|before| state.resumed(before).ok()),
+                other => state.after(other).ok(),
+            }),
+            _ => None,
         };
         let said = word::<ClaimState>(step.state.as_deref());
         if self.wrong.is_none() && (next.is_none() || next != said) {
@@ -87,9 +96,14 @@ impl Life {
                 "the step {taken} does not follow from what was before it"
             ));
         }
-        if self.wrong.is_none() && step.taken_on < self.last_on {
+        // It may have gone out before anybody wrote down that it was drafted.
+        let is_first_sending = taken == Some(ClaimStep::Submit) && !self.was_sent;
+        if self.wrong.is_none() && !is_first_sending && step.taken_on < self.last_on {
             self.wrong = Some("a step is dated before the one before it".to_owned());
         }
+        self.closed_in = self.state.filter(|_| taken == Some(ClaimStep::Close));
+        self.was_sent |= taken == Some(ClaimStep::Submit);
+        self.is_void |= taken == Some(ClaimStep::Void);
         self.state = said;
         self.last_on = step.taken_on;
     }
@@ -163,17 +177,17 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "claim",
-        what: "archives kept of it against the times it was submitted",
+        what: "archives kept of it against the times it was submitted or appealed",
         sql: "SELECT c.id AS row_id, (SELECT COUNT(*) FROM claim_sending g WHERE g.claim_id = c.id) AS found, \
-              (SELECT COUNT(*) FROM claim_step s WHERE s.claim_id = c.id AND s.step = 'submit') AS expected \
+              (SELECT COUNT(*) FROM claim_step s WHERE s.claim_id = c.id AND s.step IN ('submit', 'appeal')) AS expected \
               FROM claim c WHERE (SELECT COUNT(*) FROM claim_sending g WHERE g.claim_id = c.id) <> \
-              (SELECT COUNT(*) FROM claim_step s WHERE s.claim_id = c.id AND s.step = 'submit') ORDER BY c.id",
+              (SELECT COUNT(*) FROM claim_step s WHERE s.claim_id = c.id AND s.step IN ('submit', 'appeal')) ORDER BY c.id",
     },
     Rule {
         table: "claim_sending",
         what: "claim of the step by which it went against its own",
         sql: "SELECT g.id AS row_id, s.claim_id AS found, g.claim_id AS expected FROM claim_sending g \
-              JOIN claim_step s ON s.id = g.step_id WHERE s.claim_id <> g.claim_id OR s.step <> 'submit' \
+              JOIN claim_step s ON s.id = g.step_id WHERE s.claim_id <> g.claim_id OR s.step NOT IN ('submit', 'appeal') \
               ORDER BY g.id",
     },
     Rule {
@@ -183,5 +197,26 @@ const RULES: &[Rule] = &[
               LEFT JOIN (SELECT claim_id, MIN(taken_on) AS taken_on FROM claim_step WHERE step = 'submit' \
               GROUP BY claim_id) s ON s.claim_id = c.id WHERE (c.submitted_on IS NULL) <> (s.taken_on IS NULL) \
               OR c.submitted_on <> s.taken_on ORDER BY c.id",
+    },
+    Rule {
+        table: "claim",
+        what: "a day of submission before its call was completed",
+        sql: "SELECT c.id AS row_id, CAST(NULL AS BIGINT) AS found, CAST(NULL AS BIGINT) AS expected FROM claim c \
+              JOIN service_call s ON s.id = c.call_id WHERE c.submitted_on < s.completed_on ORDER BY c.id",
+    },
+    Rule {
+        table: "claim",
+        what: "whether it stands: its call and invoice while it is not void, and nothing once it is",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT c.id, c.standing_invoice_id AS found, \
+              c.standing_call_id AS of_call, c.call_id, CASE WHEN EXISTS (SELECT 1 FROM claim_step s \
+              WHERE s.claim_id = c.id AND s.step = 'void') THEN NULL ELSE c.invoice_id END AS expected FROM claim c) v \
+              WHERE COALESCE(found, 0) <> COALESCE(expected, 0) \
+              OR COALESCE(of_call, 0) <> CASE WHEN expected IS NULL THEN 0 ELSE call_id END ORDER BY id",
+    },
+    Rule {
+        table: "claim",
+        what: "an invoice that was taken back while the claim stands",
+        sql: "SELECT c.id AS row_id, c.invoice_id AS found, CAST(NULL AS BIGINT) AS expected FROM claim c \
+              JOIN receivable r ON r.invoice_id = c.standing_invoice_id WHERE r.taken_back ORDER BY c.id",
     },
 ];

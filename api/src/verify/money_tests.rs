@@ -14,11 +14,12 @@ use super::claims_receivable_tests::{bear, hand_on, take_back};
 use super::testing::TestShop;
 use crate::base::testing::noon;
 use crate::base::{Act, Error, Result};
+use crate::claims::credit_invoice;
 use crate::invoices::{
     ApplyCredit, ChangeReceivableTerms, CreditInvoice, CreditedLine, Excess, IssueInvoice, OpenRow,
     PaymentPart, RecordPayment, RefundCredit, ReversePayment, WriteOffInvoice, apply_credit,
-    bill_a_payer, change_receivable_terms, credit_invoice, issue_invoice, open_now, open_on,
-    owed_by, record_payment, refund_credit, reverse_payment, write_off_invoice,
+    bill_a_payer, change_receivable_terms, issue_invoice, open_now, open_on, owed_by,
+    record_payment, refund_credit, reverse_payment, write_off_invoice,
 };
 
 /// Something that happens to money. Places are taken modulo what there is.

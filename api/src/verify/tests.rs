@@ -10,9 +10,10 @@ use super::testing::TestShop;
 use super::*;
 use crate::base::ProblemCode;
 use crate::base::testing::{noon, problems, refusals};
+use crate::claims::credit_invoice;
 use crate::invoices::{
-    self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, credit_invoice,
-    issue_invoice, open_now, open_on, owed_by, record_payment,
+    self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, issue_invoice,
+    open_now, open_on, owed_by, record_payment,
 };
 use crate::pricing::{AddTaxExemption, CertificateDetails, add_tax_exemption};
 

@@ -91,6 +91,10 @@ pub enum ClaimStep {
     Appeal,
     #[sea_orm(string_value = "close")]
     Close,
+    #[sea_orm(string_value = "resume")]
+    Resume,
+    #[sea_orm(string_value = "void")]
+    Void,
 }
 
 /// What a payer wants to see.

@@ -1,6 +1,6 @@
 //! How a payer treats the shop's claims: what it approves, pays and refuses, and how long it takes.
 //!
-//! Words: a claim is *answered* once the payer approved, denied or paid anything; *recovered* is what came in of what was
+//! Words: a claim is *answered* once the payer approved, denied or paid anything, and by its last answer; *recovered* is what came in of what was
 //! claimed; the *normal price* is what the shop asks anybody for the lines that the payer pays anything of. What must
 //! stay true: shares are exact to the tenth of a percent and never guessed from nothing; what was claimed is paid, open or
 //! written down, by claim and in sum.
@@ -16,9 +16,10 @@ use crate::invoice::{Ageing, OpenItem, ageing};
 use crate::money::{Cents, MoneyRefusal};
 
 /// What a payer said to a claim.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum PayersAnswer {
+    #[default]
     Waiting,
     InFull,
     InPart,
@@ -29,6 +30,9 @@ pub enum PayersAnswer {
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct ClaimStory {
     pub state: ClaimState,
+    /// The payer's last answer, whatever was paid.
+    #[serde(default)]
+    pub answered: PayersAnswer,
     pub submitted_on: NaiveDate,
     pub due_on: NaiveDate,
     /// With tax.
@@ -93,25 +97,22 @@ impl ClaimStory {
         less(less(self.claimed, self.paid)?, self.written_down)
     }
 
-    /// What the payer said, from the state and the money.
+    /// What the payer said: by its money, and by its last answer where none came in. What was submitted again waits.
     #[must_use]
     pub fn answer(&self) -> PayersAnswer {
         use ClaimState as S;
-        let by_money = || {
-            if self.paid >= self.claimed {
-                PayersAnswer::InFull
-            } else if self.paid > Cents::ZERO {
-                PayersAnswer::InPart
-            } else {
-                PayersAnswer::Denied
-            }
-        };
+        if matches!(self.state, S::Draft | S::Ready) {
+            return PayersAnswer::Waiting;
+        }
+        if self.paid >= self.claimed {
+            return PayersAnswer::InFull;
+        }
+        if self.paid > Cents::ZERO {
+            return PayersAnswer::InPart;
+        }
         match self.state {
-            S::Draft | S::Ready => PayersAnswer::Waiting,
-            S::Submitted | S::Queried if self.paid == Cents::ZERO => PayersAnswer::Waiting,
-            S::Approved if self.paid == Cents::ZERO => PayersAnswer::InFull,
-            S::PartApproved if self.paid == Cents::ZERO => PayersAnswer::InPart,
-            _ => by_money(),
+            S::Submitted | S::Queried => PayersAnswer::Waiting,
+            _ => self.answered,
         }
     }
 }
@@ -266,6 +267,37 @@ mod tests {
         assert_eq!(figures, PayerFigures::default());
     }
 
+    #[test]
+    fn what_nobody_denied_is_not_counted_as_denied_whatever_was_paid_back() {
+        use ClaimState as S;
+        use PayersAnswer as A;
+        let story = |state, answered, paid| ClaimStory {
+            state,
+            answered,
+            submitted_on: day("2026-01-01"),
+            due_on: day("2026-02-01"),
+            claimed: Cents(100),
+            paid: Cents(paid),
+            written_down: Cents::ZERO,
+            claimed_net: Cents(100),
+            normal: Cents(100),
+            paid_in_full_on: None,
+            reason: None,
+        };
+        for (state, answered, paid, expected) in [
+            (S::Closed, A::Waiting, 0, A::Waiting),
+            (S::Paid, A::Waiting, 0, A::Waiting),
+            (S::Paid, A::InFull, 0, A::InFull),
+            (S::Appealed, A::Denied, 0, A::Denied),
+            (S::Closed, A::Denied, 0, A::Denied),
+            (S::Denied, A::Denied, 40, A::InPart),
+            (S::Submitted, A::Denied, 0, A::Waiting),
+            (S::Denied, A::Denied, 100, A::InFull),
+        ] {
+            assert_eq!(story(state, answered, paid).answer(), expected);
+        }
+    }
+
     fn story() -> impl Strategy<Value = ClaimStory> {
         let states = prop::sample::select(vec![
             ClaimState::Submitted,
@@ -277,31 +309,40 @@ mod tests {
             ClaimState::Closed,
         ]);
         let money = (1_i64..1_000_000, 0_i64..=1_000, 0_i64..=1_000);
+        let answers = prop::sample::select(vec![
+            PayersAnswer::Waiting,
+            PayersAnswer::InFull,
+            PayersAnswer::InPart,
+            PayersAnswer::Denied,
+        ]);
         (
-            states,
+            (states, answers),
             money,
             0_i64..200,
             0_i64..400,
             prop::option::of("[A-C]{2}"),
         )
-            .prop_map(|(state, (claimed, paid, down), took, waited, reason)| {
-                let paid = claimed * paid / 1_000;
-                let written_down = (claimed - paid) * down / 1_000;
-                let submitted_on = day("2026-01-01") + chrono::Duration::days(waited);
-                ClaimStory {
-                    state,
-                    submitted_on,
-                    due_on: submitted_on + chrono::Duration::days(30),
-                    claimed: Cents(claimed),
-                    paid: Cents(paid),
-                    written_down: Cents(written_down),
-                    claimed_net: Cents(claimed),
-                    normal: Cents(claimed + down),
-                    paid_in_full_on: (paid == claimed)
-                        .then(|| submitted_on + chrono::Duration::days(took)),
-                    reason,
-                }
-            })
+            .prop_map(
+                |((state, answered), (claimed, paid, down), took, waited, reason)| {
+                    let paid = claimed * paid / 1_000;
+                    let written_down = (claimed - paid) * down / 1_000;
+                    let submitted_on = day("2026-01-01") + chrono::Duration::days(waited);
+                    ClaimStory {
+                        state,
+                        answered,
+                        submitted_on,
+                        due_on: submitted_on + chrono::Duration::days(30),
+                        claimed: Cents(claimed),
+                        paid: Cents(paid),
+                        written_down: Cents(written_down),
+                        claimed_net: Cents(claimed),
+                        normal: Cents(claimed + down),
+                        paid_in_full_on: (paid == claimed)
+                            .then(|| submitted_on + chrono::Duration::days(took)),
+                        reason,
+                    }
+                },
+            )
     }
 
     proptest! {

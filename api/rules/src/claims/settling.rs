@@ -10,7 +10,8 @@ impl ClaimState {
     }
 
     /// The steps that a line of an advice takes, in order. What is paid short without an answer before it is an answer,
-    /// too; a refusal of a claim that was answered already is none of its own, as the line itself is on record.
+    /// too; a refusal takes back what was approved. One of a claim that was denied or paid already is none of its own, as the
+    /// line itself is on record.
     ///
     /// # Errors
     /// [`StepRefusal`] for a claim that was not submitted, or is closed.
@@ -27,7 +28,7 @@ impl ClaimState {
             Settlement::InFull | Settlement::TooMuch { .. } | Settlement::Short { .. } => {
                 vec![ClaimStep::Pay]
             }
-            Settlement::Refused { .. } if is_unanswered => vec![ClaimStep::Deny],
+            Settlement::Refused { .. } if self.takes_less() => vec![ClaimStep::Deny],
             Settlement::Refused { .. } => Vec::new(),
         })
     }
@@ -94,9 +95,12 @@ mod tests {
             ClaimState::Submitted.steps_by(short),
             Ok(vec![ClaimStep::ApprovePart, ClaimStep::Pay])
         );
-        assert_eq!(
-            ClaimState::Approved.steps_by(short),
-            Ok(vec![ClaimStep::Pay])
-        );
+        for approved in [ClaimState::Approved, ClaimState::PartApproved] {
+            assert_eq!(approved.steps_by(short), Ok(vec![ClaimStep::Pay]));
+            assert_eq!(approved.steps_by(refused), Ok(vec![ClaimStep::Deny]));
+        }
+        for settled in [ClaimState::Denied, ClaimState::Paid] {
+            assert_eq!(settled.steps_by(refused), Ok(Vec::new()));
+        }
     }
 }

@@ -250,6 +250,10 @@ rights! {
     AppealClaim "appealClaim" Desk,
     /// Close a claim.
     CloseClaim "closeClaim" Desk,
+    /// Take a closed claim up again.
+    ReopenClosedClaim "reopenClosedClaim" Desk,
+    /// Take a claim back for good.
+    VoidClaim "voidClaim" Desk,
     /// Say what a failure is called in the industry's scheme.
     SetFailureCodes "setFailureCodes" Desk,
     /// Take the codes of a failure away.

@@ -146,12 +146,34 @@ fn zipping(error: zip::result::ZipError) -> Error {
 /// # Errors
 /// `Forbidden`; `NotFound`; `TooMuch`.
 pub async fn claim_archive(act: &Act, claim_id: i64) -> Result<Attachment> {
+    fetched(act, claim_id, Edition::SentLast).await
+}
+
+/// The archive of a claim for the desk as it is now, whatever was sent.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `TooMuch`.
+pub async fn claim_archive_now(act: &Act, claim_id: i64) -> Result<Attachment> {
+    fetched(act, claim_id, Edition::Now).await
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Edition {
+    SentLast,
+    Now,
+}
+
+async fn fetched(act: &Act, claim_id: i64, wanted: Edition) -> Result<Attachment> {
     if !act.is_desk() {
         return Err(Error::Forbidden);
     }
     let tx = act.app.db.snapshot().await?;
     let claim = store::get_claim(&tx, "claimId", claim_id).await?;
-    let archive = match store::last_sending(&tx, claim.id).await? {
+    let sent = match wanted {
+        Edition::SentLast => store::last_sending(&tx, claim.id).await?,
+        Edition::Now => None,
+    };
+    let archive = match sent {
         Some(sending) => as_sent(&tx, &sending).await?,
         None => of_now(&tx, &Known::of(&tx, claim.clone()).await?, None).await?,
     };

@@ -202,8 +202,13 @@ happened! {
 }
 
 happened! {
-    /// A payer's answer that is disputed.
-    AppealClaimInput, "Why it is disputed."
+    /// A closed claim that goes on.
+    ReopenClosedClaimInput, "Why it goes on."
+}
+
+happened! {
+    /// A claim that is taken back for good.
+    VoidClaimInput, "Why it is taken back."
 }
 
 happened! {
@@ -304,6 +309,39 @@ impl SubmitClaimInput {
             payer_reference: self.payer_reference,
             note: self.note,
         })
+    }
+}
+
+/// A claim that goes again to dispute an answer.
+#[derive(InputObject)]
+pub struct AppealClaimInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The claim.
+    claim_id: ID,
+    /// The version that was read.
+    version: i32,
+    /// The day it goes out.
+    on: NaiveDate,
+    /// True mails the archive to the payer's address for claims; false says that the desk sends it otherwise.
+    by_mail: bool,
+    /// Why the answer is disputed.
+    note: String,
+}
+
+impl AppealClaimInput {
+    /// As the act reads it.
+    pub fn command(self) -> Result<SubmitClaim> {
+        let sent = SubmitClaimInput {
+            idempotency_key: self.idempotency_key,
+            claim_id: self.claim_id,
+            version: self.version,
+            on: self.on,
+            by_mail: self.by_mail,
+            payer_reference: None,
+            note: Some(self.note),
+        };
+        sent.command()
     }
 }
 

@@ -56,6 +56,8 @@ pub struct Claim {
     drafted_at: DateTime<Utc>,
     /// For changing it.
     version: i32,
+    /// Whether it stands; false once it is void, so that what is billed instead can be claimed.
+    stands: bool,
     #[graphql(skip)]
     row: claim::Model,
 }
@@ -73,6 +75,7 @@ impl From<claim::Model> for Claim {
             diagnosis: row.diagnosis.clone(),
             drafted_at: row.drafted_at,
             version: row.version,
+            stands: row.standing_invoice_id.is_some(),
             row,
         }
     }

@@ -7,14 +7,14 @@ use crate::graphql::ids::Kind;
 use crate::payload;
 
 use super::super::{
-    add_claim_paper, appeal_claim, change_claim, close_claim, draft_claim, make_claim_ready,
-    note_claim_answer, note_claim_query, remove_claim_paper, remove_failure_codes, reopen_claim,
-    set_failure_codes,
+    add_claim_paper, change_claim, close_claim, draft_claim, make_claim_ready, note_claim_answer,
+    note_claim_query, remove_claim_paper, remove_failure_codes, reopen_claim, reopen_closed_claim,
+    set_failure_codes, void_claim,
 };
 use super::inputs::{
-    AddClaimPaperInput, AppealClaimInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput,
+    AddClaimPaperInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput,
     MakeClaimReadyInput, NoteClaimAnswerInput, NoteClaimQueryInput, ReopenClaimInput,
-    SetFailureCodesInput,
+    ReopenClosedClaimInput, SetFailureCodesInput, VoidClaimInput,
 };
 use super::{Claim, ClaimPaper, FailureCodeSet};
 
@@ -83,8 +83,16 @@ payload! {
 }
 
 payload! {
-    /// What disputing an answer gave.
-    AppealClaimPayload {
+    /// What taking a claim up again gave.
+    ReopenClosedClaimPayload {
+        /// The claim.
+        claim: Claim
+    }
+}
+
+payload! {
+    /// What taking a claim back gave.
+    VoidClaimPayload {
         /// The claim.
         claim: Claim
     }
@@ -211,15 +219,27 @@ impl ClaimsMutation {
         NoteClaimAnswerPayload::of(outcome.map(Claim::from))
     }
 
-    /// Disputes a payer's answer, while something of the claim is open.
-    async fn appeal_claim(
+    /// Takes a closed claim up again where it was closed, with the reason: it was closed by mistake, or money is open again.
+    async fn reopen_closed_claim(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "Why it is disputed.")] input: AppealClaimInput,
-    ) -> async_graphql::Result<AppealClaimPayload> {
+        #[graphql(desc = "Why it goes on.")] input: ReopenClosedClaimInput,
+    ) -> async_graphql::Result<ReopenClosedClaimPayload> {
         let act = act(ctx)?;
-        let outcome = async { appeal_claim(act, input.command()?).await }.await;
-        AppealClaimPayload::of(outcome.map(Claim::from))
+        let outcome = async { reopen_closed_claim(act, input.command()?).await }.await;
+        ReopenClosedClaimPayload::of(outcome.map(Claim::from))
+    }
+
+    /// Takes a claim back for good, with the reason, wherever it stands: its invoice may be credited then, and what is billed
+    /// instead be claimed.
+    async fn void_claim(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Why it is taken back.")] input: VoidClaimInput,
+    ) -> async_graphql::Result<VoidClaimPayload> {
+        let act = act(ctx)?;
+        let outcome = async { void_claim(act, input.command()?).await }.await;
+        VoidClaimPayload::of(outcome.map(Claim::from))
     }
 
     /// Closes a claim; while something of it is open, only with a reason.

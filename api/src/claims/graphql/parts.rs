@@ -69,6 +69,10 @@ pub enum ClaimStepKind {
     Appeal,
     /// It was closed.
     Close,
+    /// It was taken up again where it was closed.
+    Resume,
+    /// It was taken back for good.
+    Void,
 }
 
 /// Something that happened to a claim; it never changes.

@@ -201,7 +201,7 @@ impl ClaimsQuery {
     }
 
     /// What waits for the shop: claims to be filed, questions of payers, parts to send back, payers' invoices without a
-    /// claim; at most 100 of each, the most pressing first.
+    /// claim, these whatever their last day; at most 100 of each, the most pressing first.
     #[graphql(complexity = "50 + 40 * child_complexity")]
     async fn claims_due(
         &self,

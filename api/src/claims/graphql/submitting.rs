@@ -5,9 +5,9 @@ use async_graphql::{Context, Object, SimpleObject};
 use crate::graphql::context::act;
 use crate::payload;
 
-use super::super::{Submitted, submit_claim};
+use super::super::{Submitted, appeal_claim, submit_claim};
 use super::Claim;
-use super::inputs::SubmitClaimInput;
+use super::inputs::{AppealClaimInput, SubmitClaimInput};
 use super::parts::ClaimSending;
 
 /// A claim that went out.
@@ -39,13 +39,22 @@ payload! {
     }
 }
 
+payload! {
+    /// What disputing an answer gave.
+    AppealClaimPayload {
+        /// The claim.
+        claim: Claim
+    }
+}
+
 /// Sending claims to their payers.
 #[derive(Default)]
 pub struct ClaimSubmissionMutation;
 
 #[Object]
 impl ClaimSubmissionMutation {
-    /// Sends a claim to its payer, for the first time, with what was asked for, or again after a denial. A late one goes too.
+    /// Sends a claim to its payer, for the first time, with what was asked for, or again, as after a denial or to another
+    /// address. A late one goes too.
     async fn submit_claim(
         &self,
         ctx: &Context<'_>,
@@ -54,5 +63,16 @@ impl ClaimSubmissionMutation {
         let act = act(ctx)?;
         let outcome = async { submit_claim(act, input.command()?).await }.await;
         SubmitClaimPayload::of(outcome.map(ClaimSubmission::from))
+    }
+
+    /// Disputes a payer's answer, while something of the claim is open: sends the claim again, with the papers of now.
+    async fn appeal_claim(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "What is sent, and why.")] input: AppealClaimInput,
+    ) -> async_graphql::Result<AppealClaimPayload> {
+        let act = act(ctx)?;
+        let outcome = async { appeal_claim(act, input.command()?).await }.await;
+        AppealClaimPayload::of(outcome.map(|done| Claim::from(done.claim)))
     }
 }

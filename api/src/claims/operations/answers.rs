@@ -11,7 +11,8 @@ use super::super::required::required_of;
 use super::super::store;
 use super::drafting::last_day;
 use super::life::{Taken, step_with, take_step};
-use super::{same_version, wrong_state};
+use super::same_version;
+use super::voiding::must_ask_for_all;
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Act, Checks, Error, Problem, ProblemCode, Result, Right};
 use crate::shop;
@@ -29,7 +30,8 @@ pub struct OfClaim {
 /// Says that nothing is missing on a claim any more; the last day to file is counted anew.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `Conflict`; `WrongState`; `Missing` for each thing that is missing, at `required.…`.
+/// `Forbidden`; `NotFound`; `Conflict`; `WrongState`, also where the invoice was taken back or something of it is settled;
+/// `Missing` for each thing that is missing, at `required.…`.
 pub async fn make_claim_ready(act: &Act, of: OfClaim) -> Result<claim::Model> {
     act.staff_with(Right::MakeClaimReady)?;
     let tx = act.app.db.write().await?;
@@ -37,6 +39,7 @@ pub async fn make_claim_ready(act: &Act, of: OfClaim) -> Result<claim::Model> {
     same_version(&claim, of.version)?;
     super::life::after(&claim, ClaimStep::MakeReady)?;
     let known = Known::of(&tx, claim).await?;
+    must_ask_for_all(&tx, &known).await?;
     nothing_is_missing(&known)?;
     let file_by = last_day(&known.call, (&known.payer, &known.terms_row))?;
     let taken = Taken {
@@ -110,15 +113,6 @@ pub async fn note_claim_query(act: &Act, asked: Happened) -> Result<claim::Model
     in_words(act, (Right::NoteClaimQuery, ClaimStep::Query), (asked, why)).await
 }
 
-/// Disputes a payer's answer, while something of the claim is open.
-///
-/// # Errors
-/// As [`note_claim_query`]; `WrongState` also for a claim of which nothing is open.
-pub async fn appeal_claim(act: &Act, appeal: Happened) -> Result<claim::Model> {
-    let why = "Write why the answer is disputed.";
-    in_words(act, (Right::AppealClaim, ClaimStep::Appeal), (appeal, why)).await
-}
-
 /// Closes a claim; while something of it is open, only with the reason.
 ///
 /// # Errors
@@ -126,6 +120,27 @@ pub async fn appeal_claim(act: &Act, appeal: Happened) -> Result<claim::Model> {
 pub async fn close_claim(act: &Act, closing: Happened) -> Result<claim::Model> {
     let why = "Something of this claim is still open; write why it is closed all the same.";
     in_words(act, (Right::CloseClaim, ClaimStep::Close), (closing, why)).await
+}
+
+/// Takes a closed claim up again where it was closed: it was closed by mistake, or money is open again, as when a payment
+/// bounced.
+///
+/// # Errors
+/// As [`note_claim_query`]; `WrongState` for a claim that is not closed, or is void.
+pub async fn reopen_closed_claim(act: &Act, again: Happened) -> Result<claim::Model> {
+    let why = "Write why the claim goes on.";
+    let step = ClaimStep::Resume;
+    in_words(act, (Right::ReopenClosedClaim, step), (again, why)).await
+}
+
+/// Takes a claim back for good, as its invoice is to be credited, or it was drafted wrongly; what is billed anew, or the
+/// same invoice, can be claimed then. What the payer paid stays on the invoice.
+///
+/// # Errors
+/// As [`note_claim_query`]; `WrongState` for a claim that is void already.
+pub async fn void_claim(act: &Act, taken_back: Happened) -> Result<claim::Model> {
+    let why = "Write why the claim is taken back.";
+    in_words(act, (Right::VoidClaim, ClaimStep::Void), (taken_back, why)).await
 }
 
 async fn in_words(
@@ -143,16 +158,13 @@ async fn in_words(
     let tx = act.app.db.write().await?;
     let claim = store::get_claim(&tx, "claimId", happened.of.claim_id).await?;
     same_version(&claim, happened.of.version)?;
-    super::life::after(&claim, step)?;
-    let open = store::balance(&tx, &claim).await?.open();
-    let is_open =
-        open.map_err(|error| Error::caused("what is open of a claim", error))? > Cents::ZERO;
-    if step == ClaimStep::Close && is_open && note.is_none() {
-        return Err(Error::refused(ProblemCode::Missing, "note", why));
-    }
-    if step == ClaimStep::Appeal && !is_open {
-        let message = format!("Nothing of claim {} is open.", claim.number);
-        return Err(wrong_state("claimId", message));
+    if step == ClaimStep::Close && note.is_none() {
+        super::life::after(&claim, step)?;
+        let open = store::balance(&tx, &claim).await?.open();
+        let open = open.map_err(|error| Error::caused("what is open of a claim", error))?;
+        if open > Cents::ZERO {
+            return Err(Error::refused(ProblemCode::Missing, "note", why));
+        }
     }
     let taken = Taken {
         step,

@@ -35,11 +35,12 @@ pub struct DraftClaim {
 }
 
 /// Drafts the claim of a payer's invoice: what the customer noticed, what was found and done, the codes of the failure,
-/// the last day to file, and the papers on record that the terms ask for.
+/// the last day to file, and the papers on record that the terms ask for. What was billed to a payer before it was retired
+/// is claimed of it all the same.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` at `invoiceId` for one that is not a payer's, was taken back, or is of a call that
-/// nothing was decided on; `Missing` at `programmeId` where several programmes pay; `Taken` where there is a claim already.
+/// nothing was decided on; `Missing` at `programmeId` where several programmes pay; `Taken` where a claim stands already.
 pub async fn draft_claim(act: &Act, order: DraftClaim) -> Result<claim::Model> {
     let staff_id = act.staff_with(Right::DraftClaim)?;
     let verb = Right::DraftClaim.mutation();
@@ -68,6 +69,8 @@ pub async fn draft_claim(act: &Act, order: DraftClaim) -> Result<claim::Model> {
         drafted_at: Set(act.at),
         drafted_by: Set(staff_id),
         version: Set(1),
+        standing_call_id: Set(Some(basis.call.id)),
+        standing_invoice_id: Set(Some(basis.invoice.id)),
         ..Default::default()
     };
     let row = row.insert(&tx).await?;
@@ -116,9 +119,6 @@ impl Basis {
             return Err(at_invoice(message));
         }
         let payer = warranty::get_payer(tx, "invoiceId", payer_id).await?;
-        if payer.retired_at.is_some() {
-            return Err(at_invoice("This payer takes no new claims.".to_owned()));
-        }
         let call = calls::get_call(tx, "invoiceId", call_id).await?;
         let decision = match store::divided_by(tx, &invoice).await? {
             Some(id) => Some(coverage::get_decision(tx, "invoiceId", id).await?),
@@ -201,11 +201,28 @@ pub fn last_day(
     call: &service_call::Model,
     (payer, terms): (&warranty_payer::Model, &programme_terms::Model),
 ) -> Result<Option<NaiveDate>> {
-    let days = terms.days_to_file.and_then(|days| u32::try_from(days).ok());
-    let (Some(completed_on), Some(days)) = (call.completed_on, days) else {
+    day_to_file(
+        call.completed_on,
+        terms.days_to_file,
+        payer.claim_days_move_on,
+    )
+}
+
+/// The same from its parts: the day the call was completed, the days that the terms give, and whether a last day moves on to
+/// the next open one.
+///
+/// # Errors
+/// Internal, for a day beyond the calendar.
+pub fn day_to_file(
+    completed_on: Option<NaiveDate>,
+    days: Option<i32>,
+    moves_on: bool,
+) -> Result<Option<NaiveDate>> {
+    let days = days.and_then(|days| u32::try_from(days).ok());
+    let (Some(completed_on), Some(days)) = (completed_on, days) else {
         return Ok(None);
     };
-    let roll = if payer.claim_days_move_on {
+    let roll = if moves_on {
         Roll::NextOpenDay
     } else {
         Roll::Stay
@@ -213,6 +230,31 @@ pub fn last_day(
     file_by(completed_on, days, roll)
         .map(Some)
         .map_err(|refusal| Error::caused("the last day to file", refusal))
+}
+
+/// Gives the drafts of a call that was just completed their last day to file, in the open transaction.
+///
+/// # Errors
+/// Internal only.
+pub async fn date_drafts(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, call): (&'static str, &service_call::Model),
+) -> Result<()> {
+    for before in store::undated_of_call(tx, call.id).await? {
+        let payer = warranty::get_payer(tx, "", before.payer_id).await?;
+        let terms = known::terms_row(tx, (before.programme_id, before.terms_id)).await?;
+        let Some(day) = last_day(call, (&payer, &terms))? else {
+            continue;
+        };
+        let mut row = before.clone().into_active_model();
+        row.file_by = Set(Some(day));
+        row.version = Set(before.version + 1);
+        let after = row.update(tx).await?;
+        let both = (Some(&before), Some(&after));
+        audit::record(tx, act, verb, subject(after.id), both).await?;
+    }
+    Ok(())
 }
 
 /// No longer than the field takes.

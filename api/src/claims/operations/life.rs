@@ -2,14 +2,14 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{claim, claim_step, kinds};
-use nameplate_rules::claims::{ClaimState, ClaimStep};
+use nameplate_rules::claims::{ClaimState, ClaimStep, StepRefusal};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
 use super::super::store;
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result};
-use crate::shop;
+use crate::{calls, shop};
 
 /// A step that is taken.
 #[derive(Clone, Debug)]
@@ -26,8 +26,9 @@ pub struct Taken {
 /// Takes a step of a claim in an open transaction: the row of the step, the claim's new state, and the audit of both.
 ///
 /// # Errors
-/// `WrongState` at `claimId` where the life of a claim has no such step now; `ImpossibleDate` at `on` for a day to come or
-/// one before the step before.
+/// `WrongState` at `claimId` where the life of a claim has no such step now; `ImpossibleDate` at `on` for a day to come, or
+/// one before the step before. When a claim is first sent, only the call must have been completed by then: it may have gone
+/// out before anybody wrote it down here.
 pub async fn take_step(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -49,21 +50,35 @@ pub async fn step_with(
     taken: Taken,
     change: impl FnOnce(&mut claim::ActiveModel),
 ) -> Result<(claim::Model, claim_step::Model)> {
-    let state = after(claim, taken.step)?;
+    let state = match taken.step {
+        ClaimStep::Resume => resumed(tx, claim).await?,
+        step => after(claim, step)?,
+    };
     let today = shop::settings(tx).await?.day_of(act.at);
-    let last = store::last_step(tx, claim.id).await?;
+    let is_first_sending = taken.step == ClaimStep::Submit && claim.submitted_on.is_none();
+    let (name, earliest) = if is_first_sending {
+        let call = calls::get_call(tx, "claimId", claim.call_id).await?;
+        ("The day the call was completed", call.completed_on)
+    } else {
+        let last = store::last_step(tx, claim.id).await?;
+        ("The day of the step before", Some(last.taken_on))
+    };
     let mut checks = Checks::new();
     checks.not_after("on", taken.on, today);
     checks.in_order(&[
-        ("on", "The day of the step before", Some(last.taken_on)),
+        ("on", name, earliest),
         ("on", "The day of this one", Some(taken.on)),
     ]);
     checks.finish()?;
     let mut row = claim.clone().into_active_model();
     row.state = Set(store::from_rule(state));
     row.version = Set(claim.version + 1);
-    if taken.step == ClaimStep::Submit && claim.submitted_on.is_none() {
+    if is_first_sending {
         row.submitted_on = Set(Some(taken.on));
+    }
+    if taken.step == ClaimStep::Void {
+        row.standing_call_id = Set(None);
+        row.standing_invoice_id = Set(None);
     }
     change(&mut row);
     let after = row.update(tx).await?;
@@ -78,15 +93,39 @@ pub async fn step_with(
 /// # Errors
 /// `WrongState` at `claimId`.
 pub fn after(claim: &claim::Model, step: ClaimStep) -> Result<ClaimState> {
-    store::to_rule(claim.state).after(step).map_err(|refusal| {
-        let message = format!(
-            "Claim {} is {}; it cannot be {} now.",
-            claim.number,
-            state_words(refusal.state),
-            step_words(step)
-        );
-        Error::refused(ProblemCode::WrongState, "claimId", message)
-    })
+    must_stand(claim)?;
+    let after = store::to_rule(claim.state).after(step);
+    after.map_err(|refusal| no_such_step(claim, refusal))
+}
+
+/// Where a claim that is taken up again goes on.
+async fn resumed(tx: &impl ConnectionTrait, claim: &claim::Model) -> Result<ClaimState> {
+    must_stand(claim)?;
+    let state = store::to_rule(claim.state);
+    let closed_in = store::closed_in(tx, claim.id).await?;
+    let resumed = state.resumed(closed_in.map_or(ClaimState::Closed, store::to_rule));
+    resumed.map_err(|refusal| no_such_step(claim, refusal))
+}
+
+fn must_stand(claim: &claim::Model) -> Result<()> {
+    if claim.standing_invoice_id.is_some() {
+        return Ok(());
+    }
+    let message = format!(
+        "Claim {} is void; nothing more happens to it.",
+        claim.number
+    );
+    Err(Error::refused(ProblemCode::WrongState, "claimId", message))
+}
+
+fn no_such_step(claim: &claim::Model, refusal: StepRefusal) -> Error {
+    let message = format!(
+        "Claim {} is {}; it cannot be {} now.",
+        claim.number,
+        state_words(refusal.state),
+        step_words(refusal.step)
+    );
+    Error::refused(ProblemCode::WrongState, "claimId", message)
 }
 
 async fn write(
@@ -131,6 +170,8 @@ const fn kept(step: ClaimStep) -> kinds::ClaimStep {
         ClaimStep::Pay => K::Pay,
         ClaimStep::Appeal => K::Appeal,
         ClaimStep::Close => K::Close,
+        ClaimStep::Resume => K::Resume,
+        ClaimStep::Void => K::Void,
     }
 }
 
@@ -163,5 +204,7 @@ const fn step_words(step: ClaimStep) -> &'static str {
         ClaimStep::Pay => "paid",
         ClaimStep::Appeal => "appealed",
         ClaimStep::Close => "closed",
+        ClaimStep::Resume => "taken up again",
+        ClaimStep::Void => "void",
     }
 }

@@ -6,6 +6,7 @@ pub mod drafting;
 pub mod life;
 pub mod papers;
 pub mod sending;
+pub mod voiding;
 
 use nameplate_entities::claim;
 

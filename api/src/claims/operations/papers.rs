@@ -139,13 +139,11 @@ const fn takes_papers(state: ClaimState) -> bool {
         ClaimState::Draft
         | ClaimState::Ready
         | ClaimState::Queried
+        | ClaimState::Approved
         | ClaimState::PartApproved
         | ClaimState::Denied
         | ClaimState::Paid => true,
-        ClaimState::Submitted
-        | ClaimState::Approved
-        | ClaimState::Appealed
-        | ClaimState::Closed => false,
+        ClaimState::Submitted | ClaimState::Appealed | ClaimState::Closed => false,
     }
 }
 

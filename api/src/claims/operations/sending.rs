@@ -1,18 +1,19 @@
-//! Sending a claim to its payer: what went is kept as it went, and known by its hash.
+//! Sending a claim to its payer, also to dispute an answer: what went is kept as it went, and known by its hash.
 
 use chrono::NaiveDate;
-use nameplate_entities::{claim, claim_sending};
+use nameplate_entities::{claim, claim_sending, claim_step, kinds};
 use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::dates::whole_days_between;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use super::super::archive::{self, Archive, Submission};
+use super::super::archive::{self, Archive, Content, Submission};
 use super::super::known::Known;
 use super::super::store;
 use super::answers::{OfClaim, nothing_is_missing};
 use super::life::{Taken, after, step_with, subject};
 use super::same_version;
+use super::voiding::must_ask_for_all;
 use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::letter::{CustomerMail, MailShop, Outgoing};
 use crate::base::outbox::{self, Addressee, Payload};
@@ -34,7 +35,7 @@ pub enum SentBy {
     Hand,
 }
 
-/// A claim to be sent, for the first time or with what the payer asked for.
+/// A claim to be sent: for the first time, with what the payer asked for, again, or to dispute an answer.
 #[derive(Clone, Debug, Serialize)]
 pub struct SubmitClaim {
     #[serde(skip)]
@@ -46,7 +47,7 @@ pub struct SubmitClaim {
     pub by: SentBy,
     /// The payer's own number of the claim, if it is known.
     pub payer_reference: Option<String>,
-    /// What is answered to the payer's question.
+    /// What is answered to the payer's question, why it goes again, or why an answer is disputed.
     pub note: Option<String>,
 }
 
@@ -59,24 +60,51 @@ pub struct Submitted {
     pub days_late: Option<i64>,
 }
 
-/// Sends a claim. Late ones go too, as payers sometimes take them, and say by how much they are late.
+/// Sends a claim, for the first time or again. Late ones go too, as payers sometimes take them, and say by how much they are
+/// late.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `Conflict`; `WrongState`; `Missing` for each thing that is missing, and at `by` for a payer
-/// without an address for claims; `TooMuch` at `by` for an archive that no mail takes; refusals name the field.
+/// `Forbidden`; `NotFound`; `Conflict`; `WrongState`, also for a claim whose invoice was taken back or does not ask for all
+/// of it; `Missing` for each thing that is missing, and at `by` for a payer without an address for claims; `TooMuch` at `by`
+/// for an archive that no mail takes; refusals name the field.
 pub async fn submit_claim(act: &Act, order: SubmitClaim) -> Result<Submitted> {
-    act.staff_with(Right::SubmitClaim)?;
-    let verb = Right::SubmitClaim.mutation();
+    send(act, (Right::SubmitClaim, ClaimStep::Submit), order).await
+}
+
+/// Disputes a payer's answer, while something of the claim is open: the claim goes again, with the papers of now. What the
+/// terms ask for was there when it was filed, and a part that was sent back since does not stand in the way.
+///
+/// # Errors
+/// As [`submit_claim`], save that nothing is missing; `Missing` at `note`; `WrongState` also for a claim of which nothing is
+/// open.
+pub async fn appeal_claim(act: &Act, appeal: SubmitClaim) -> Result<Submitted> {
+    send(act, (Right::AppealClaim, ClaimStep::Appeal), appeal).await
+}
+
+async fn send(
+    act: &Act,
+    (right, kind): (Right, ClaimStep),
+    order: SubmitClaim,
+) -> Result<Submitted> {
+    act.staff_with(right)?;
+    let verb = right.mutation();
     let mut checks = Checks::new();
     let note = checks.text_if_any("note", order.note.as_deref(), TEXT_MAX - LINE_MAX);
     let reference =
         checks.text_if_any("payerReference", order.payer_reference.as_deref(), LINE_MAX);
+    if kind == ClaimStep::Appeal && note.is_none() {
+        checks.refuse(
+            ProblemCode::Missing,
+            "note",
+            "Write why the answer is disputed.",
+        );
+    }
     checks.finish()?;
-    if let Some(done) = done_before(act, &order).await? {
+    if let Some(done) = done_before(act, (verb, &order)).await? {
         return Ok(done);
     }
     // Made before the one writer is held: typesetting takes a while. What changes meanwhile counts the version up.
-    let made = made(act, &order, (note, reference.clone())).await?;
+    let made = made(act, (kind, &order), (note, reference.clone())).await?;
     let tx = act.app.db.write().await?;
     let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
     if let Some(id) = once.receipt::<i64>()? {
@@ -89,7 +117,7 @@ pub async fn submit_claim(act: &Act, order: SubmitClaim) -> Result<Submitted> {
         SentBy::Hand => None,
     };
     let taken = Taken {
-        step: ClaimStep::Submit,
+        step: kind,
         on: order.on,
         note: made.note,
         reason: None,
@@ -101,19 +129,7 @@ pub async fn submit_claim(act: &Act, order: SubmitClaim) -> Result<Submitted> {
         }
     })
     .await?;
-    let archive_json = serde_json::to_string(&made.archive.content)
-        .map_err(|error| Error::caused("content of an archive", error))?;
-    let sending = claim_sending::ActiveModel {
-        claim_id: Set(claim.id),
-        step_id: Set(step.id),
-        archive_json: Set(archive_json),
-        sha256: Set(made.archive.sha256),
-        byte_count: Set(i64::try_from(made.archive.bytes.len())
-            .map_err(|error| Error::caused("size of an archive", error))?),
-        mailed_to: Set(mailed_to.as_ref().map(|to| to.email.clone())),
-        ..Default::default()
-    };
-    let sending = sending.insert(&tx).await?;
+    let sending = keep(&tx, &step, (made.archive, mailed_to.as_ref())).await?;
     if let Some(to) = &mailed_to {
         let payload = Payload::Claim {
             sending_id: sending.id,
@@ -130,9 +146,32 @@ pub async fn submit_claim(act: &Act, order: SubmitClaim) -> Result<Submitted> {
     })
 }
 
+/// Keeps what went as it went.
+async fn keep(
+    tx: &impl ConnectionTrait,
+    step: &claim_step::Model,
+    (archive, mailed_to): (Archive, Option<&Addressee>),
+) -> Result<claim_sending::Model> {
+    let archive_json = serde_json::to_string(&archive.content)
+        .map_err(|error| Error::caused("content of an archive", error))?;
+    let sending = claim_sending::ActiveModel {
+        claim_id: Set(step.claim_id),
+        step_id: Set(step.id),
+        archive_json: Set(archive_json),
+        sha256: Set(archive.sha256),
+        byte_count: Set(i64::try_from(archive.bytes.len())
+            .map_err(|error| Error::caused("size of an archive", error))?),
+        mailed_to: Set(mailed_to.map(|to| to.email.clone())),
+        ..Default::default()
+    };
+    Ok(sending.insert(tx).await?)
+}
+
 /// What was done by the same key before.
-async fn done_before(act: &Act, order: &SubmitClaim) -> Result<Option<Submitted>> {
-    let verb = Right::SubmitClaim.mutation();
+async fn done_before(
+    act: &Act,
+    (verb, order): (&'static str, &SubmitClaim),
+) -> Result<Option<Submitted>> {
     let db = act.app.db.read();
     let once = idempotency::look_up(db, act, verb, &order.idempotency_key, order).await?;
     match once.receipt::<i64>()? {
@@ -145,7 +184,7 @@ async fn submitted(tx: &impl ConnectionTrait, sending_id: i64) -> Result<Submitt
     let sending = store::get_sending(tx, sending_id).await?;
     let claim = store::get_claim(tx, "", sending.claim_id).await?;
     let step = store::get_step(tx, sending.step_id).await?;
-    let first = claim.submitted_on == Some(step.taken_on);
+    let first = store::first_sending(tx, claim.id).await? == Some(sending.id);
     Ok(Submitted {
         days_late: days_late(&claim, step.taken_on).filter(|_| first),
         claim,
@@ -162,13 +201,13 @@ struct Made {
 
 async fn made(
     act: &Act,
-    order: &SubmitClaim,
+    (kind, order): (ClaimStep, &SubmitClaim),
     (note, reference): (Option<String>, Option<String>),
 ) -> Result<Made> {
     let tx = act.app.db.snapshot().await?;
     let mut claim = store::get_claim(&tx, "claimId", order.claim_id).await?;
     same_version(&claim, order.of.version)?;
-    after(&claim, ClaimStep::Submit)?;
+    after(&claim, kind)?;
     let first = claim.submitted_on.is_none();
     let days_late = days_late(&claim, order.on).filter(|_| first);
     let late = days_late.map(|days| {
@@ -181,7 +220,10 @@ async fn made(
     let note = (!said.is_empty()).then(|| said.join("\n\n"));
     claim.payer_reference = reference.or(claim.payer_reference);
     let known = Known::of(&tx, claim).await?;
-    nothing_is_missing(&known)?;
+    must_ask_for_all(&tx, &known).await?;
+    if kind == ClaimStep::Submit {
+        nothing_is_missing(&known)?;
+    }
     let submission = Submission {
         count: store::sendings(&tx, known.claim.id).await? + 1,
         on: order.on,
@@ -246,7 +288,39 @@ pub async fn claim_letter(
         ));
     }
     let content = &archive.content;
+    let step = store::get_step(db, sending.step_id).await?;
+    let is_appeal = step.step == kinds::ClaimStep::Appeal;
     let shop = parties::shop_block(settings);
+    let mail = CustomerMail {
+        shop: MailShop {
+            name: shop.name,
+            address_lines: shop.address,
+            phone: shop.phone,
+            email: shop.email,
+        },
+        customer_name: content.payer.clone(),
+        headline: format!(
+            "{} {} for call {}",
+            if is_appeal {
+                "Appeal of claim"
+            } else {
+                "Claim"
+            },
+            claim.number,
+            content.call.number
+        ),
+        sentences: sentences(content, is_appeal),
+        ..CustomerMail::default()
+    };
+    let rendered = (mail.render()).map_err(|error| Error::caused("mail of a claim", error))?;
+    Ok(Outgoing {
+        rendered,
+        attachments: vec![archive::file(&claim, archive.bytes)],
+        without: None,
+    })
+}
+
+fn sentences(content: &Content, is_appeal: bool) -> Vec<String> {
     let machine = &content.appliance;
     let serial = machine.serial.as_deref().unwrap_or("not readable");
     let mut sentences = vec![
@@ -262,28 +336,12 @@ pub async fn claim_letter(
             machine.make, machine.model
         ),
     ];
-    let note = content
-        .submission
-        .as_ref()
-        .and_then(|sent| sent.note.clone());
+    if is_appeal {
+        let dispute = "We dispute the answer to this claim and ask to have it looked at again.";
+        sentences.push(dispute.to_owned());
+    }
+    let note = (content.submission.as_ref()).and_then(|sent| sent.note.clone());
     sentences.extend(note);
     sentences.push("Everything is in the attached archive, on paper and as data.".to_owned());
-    let mail = CustomerMail {
-        shop: MailShop {
-            name: shop.name,
-            address_lines: shop.address,
-            phone: shop.phone,
-            email: shop.email,
-        },
-        customer_name: content.payer.clone(),
-        headline: format!("Claim {} for call {}", claim.number, content.call.number),
-        sentences,
-        ..CustomerMail::default()
-    };
-    let rendered = (mail.render()).map_err(|error| Error::caused("mail of a claim", error))?;
-    Ok(Outgoing {
-        rendered,
-        attachments: vec![archive::file(&claim, archive.bytes)],
-        without: None,
-    })
+    sentences
 }

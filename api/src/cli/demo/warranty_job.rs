@@ -352,7 +352,8 @@ async fn paid(cast: &Cast<'_>, account: &mut Account, (job, claim): (&Job, &Valu
         text(&seen, "/claim/balance/open"),
     ));
     let dispute = json!({
-        "claimId": text(claim, "/id"), "version": seen.pointer("/claim/version"), "on": cast.today,
+        "idempotencyKey": "demo-claim-appeal", "claimId": text(claim, "/id"),
+        "version": seen.pointer("/claim/version"), "on": cast.today, "byMail": false,
         "note": "85.00 an hour is the rate of your terms."
     });
     cast.desk()

@@ -13,7 +13,7 @@ use serde::Serialize;
 
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result};
 use crate::{customers, estimates, shop};
 
 use super::chasing::undoing::{self, ComesIn};
@@ -49,44 +49,37 @@ pub struct CreditInvoice {
     pub lines: Option<Vec<CreditedLine>>,
 }
 
-/// Takes an invoice back by its mirror image, or a part of it.
+/// Takes an invoice back by its mirror image, or a part of it, in the open transaction. Whether a claim stands on it is
+/// asked above.
 ///
 /// What is open on it is settled; what was paid on it becomes the customer's credit.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound` for invoice or line; `WrongState` for a credit note or an invoice taken back already;
-/// `TooMuch` for more than was billed; `ImpossibleDate` for a day to come, or before the invoice was issued or opened
-/// again; `PeriodClosed`.
-pub async fn credit_invoice(
+/// `NotFound` for invoice or line; `WrongState` for a credit note or an invoice taken back already; `TooMuch` for more than
+/// was billed; `ImpossibleDate` for a day to come, or before the invoice was issued or opened again; `PeriodClosed`.
+pub async fn give_back(
+    tx: &impl ConnectionTrait,
     act: &Act,
-    dated: impl Into<Dated<CreditInvoice>>,
+    (verb, staff_id): (&'static str, i64),
+    Dated { order, on }: Dated<CreditInvoice>,
 ) -> Result<invoice::Model> {
-    let staff_id = act.staff_with(Right::CreditInvoice)?;
-    let verb = Right::CreditInvoice.mutation();
-    let dated = dated.into();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_invoice(&tx, "", id).await;
-    }
-    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     part::check(&mut checks, order.lines.as_deref());
     checks.finish()?;
-    let settings = shop::settings(&tx).await?;
-    let original = store::get_invoice(&tx, "invoiceId", order.invoice_id).await?;
+    let settings = shop::settings(tx).await?;
+    let original = store::get_invoice(tx, "invoiceId", order.invoice_id).await?;
     let told = ("issuedOn", on, settings.day_of(act.at));
-    let earliest = store::open_since(&tx, &original).await?;
-    let issued_on = dated::day(&tx, told, Some(earliest)).await?;
-    let owed = to_credit(&tx, &original).await?;
+    let earliest = store::open_since(tx, &original).await?;
+    let issued_on = dated::day(tx, told, Some(earliest)).await?;
+    let owed = to_credit(tx, &original).await?;
     let issue = Issue {
         settings: &settings,
         issued_on,
         staff_id,
         verb,
     };
-    let given = part::given(&tx, &original, order.lines.as_deref()).await?;
+    let given = part::given(tx, &original, order.lines.as_deref()).await?;
     let amounts = given.rows.document_amounts_of(original.payer)?;
     let gives_back = owed_in(&amounts)?;
     // What was written off and not paid must not become the customer's credit: it is owed again, and settled first.
@@ -96,27 +89,22 @@ pub async fn credit_invoice(
         what: "A credit note",
         amounts: vec![(original.id, gives_back)],
     };
-    undoing::recover(&tx, act, (verb, staff_id), comes_in).await?;
-    let owed = store::receivable_of(&tx, original.id)
-        .await?
-        .unwrap_or(owed);
+    undoing::recover(tx, act, (verb, staff_id), comes_in).await?;
+    let owed = store::receivable_of(tx, original.id).await?.unwrap_or(owed);
     if gives_back > Cents(owed.open_cents) {
-        must_not_be_moved(&tx, &original).await?;
+        must_not_be_moved(tx, &original).await?;
     }
-    let row = write(&tx, act, &issue, (&original, given.rows, reason)).await?;
-    let settled = settle(&tx, act, &owed, &row).await?;
+    let row = write(tx, act, &issue, (&original, given.rows, reason)).await?;
+    let settled = settle(tx, act, &owed, &row).await?;
     if given.leaves_nothing {
-        take_back(&tx, act, (verb, &original)).await?;
+        take_back(tx, act, (verb, &original)).await?;
     }
     let settled = Owed::by(store::debtor(original.payer), settled);
     let entry = events::credit_note_settling(&amounts, settled);
     let memo = format!("Credit note {} for {}", row.number, original.number);
-    post_if_any(&tx, act, &row, (memo, entry)).await?;
-    let customer = customers::get_customer(&tx, "", row.customer_id).await?;
-    tell(&tx, act, &row, &customer).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    act.app.mail_bell.notify_one();
+    post_if_any(tx, act, &row, (memo, entry)).await?;
+    let customer = customers::get_customer(tx, "", row.customer_id).await?;
+    tell(tx, act, &row, &customer).await?;
     Ok(row)
 }
 

@@ -5,6 +5,7 @@ use chrono::NaiveDate;
 use nameplate_entities::invoice;
 
 use crate::base::{Error, Result};
+use crate::claims;
 use crate::estimates::WorkDone;
 use crate::estimates::graphql::mutations::EstimateOptionInput;
 use crate::graphql::context::act;
@@ -415,14 +416,15 @@ impl InvoicesMutation {
         RebillInvoicePayload::of(outcome.map(Invoice::from))
     }
 
-    /// Takes an invoice back, in whole or in part: what is open is settled, what was paid becomes the customer's credit.
+    /// Takes an invoice back, in whole or in part: what is open is settled, what was paid becomes the customer's credit. One
+    /// that a claim stands on is refused until the claim is void.
     async fn credit_invoice(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The invoice.")] input: CreditInvoiceInput,
     ) -> async_graphql::Result<CreditInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { crediting::credit_invoice(act, input.command()?).await }.await;
+        let outcome = async { claims::credit_invoice(act, input.command()?).await }.await;
         CreditInvoicePayload::of(outcome.map(Invoice::from))
     }
 

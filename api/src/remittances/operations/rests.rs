@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{claim, invoice};
-use nameplate_rules::claims::ClaimState;
+use nameplate_rules::claims::{ClaimState, ClaimStep};
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
@@ -10,7 +10,8 @@ use serde::Serialize;
 use super::super::store;
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Error, ProblemCode, Result, Right, idempotency};
-use crate::{claims, invoices, shop};
+use crate::claims::{self, Taken};
+use crate::{invoices, shop};
 
 /// The rest of a claim.
 #[derive(Clone, Debug, Serialize)]
@@ -95,7 +96,8 @@ pub struct UndoClaimRest {
     pub reason: String,
 }
 
-/// Takes back all that was billed or borne of a claim, as of today, so that its payer can pay it, such as after an appeal.
+/// Takes back all that was billed or borne of a claim, as of today, so that its payer can pay it, such as after an appeal. A
+/// closed claim is taken up again where it was closed.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` where nothing was billed or borne, or the customer paid something of it;
@@ -114,10 +116,33 @@ pub async fn undo_claim_rest(act: &Act, order: UndoClaimRest) -> Result<claim::M
     let undone = invoices::undo_rest(&tx, act, verb, &invoice, &order.reason, today);
     at_claim(undone.await)?;
     noted(&tx, act, verb, (&claim, &order.reason)).await?;
+    let claim = taken_up_again(&tx, act, verb, (claim, &order.reason), today).await?;
     once.keep(&tx, act, &claim.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(claim)
+}
+
+/// A closed claim goes on, as something of it is open again; a void one does not.
+async fn taken_up_again(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    (claim, reason): (claim::Model, &str),
+    on: NaiveDate,
+) -> Result<claim::Model> {
+    let is_closed = claims::to_rule(claim.state) == ClaimState::Closed;
+    if !is_closed || claim.standing_invoice_id.is_none() {
+        return Ok(claim);
+    }
+    let taken = Taken {
+        step: ClaimStep::Resume,
+        on,
+        note: Some(reason.trim().to_owned()),
+        reason: None,
+        cents: None,
+    };
+    claims::take_step(tx, act, (verb, &claim), taken).await
 }
 
 /// A claim that the payer has answered, its invoice, and what of it is settled otherwise.
@@ -148,8 +173,12 @@ impl Rest {
     }
 }
 
-/// While the payer may still pay it, nobody else owes it.
+/// While the payer may still pay it, nobody else owes it; what a void claim asked is billed otherwise.
 fn check_answered(claim: &claim::Model) -> Result<()> {
+    if claim.standing_invoice_id.is_none() {
+        let message = format!("{} is void; nothing of it is left.", claim.number);
+        return Err(Error::refused(ProblemCode::WrongState, "claimId", message));
+    }
     let is_answered = matches!(
         claims::to_rule(claim.state),
         ClaimState::PartApproved | ClaimState::Denied | ClaimState::Paid | ClaimState::Closed

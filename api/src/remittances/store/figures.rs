@@ -1,7 +1,8 @@
-//! What figures of payers are made of: five statements over the claims submitted within some days, by the index on that day.
+//! What figures of payers are made of: six statements over the claims submitted within some days, by the index on that day.
+//! Claims that are void and those whose invoice was taken back count for nothing.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::ClaimState;
+use nameplate_entities::kinds::{ClaimState, ClaimStep};
 use sea_orm::{ConnectionTrait, FromQueryResult, Statement, Value};
 
 use crate::base::Result;
@@ -36,6 +37,13 @@ pub struct Settled {
     pub applied_on: NaiveDate,
 }
 
+/// What the payer answered to a claim.
+#[derive(Clone, Debug, FromQueryResult)]
+pub struct Answer {
+    pub claim_id: i64,
+    pub step: ClaimStep,
+}
+
 /// Why less was paid of a claim.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct Reason {
@@ -64,6 +72,8 @@ const CLAIMED: &str = "SELECT c.id, c.payer_id, c.terms_id, c.state, c.claimed_c
      i.total_cents - i.tax_cents AS net_cents FROM claim c JOIN invoice i ON i.id = c.invoice_id WHERE ";
 const SETTLED: &str = "SELECT c.id AS claim_id, a.payment_id, a.amount_cents, a.applied_on \
      FROM claim c JOIN allocation a ON a.invoice_id = c.invoice_id WHERE ";
+const ANSWERS: &str = "SELECT c.id AS claim_id, s.step FROM claim c JOIN claim_step s ON s.claim_id = c.id \
+     AND s.step IN ('approve', 'approve_part', 'deny') WHERE ";
 const REASONS: &str = "SELECT c.id AS claim_id, s.reason_code FROM claim c \
      JOIN claim_step s ON s.claim_id = c.id AND s.reason_code IS NOT NULL WHERE ";
 const PORTIONS: &str = "SELECT c.id AS claim_id, p.position, p.payer_id, p.terms_id, p.cents \
@@ -71,11 +81,16 @@ const PORTIONS: &str = "SELECT c.id AS claim_id, p.position, p.payer_id, p.terms
 const LINES: &str = "SELECT c.id AS claim_id, d.lines_json \
      FROM claim c JOIN coverage_decision d ON d.id = c.decision_id WHERE ";
 
+const STANDS: &str = " AND c.standing_invoice_id IS NOT NULL AND NOT EXISTS (SELECT 1 FROM receivable r \
+     WHERE r.invoice_id = c.invoice_id AND r.taken_back)";
+
 /// All that the figures are made of.
 pub struct Found {
     pub claimed: Vec<ClaimRow>,
     /// Oldest first.
     pub settled: Vec<Settled>,
+    /// Oldest first.
+    pub answers: Vec<Answer>,
     /// Oldest first.
     pub reasons: Vec<Reason>,
     pub portions: Vec<PortionOf>,
@@ -90,6 +105,7 @@ pub async fn found(db: &impl ConnectionTrait, wanted: Wanted) -> Result<Found> {
     Ok(Found {
         claimed: all(db, wanted, CLAIMED, "c.id").await?,
         settled: all(db, wanted, SETTLED, "a.applied_on, a.id").await?,
+        answers: all(db, wanted, ANSWERS, "s.id").await?,
         reasons: all(db, wanted, REASONS, "s.id").await?,
         portions: all(db, wanted, PORTIONS, "p.id").await?,
         lines: all(db, wanted, LINES, "c.id").await?,
@@ -107,7 +123,8 @@ async fn all<T: FromQueryResult>(
         values.push(id.into());
         " AND c.payer_id = $3"
     });
-    let sql = format!("{select}c.submitted_on BETWEEN $1 AND $2{of_payer} ORDER BY {order}");
+    let sql =
+        format!("{select}c.submitted_on BETWEEN $1 AND $2{of_payer}{STANDS} ORDER BY {order}");
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     Ok(T::find_by_statement(statement).all(db).await?)
 }

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
+use nameplate_entities::kinds::ClaimStep;
 use nameplate_entities::{
     advice_row, claim, claim_step, customer, invoice, payer_advice, warranty_payer,
 };
@@ -99,7 +100,11 @@ struct LastOn {
     last_on: NaiveDate,
 }
 
-/// The day of the last step of these claims.
+/// Steps that may be written down later than the claim went out.
+const BEFORE_IT_GOES: [ClaimStep; 3] =
+    [ClaimStep::Drafted, ClaimStep::MakeReady, ClaimStep::Reopen];
+
+/// The day of the last step of these claims since they went out.
 pub async fn last_steps_on(
     db: &impl ConnectionTrait,
     claim_ids: &[i64],
@@ -114,6 +119,7 @@ pub async fn last_steps_on(
             )
             .from(claim_step::Entity)
             .and_where(Expr::col(claim_step::Column::ClaimId).is_in(piece.iter().copied()))
+            .and_where(claim_step::Column::Step.is_not_in(BEFORE_IT_GOES))
             .group_by_col(claim_step::Column::ClaimId)
             .to_owned();
         let rows: Vec<LastOn> = joined::all(db, &query).await?;

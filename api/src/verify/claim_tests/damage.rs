@@ -3,7 +3,7 @@
 use super::*;
 
 /// What is done to the rows, and how the finding begins.
-const TAMPERED: [(&str, &str); 14] = [
+const TAMPERED: [(&str, &str); 18] = [
     (
         "UPDATE claim SET claimed_cents = claimed_cents - 1",
         "claim 1: cents claimed",
@@ -21,7 +21,7 @@ const TAMPERED: [(&str, &str); 14] = [
         "claim 1: the step appeal does not follow",
     ),
     (
-        "UPDATE claim_step SET taken_on = '2020-01-01' WHERE step = 'submit'",
+        "UPDATE claim_step SET taken_on = '2020-01-01' WHERE step = 'make_ready'",
         "claim 1: a step is dated before",
     ),
     (
@@ -29,6 +29,22 @@ const TAMPERED: [(&str, &str); 14] = [
         "claim 1: a day of submission",
     ),
     ("DELETE FROM claim_sending", "claim 1: archives kept of it"),
+    (
+        "UPDATE claim SET submitted_on = '2020-01-01'",
+        "claim 1: a day of submission before its call",
+    ),
+    (
+        "UPDATE claim SET standing_call_id = NULL, standing_invoice_id = NULL",
+        "claim 1: whether it stands",
+    ),
+    (
+        "UPDATE claim SET standing_call_id = standing_call_id + 1",
+        "claim 1: whether it stands",
+    ),
+    (
+        "UPDATE receivable SET taken_back = TRUE",
+        "claim 1: an invoice that was taken back",
+    ),
     (
         "UPDATE claim_sending SET step_id = (SELECT MIN(id) FROM claim_step)",
         "claim_sending 1: claim of the step",

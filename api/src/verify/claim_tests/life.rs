@@ -8,7 +8,7 @@ use nameplate_rules::money::Cents;
 use super::*;
 use crate::base::ProblemCode::{ImpossibleDate, Malformed, Missing, TooMuch, WrongState};
 use crate::base::testing::refusals;
-use crate::claims::{ClaimAnswer, Happened, NoteClaimAnswer, Taken, Waits};
+use crate::claims::{Taken, Waits};
 use crate::invoices::{Excess, RecordPayment, record_payment};
 
 impl TestShop {
@@ -20,27 +20,6 @@ impl TestShop {
         };
         assert_eq!(payment.method, PaymentMethod::Check);
         record_payment(&self.owner, payment).await.unwrap();
-    }
-}
-
-fn happened(claim: &claim::Model, note: Option<&str>) -> Happened {
-    Happened {
-        of: of(claim),
-        on: today(),
-        note: note.map(str::to_owned),
-    }
-}
-
-fn answer(claim: &claim::Model, answer: ClaimAnswer) -> NoteClaimAnswer {
-    NoteClaimAnswer {
-        of: of(claim),
-        on: today(),
-        answer,
-        amount: None,
-        reason: None,
-        release: None,
-        note: None,
-        payer_reference: None,
     }
 }
 
@@ -87,9 +66,11 @@ async fn a_claim_is_queried_answered_approved_in_part_appealed_and_closed_with_a
             .await
             .unwrap();
         assert_eq!(found, std::slice::from_ref(&claim));
-        let claim =
-            claims::appeal_claim(&shop.owner, happened(&claim, Some("Two hours are usual.")));
-        let claim = claim.await.unwrap();
+        let dispute = shop.dispute(&claim, "Two hours are usual.");
+        let claim = claims::appeal_claim(&shop.owner, dispute)
+            .await
+            .unwrap()
+            .claim;
         assert_eq!(claim.state, ClaimState::Appealed);
         let refused = claims::close_claim(&shop.owner, happened(&claim, None)).await;
         assert_eq!(refusals(refused), [(Missing, "note".to_owned())]);
@@ -177,8 +158,11 @@ async fn what_was_paid_and_what_was_given_up_stand_apart_and_a_paid_claim_closes
         let claim = claim.unwrap();
         assert_eq!(claim.state, ClaimState::Paid);
         shop.paid(&claimed, claim.claimed_cents - 5_000).await;
-        let appeal = claims::appeal_claim(&shop.owner, happened(&claim, Some("Why not?"))).await;
-        assert_eq!(refusals(appeal), [(WrongState, "claimId".to_owned())]);
+        let appeal = claims::appeal_claim(&shop.owner, shop.dispute(&claim, "Why not?")).await;
+        assert_eq!(
+            refusals(appeal.map(|done| done.claim)),
+            [(WrongState, "claimId".to_owned())]
+        );
         let closed = claims::close_claim(&shop.owner, happened(&claim, None))
             .await
             .unwrap();
@@ -217,6 +201,37 @@ async fn the_desk_is_told_once_a_day_what_comes_to_its_last_day() {
             told[0].payload_json.contains(&tag),
             "{}",
             told[0].payload_json
+        );
+    }
+}
+
+#[tokio::test]
+async fn an_invoice_without_a_claim_is_listed_with_the_last_day_of_its_terms() {
+    for shop in TestShop::everywhere().await {
+        let claimed = shop.claimable(Vec::new(), None).await;
+        let sql = format!(
+            "UPDATE invoice SET programme_terms_id = (SELECT MAX(id) FROM programme_terms) WHERE id = {}",
+            claimed.bill.id
+        );
+        shop.by_hand(&sql).await;
+        let tag = shop.kept(claimed.call.id).await;
+        let db = shop.bench.app.db.read();
+        let found = claims::due(db, (today(), 7)).await.unwrap();
+        let by: Vec<_> = found.iter().map(|due| due.by).collect();
+        let days = [5, 10].map(|days| Some(today() + Days::new(days)));
+        assert_eq!(by, days, "the part first, then the invoice");
+        assert!(matches!(&found[1].waits, Waits::Draft(row) if row.id == claimed.bill.id));
+        claims::tell_what_is_due(&shop.bench.program())
+            .await
+            .unwrap();
+        let told = outbox_mail::Entity::find()
+            .filter(outbox_mail::Column::SubjectKind.eq("claims_due"))
+            .one(db)
+            .await;
+        let told = told.unwrap().unwrap().payload_json;
+        assert!(
+            told.contains(&tag) && !told.contains(&claimed.bill.number),
+            "the invoice has more than a week: {told}"
         );
     }
 }

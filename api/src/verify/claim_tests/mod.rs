@@ -3,7 +3,9 @@
 mod archive;
 mod damage;
 mod drafting;
+mod going_on;
 mod life;
+mod voiding;
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{
@@ -26,7 +28,9 @@ use crate::base::Change;
 use crate::base::testing::noon;
 use crate::callbacks::{self, RecordFinding};
 use crate::calls::{self, NewFinding, RecordRemedy};
-use crate::claims::{self, DraftClaim, OfClaim, SentBy, SubmitClaim};
+use crate::claims::{
+    self, ClaimAnswer, DraftClaim, Happened, NoteClaimAnswer, OfClaim, SentBy, SubmitClaim,
+};
 use crate::closeout;
 use crate::coverage::{DecideCoverage, Said};
 use crate::customers::{self, AddCustomer};
@@ -300,6 +304,14 @@ impl TestShop {
         }
     }
 
+    /// The claim sent by hand to dispute an answer.
+    fn dispute(&self, claim: &claim::Model, why: &str) -> SubmitClaim {
+        SubmitClaim {
+            note: Some(why.to_owned()),
+            ..self.submission(claim, SentBy::Hand)
+        }
+    }
+
     async fn submitted(&self, claim: &claim::Model) -> claim::Model {
         let order = self.submission(claim, SentBy::Hand);
         claims::submit_claim(&self.owner, order)
@@ -329,6 +341,13 @@ impl TestShop {
         attachments::add(&self.owner, new).await.unwrap()
     }
 
+    /// The claim of a call that the maker pays, sent.
+    async fn filed(&self, claimed: &Claimed) -> claim::Model {
+        let claim = self.drafted(claimed).await;
+        let claim = self.ready(&claim).await;
+        self.submitted(&claim).await
+    }
+
     /// What verify says of claims and their papers.
     async fn claims_in_order(&self) {
         let findings = super::run(&self.bench.app.db).await.unwrap();
@@ -342,6 +361,27 @@ impl TestShop {
 /// The smallest page that is a PDF.
 fn a_scan() -> Vec<u8> {
     b"%PDF-1.4\n1 0 obj<</Type/Catalog/Pages 2 0 R>>endobj\n2 0 obj<</Type/Pages/Kids[]/Count 0>>endobj\ntrailer<</Root 1 0 R>>\n%%EOF\n".to_vec()
+}
+
+fn happened(claim: &claim::Model, note: Option<&str>) -> Happened {
+    Happened {
+        of: of(claim),
+        on: today(),
+        note: note.map(str::to_owned),
+    }
+}
+
+fn answer(claim: &claim::Model, answer: ClaimAnswer) -> NoteClaimAnswer {
+    NoteClaimAnswer {
+        of: of(claim),
+        on: today(),
+        answer,
+        amount: None,
+        reason: None,
+        release: None,
+        note: None,
+        payer_reference: None,
+    }
 }
 
 fn of(claim: &claim::Model) -> OfClaim {

@@ -6,9 +6,10 @@ use nameplate_entities::{write_off_return, write_off_tax};
 use super::*;
 use crate::base::ProblemCode::{self, ImpossibleDate, NegativeMoney, TooMuch, WrongState};
 use crate::base::testing::{problems, refusals};
+use crate::claims::credit_invoice;
 use crate::invoices::{
-    ChangeReceivableTerms, ReversePayment, UndoWriteOff, change_receivable_terms, credit_invoice,
-    record_payment, reverse_payment, undo_write_off,
+    ChangeReceivableTerms, ReversePayment, UndoWriteOff, change_receivable_terms, record_payment,
+    reverse_payment, undo_write_off,
 };
 use crate::reports::{Basis, Span, margins};
 

@@ -6,10 +6,11 @@ use nameplate_entities::{invoice, payment, warranty_payer};
 use super::*;
 use crate::base::testing::refusals;
 use crate::base::{ProblemCode, Result};
+use crate::claims::credit_invoice;
 use crate::invoices::{
     AllocatePayment, ApplyCredit, CreditInvoice, CreditedLine, ReversePayment, UndoWriteOff,
-    WriteOffInvoice, allocate_payment, apply_credit, credit_invoice, record_payment,
-    reverse_payment, undo_write_off, write_off_invoice,
+    WriteOffInvoice, allocate_payment, apply_credit, record_payment, reverse_payment,
+    undo_write_off, write_off_invoice,
 };
 
 async fn bounce(shop: &TestShop, paid: &payment::Model) -> Result<payment::Model> {

@@ -24,15 +24,16 @@ use crate::base::ProblemCode::{
 use crate::base::testing::{noon, problems, refusals};
 use crate::base::{Act, ProblemCode};
 use crate::books;
+use crate::claims::credit_invoice;
 use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
     self, AllocatePayment, ApplyCredit, ChangeReceivableTerms, ChargeLateInvoices, CreditInvoice,
     CreditedLine, Dated, DisputeInvoice, Excess, IssueFreeInvoice, IssueInvoice, PaymentPart,
     RecordDeposit, RefundCredit, ResendDocument, ReversePayment, SendStatement, UndoWriteOff,
     WriteOffInvoice, allocate_payment, apply_credit, change_receivable_terms, charge_late_invoices,
-    credit_invoice, dispute_invoice, issue_free_invoice, issue_invoice, open_on, record_deposit,
-    record_payment, refund_credit, remind_overdue, resend_document, reverse_payment,
-    send_statement, settle_dispute, undo_write_off, write_off_invoice,
+    dispute_invoice, issue_free_invoice, issue_invoice, open_on, record_deposit, record_payment,
+    refund_credit, remind_overdue, resend_document, reverse_payment, send_statement,
+    settle_dispute, undo_write_off, write_off_invoice,
 };
 
 fn today() -> NaiveDate {

@@ -1,6 +1,7 @@
 //! Payers' advices from the file to the books, through the program's own acts.
 
 mod damage;
+mod figures;
 mod posting;
 mod rests;
 mod undoing;
@@ -122,6 +123,8 @@ impl Desk {
             drafted_at: Set(self.owner.at),
             drafted_by: Set(self.owner.staff_id().unwrap()),
             version: Set(1),
+            standing_call_id: Set(Some(call.id)),
+            standing_invoice_id: Set(Some(invoice.id)),
             ..Default::default()
         };
         let row = row.insert(&tx).await.unwrap();

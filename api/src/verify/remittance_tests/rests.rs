@@ -102,3 +102,46 @@ async fn a_rest_is_borne_or_billed_and_taken_back_until_an_appeal_has_it_paid() 
         assert_eq!(shop.broken().await, Vec::<String>::new());
     }
 }
+
+#[tokio::test]
+async fn a_closed_claim_goes_on_where_it_was_once_its_rest_is_the_payers_again() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        let rows = format!("{},180.00,117.00,ELR,EFT-1\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        shop.post(advice_id).await;
+        bear_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        shop.step(claim.id, Step::Close).await;
+        let order = shop.undo(claim.id);
+        let after = undo_claim_rest(&shop.owner, order.clone()).await.unwrap();
+        assert_eq!(after.state, ClaimState::Paid);
+        undo_claim_rest(&shop.owner, order).await.unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 11_700));
+        let steps = shop.steps(claim.id).await;
+        assert_eq!(steps.last().unwrap().0, kinds::ClaimStep::Resume);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn what_was_approved_and_is_refused_then_is_denied_and_its_rest_can_be_borne() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        shop.step(claim.id, Step::Approve).await;
+        let waiting = bear_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", waiting);
+        let rows = format!("{},0.00,297.00,EW,\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        shop.post(advice_id).await;
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 29_700));
+        bear_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 0));
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}

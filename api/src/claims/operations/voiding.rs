@@ -1,0 +1,85 @@
+//! A claim and its invoice ask the same: no claimed invoice is credited, and no claim goes out for less than its invoice.
+
+use nameplate_entities::{claim, invoice};
+use nameplate_rules::money::Cents;
+use sea_orm::ConnectionTrait;
+
+use super::super::known::Known;
+use super::super::store;
+use super::wrong_state;
+use crate::base::{Act, Error, Result, Right, idempotency};
+use crate::invoices::{self, CreditInvoice, Dated};
+
+/// Takes an invoice back by its mirror image, or a part of it, while no claim stands on it.
+///
+/// What is open on it is settled; what was paid on it becomes the customer's credit.
+///
+/// # Errors
+/// `Forbidden`; `NotFound` for invoice or line; `WrongState` for a claimed invoice, a credit note or an invoice taken back
+/// already; `TooMuch` for more than was billed; `ImpossibleDate` for a day to come, or before the invoice was issued or
+/// opened again; `PeriodClosed`.
+pub async fn credit_invoice(
+    act: &Act,
+    dated: impl Into<Dated<CreditInvoice>>,
+) -> Result<invoice::Model> {
+    let staff_id = act.staff_with(Right::CreditInvoice)?;
+    let verb = Right::CreditInvoice.mutation();
+    let dated = dated.into();
+    let key = dated.order.idempotency_key.clone();
+    let tx = act.app.db.write().await?;
+    let once = idempotency::look_up(&tx, act, verb, &key, &dated).await?;
+    if let Some(id) = once.receipt::<i64>()? {
+        return store::get_document(&tx, id).await;
+    }
+    if let Some(claim) = store::of_invoice(&tx, dated.order.invoice_id).await? {
+        return Err(claimed(&claim));
+    }
+    let row = invoices::give_back(&tx, act, (verb, staff_id), dated).await?;
+    once.keep(&tx, act, &row.id).await?;
+    tx.commit().await?;
+    act.app.mail_bell.notify_one();
+    Ok(row)
+}
+
+fn claimed(claim: &claim::Model) -> Error {
+    let message = format!(
+        "{} asks a warranty payer for this invoice; take that claim back first (voidClaim).",
+        claim.number
+    );
+    wrong_state("invoiceId", message)
+}
+
+/// Refuses to let a claim go out whose invoice was taken back, or that is not open as it should be: all of it before the
+/// claim went out, something of it later.
+///
+/// # Errors
+/// `WrongState` at `claimId`.
+pub async fn must_ask_for_all(tx: &impl ConnectionTrait, known: &Known) -> Result<()> {
+    let (claim, number) = (&known.claim, &known.invoice.number);
+    if store::is_taken_back(tx, claim.invoice_id).await? {
+        let message = format!(
+            "Invoice {number} was taken back. Take {} back, too (voidClaim), and claim what is billed instead.",
+            claim.number
+        );
+        return Err(wrong_state("claimId", message));
+    }
+    let balance = store::balance(tx, claim).await?;
+    let open = balance.open();
+    let open = open.map_err(|error| Error::caused("what is open of a claim", error))?;
+    if claim.submitted_on.is_some() {
+        if open > Cents::ZERO {
+            return Ok(());
+        }
+        let message = format!("Nothing of claim {} is open.", claim.number);
+        return Err(wrong_state("claimId", message));
+    }
+    if open == balance.claimed {
+        return Ok(());
+    }
+    let message = format!(
+        "{} asks for {}, and only {open} of invoice {number} is open. Take off what settles the invoice, or take the claim \
+         back (voidClaim).",
+        claim.number, balance.claimed
+    );
+    Err(wrong_state("claimId", message))
+}
