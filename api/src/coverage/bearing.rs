@@ -2,14 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use nameplate_entities::kinds::ChargeKind;
 use nameplate_entities::{coverage_decision, coverage_portion, estimate_line, service_call};
-use nameplate_rules::coverage::{BorneLine, Covers, ShopShare, borne};
+use nameplate_rules::coverage::{BorneLine, ShopShare, borne};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
 
-use super::store;
+use super::{kinds, store};
 use crate::base::{Error, Result};
 
 /// The shop's shares of the parts and of the labor of a call, by a decision on it.
@@ -42,12 +41,7 @@ pub async fn shop_bears(
         .await?;
     let lines: Vec<BorneLine> = (rows.iter())
         .map(|row| BorneLine {
-            covers: match row.kind {
-                ChargeKind::Part => Some(Covers::Parts),
-                ChargeKind::Labour | ChargeKind::Diagnostic => Some(Covers::Labour),
-                ChargeKind::Trip => Some(Covers::Trip),
-                ChargeKind::Freight | ChargeKind::Fee => None,
-            },
+            covers: kinds::costs(row.kind),
             price: Cents(row.net_cents.saturating_sub(row.discount_cents)),
             shop: Cents(shop.get(&row.position).copied().unwrap_or_default()),
         })

@@ -1,6 +1,6 @@
 //! What a machine holds on a day, as the rules read it.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use nameplate_entities::{
@@ -19,6 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use super::store;
 use crate::base::{Error, Result};
+use crate::shop::{self, Settings};
 use crate::warranty;
 
 /// A programme that a machine holds, and whose it is.
@@ -39,6 +40,7 @@ struct Machine<'a> {
     /// Days on which it changed hands.
     changes: Vec<NaiveDate>,
     covers: Vec<appliance_cover::Model>,
+    settings: Settings,
 }
 
 /// When a machine failed, and on which call that is told.
@@ -78,6 +80,7 @@ pub async fn of_machine(
         covers: (warranty::covers_of(db, row.id).await?.into_iter())
             .filter(|cover| cover.repair_call_id.is_none_or(|id| failure.is_before(id)))
             .collect(),
+        settings: shop::settings(db).await?,
         row,
     };
     let promises = promises(db, row.id, failure).await?;
@@ -124,7 +127,8 @@ pub async fn of_machine(
 }
 
 impl Machine<'_> {
-    /// The registrations of a programme, or the machine itself for one that comes with its make.
+    /// The registrations of a programme, or the machine itself for one that comes with its make. Of several on the same
+    /// component, or on the machine, the one that began last by the day of the failure: one programme pays once.
     fn held_of<'c>(
         &'c self,
         programme: &warranty_programme::Model,
@@ -147,26 +151,40 @@ impl Machine<'_> {
                 Vec::new()
             };
         }
-        (rows.into_iter())
-            .filter(|row| row.held)
-            .map(|row| {
-                let repair = repairs
-                    .iter()
-                    .find(|call| Some(call.id) == row.repair_call_id);
-                let starts = Starts {
-                    contract: row.begins_on,
-                    repair: repair.and_then(|call| call.completed_on),
-                    ..self.starts
-                };
-                (Some(row), starts)
-            })
+        let held = rows.into_iter().filter(|row| row.held).map(|row| {
+            let repair = repairs
+                .iter()
+                .find(|call| Some(call.id) == row.repair_call_id);
+            let starts = Starts {
+                contract: row.begins_on,
+                repair: repair.and_then(|call| call.completed_on),
+                ..self.starts
+            };
+            (row, starts)
+        });
+        let mut newest: BTreeMap<Option<i64>, (&appliance_cover::Model, Starts)> = BTreeMap::new();
+        for (row, starts) in held {
+            let age = |row: &appliance_cover::Model, starts: &Starts| {
+                let began_on = starts.contract.or(starts.repair);
+                let is_to_come = began_on.is_some_and(|day| day > failed_on);
+                (!is_to_come, began_on, row.id)
+            };
+            let place = newest.entry(row.component_id).or_insert((row, starts));
+            if age(row, &starts) > age(place.0, &place.1) {
+                *place = (row, starts);
+            }
+        }
+        let mut newest: Vec<_> = newest.into_values().collect();
+        newest.sort_by_key(|(row, _)| row.id);
+        (newest.into_iter())
+            .map(|(row, starts)| (Some(row), starts))
             .collect()
     }
 
     /// Whether a programme that comes with the make was in use when cover began: one that was taken out of use is kept for
     /// the machines that came under it before, and for those of which no day is known.
     fn began_in_use(&self, programme: &warranty_programme::Model) -> bool {
-        let retired_on = programme.retired_at.map(|at| at.date_naive());
+        let retired_on = programme.retired_at.map(|at| self.settings.day_of(at));
         match (retired_on, began(&self.starts)) {
             (Some(retired_on), Some(began_on)) => began_on <= retired_on,
             _ => true,

@@ -10,6 +10,7 @@ mod bearing;
 mod facts;
 pub mod graphql;
 mod holdings;
+mod kinds;
 mod operations;
 mod store;
 

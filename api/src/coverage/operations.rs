@@ -1,7 +1,7 @@
 //! Deciding who pays, and looking ahead.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallState, ChargeKind};
+use nameplate_entities::kinds::CallState;
 use nameplate_entities::{
     appliance, coverage_decision, coverage_portion, estimate_line, service_call,
 };
@@ -15,6 +15,7 @@ use serde::Serialize;
 
 use super::facts::{self, Said};
 use super::holdings::{self, Failure, Holding};
+use super::kinds;
 use super::store::{self, Found};
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
@@ -110,12 +111,7 @@ async fn lines_of(
 
 /// A line as the rules read it: after discount, before tax.
 fn line(row: &estimate_line::Model, distance: Option<Decimal>) -> Result<Line> {
-    let covers = match row.kind {
-        ChargeKind::Part | ChargeKind::Freight => Some(Covers::Parts),
-        ChargeKind::Labour | ChargeKind::Diagnostic => Some(Covers::Labour),
-        ChargeKind::Trip => Some(Covers::Trip),
-        ChargeKind::Fee => None,
-    };
+    let covers = kinds::covers(row.kind);
     let amount = Cents(row.net_cents)
         .checked_sub(Cents(row.discount_cents))
         .ok_or_else(|| Error::internal("a line is too large"))?;
@@ -168,7 +164,8 @@ fn refused(refusal: &CoverageRefusal) -> Error {
     };
     let message = match refusal {
         CoverageRefusal::TooManyProgrammes { count } => format!(
-            "This machine holds {count} programmes; at most {PROGRAMMES_MAX} are decided at a time. End those that are over."
+            "This machine holds {count} programmes; at most {PROGRAMMES_MAX} are decided at a time. End those that are over, \
+             or record first what failed (recordFinding): promises on other components then do not count."
         ),
         other => format!("{other}."),
     };

@@ -19,6 +19,10 @@ use super::problem::problem;
 
 const DESK_ONLY: &str = "Only owner and office take recalls in.";
 
+/// What to do about records that name a company and no make.
+const MAKES_TO_SAY: &str = "Some records name companies and no makes. machinesOfRecalledMakes lists machines whose make such \
+     a name begins with; say what their plates say (setRecallProducts), as no machine is told of such a recall before.";
+
 pub fn routes(routes: &mut web::ServiceConfig) {
     routes.route("/recalls", web::post().to(upload));
 }
@@ -81,11 +85,14 @@ async fn upload(
 }
 
 fn taken_in(taken: Taken) -> HttpResponse {
+    let hint = (taken.make_of_company_count > 0).then_some(MAKES_TO_SAY);
     HttpResponse::Ok().json(json!({
         "newCount": taken.new_count,
         "changedCount": taken.changed_count,
         "sameCount": taken.same_count,
         "withoutModelCount": taken.without_model_count,
+        "makeOfCompanyCount": taken.make_of_company_count,
+        "hint": hint,
     }))
 }
 

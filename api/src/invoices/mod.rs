@@ -30,8 +30,8 @@ pub use chasing::dispute::{DisputeInvoice, dispute_invoice, settle_dispute};
 pub use chasing::late::{ChargeLateInvoices, charge_late_invoices, charge_what_is_late};
 pub use chasing::reminding::{moot, remind_overdue};
 pub use chasing::terms::{ChangeReceivableTerms, change_receivable_terms};
-pub use chasing::undoing::{UndoWriteOff, undo_write_off};
-pub use chasing::writing_off::{WriteOffInvoice, write_off_invoice};
+pub use chasing::undoing::{ComesIn, UndoWriteOff, recover, undo_write_off};
+pub use chasing::writing_off::{WriteOffInvoice, write_off};
 pub use crediting::{CreditInvoice, CreditedLine, give_back};
 pub use dated::Dated;
 pub use electronic::file as e_invoice;
@@ -49,18 +49,18 @@ pub use receiving::banked::{
     AtBank, mark_banked_before, put_at_bank, unmark_banked_before, wait_again,
 };
 pub use receiving::credit::{
-    AllocatePayment, ApplyCredit, RefundCredit, allocate_payment, apply_credit, lay_payment,
-    refund_credit,
+    AllocatePayment, ApplyCredit, RefundCredit, allocate, lay_credit, lay_payment, refund_credit,
 };
 pub use receiving::deposits::{RecordDeposit, record_deposit};
+pub use receiving::freeing::take_payment_off;
 pub use receiving::reversing::{ReversePayment, reverse_payment};
 pub use receiving::settling::hold;
 pub use receiving::undoing_refund::undo_refund;
-pub use receiving::{Excess, PaymentPart, RecordPayment, record_payment, take_in};
+pub use receiving::{Excess, PaymentPart, RecordPayment, take_in};
 pub use rests::{bear_rest, move_rest, undo_rest};
 pub use store::{
-    OpenRow, Owed, get_payment, get_refund, has_standing_invoice, is_billed, open_now, open_on,
-    owed_by,
+    OpenRow, Owed, get_invoice, get_payment, get_refund, has_standing_invoice, is_billed, open_now,
+    open_on, owed_by,
 };
 pub use telling::letter::{letter, overdue_letter, pdf};
 pub use telling::receipt::{SendReceipt, receipt, receipt_letter, send_receipt};

@@ -273,7 +273,8 @@ impl RecallsQuery {
         connection::newest_first(db, select, id, page, (|row| row.id, Recall::from)).await
     }
 
-    /// Machines of the makes that a recall names, the newest first; `recalls` of each says whether it is meant.
+    /// Machines of the makes that a recall names, or of a make that a name of it begins with, the newest first; `recalls` of
+    /// each says whether it is meant. Where the publisher names companies only, say what plates say (`setRecallProducts`).
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     async fn machines_of_recalled_makes(
         &self,

@@ -2,17 +2,19 @@
 //!
 //! The file is a list of records in JSON with the members of the U.S. Consumer Product Safety Commission's recall
 //! retrieval service (Recalls Retrieval Web Services Programmers Guide, version 1.0, 25 March 2015): `RecallNumber`,
-//! `RecallDate`, `Title`, `Description`, `URL`, `Products`, `Manufacturers`, `Hazards`, `Remedies`. That layout names
-//! companies, not plates. So a product may also carry `Make`, `ModelPattern`, `SerialFrom` and `SerialThrough`, which are
-//! ours; without them the make is the manufacturer's name up to the first comma, and the desk says what is on the plate
-//! (`setRecallProducts`). Members of the layout that are not named here are passed over.
+//! `RecallDate`, `Title`, `Description`, `URL`, `Products`, `Manufacturers`, `Importers`, `Distributors`, `Hazards`,
+//! `Remedies`. That layout names companies, not plates. So a product may also carry `Make`, `ModelPattern`, `SerialFrom` and
+//! `SerialThrough`, which are ours; without them the make is the name up to the first comma of the first manufacturer, or
+//! else importer or distributor, and the desk says what is on the plate (`setRecallProducts`). Members of the layout that
+//! are not named here are passed over. What a publisher leaves open blocks no file: a national one has thousands of records.
 
 use std::collections::HashSet;
 
 use chrono::NaiveDate;
 use nameplate_entities::{recall, recall_product};
+use nameplate_rules::serial::SerialKey;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer};
 
 use super::operations::{NewProduct, PRODUCTS_MAX, distinct, of_recall, write_products};
 use super::store;
@@ -28,6 +30,8 @@ pub const FILE_MAX: usize = 4 * 1024 * 1024;
 const RECORDS_MAX: usize = 2_000;
 /// Faults told of one file.
 const FAULTS_MAX: usize = 50;
+/// In place of what a publisher left out.
+const NOT_STATED: &str = "Not stated by the publisher";
 /// Who publishes this layout.
 const SOURCE: &str = "U.S. Consumer Product Safety Commission";
 
@@ -65,6 +69,8 @@ pub struct Taken {
     pub same_count: usize,
     /// Records whose products say no model, so that the desk has to.
     pub without_model_count: usize,
+    /// Records of which a make is only a company's name, or not stated, so that the desk has to say what plates say.
+    pub make_of_company_count: usize,
 }
 
 #[derive(Deserialize)]
@@ -76,17 +82,31 @@ struct Published {
     description: Option<String>,
     #[serde(rename = "URL")]
     url: Option<String>,
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_none")]
     products: Vec<PublishedProduct>,
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_none")]
     manufacturers: Vec<Named>,
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_none")]
+    importers: Vec<Named>,
+    #[serde(default, deserialize_with = "or_none")]
+    distributors: Vec<Named>,
+    #[serde(default, deserialize_with = "or_none")]
     hazards: Vec<Named>,
-    #[serde(default)]
+    #[serde(default, deserialize_with = "or_none")]
     remedies: Vec<Named>,
 }
 
-#[derive(Deserialize)]
+/// A list that is null is an empty one.
+fn or_none<'de, D, T>(deserializer: D) -> std::result::Result<Vec<T>, D::Error>
+where
+    D: Deserializer<'de>,
+    T: Deserialize<'de>,
+{
+    let list = Option::<Vec<T>>::deserialize(deserializer)?;
+    Ok(list.unwrap_or_default())
+}
+
+#[derive(Default, Deserialize)]
 #[serde(rename_all = "PascalCase")]
 struct PublishedProduct {
     name: Option<String>,
@@ -110,6 +130,7 @@ struct Ready {
     row: recall::ActiveModel,
     products: Vec<recall_product::ActiveModel>,
     says_models: bool,
+    says_makes: bool,
 }
 
 /// Reads a file of recalls, and takes in what is new or changed in it.
@@ -117,7 +138,7 @@ struct Ready {
 /// # Errors
 /// `Forbidden`; internal.
 pub async fn import_recalls(act: &Act, bytes: &[u8], purpose: Purpose) -> Result<Imported> {
-    let staff_id = act.staff_with(Right::SetRecallProducts)?;
+    let staff_id = act.staff_with(Right::ImportRecalls)?;
     let today = shop::settings(act.app.db.read()).await?.day_of(act.at);
     let ready = match read(bytes, today) {
         Ok(ready) => ready,
@@ -129,6 +150,7 @@ pub async fn import_recalls(act: &Act, bytes: &[u8], purpose: Purpose) -> Result
     let mut taken = Taken::default();
     for record in ready {
         taken.without_model_count += usize::from(!record.says_models);
+        taken.make_of_company_count += usize::from(!record.says_makes);
         let before = on_record.get(&record.number);
         match before {
             None => taken.new_count += 1,
@@ -156,7 +178,7 @@ async fn write(
     staff_id: i64,
     (before, record): (Option<&recall::Model>, Ready),
 ) -> Result<()> {
-    let verb = "importRecalls";
+    let verb = Right::ImportRecalls.mutation();
     let row = recall::ActiveModel {
         imported_at: Set(act.at),
         imported_by: Set(staff_id),
@@ -313,10 +335,8 @@ impl Published {
         );
         let title = required(checks, "Title", self.title.as_deref(), TEXT_MAX);
         let published_on = self.published_on(checks, today);
-        let hazard = joined(&self.hazards);
-        let hazard = required(checks, "Hazards", Some(&hazard), TEXT_MAX);
-        let remedy = joined(&self.remedies);
-        let remedy = required(checks, "Remedies", Some(&remedy), TEXT_MAX);
+        let hazard = checks.text("Hazards", &joined(&self.hazards), TEXT_MAX);
+        let remedy = checks.text("Remedies", &joined(&self.remedies), TEXT_MAX);
         let url = checks.text_if_any("URL", self.url.as_deref(), TEXT_MAX);
         if let Some(url) = &url
             && !(url.starts_with("https://") || url.starts_with("http://"))
@@ -324,13 +344,15 @@ impl Published {
             checks.refuse(ProblemCode::Malformed, "URL", "This is no web address.");
         }
         let products = self.products();
-        if products.is_empty() || products.len() > PRODUCTS_MAX {
-            let words = format!("A recall is about 1 to {PRODUCTS_MAX} products.");
+        if products.len() > PRODUCTS_MAX {
+            let words = format!("A recall is about {PRODUCTS_MAX} products at most.");
             checks.refuse(ProblemCode::OutOfRange, "Products", words);
         }
         let says_models = products
             .iter()
             .all(|product| product.model_pattern.is_some());
+        let says_makes = (self.products.iter()).all(|product| product.make.is_some())
+            && !self.products.is_empty();
         let rows = (products.iter().take(PRODUCTS_MAX).enumerate())
             .map(|(at, product)| product.row(checks, &format!("Products.{at}.")))
             .collect();
@@ -349,6 +371,7 @@ impl Published {
             number,
             products: rows,
             says_models,
+            says_makes,
         }
     }
 
@@ -364,11 +387,24 @@ impl Published {
         today
     }
 
-    /// One product for each that is named, of the first manufacturer where it says no make.
+    /// The company that stands for the make where a product says none.
+    fn company(&self) -> String {
+        let all = [&self.manufacturers, &self.importers, &self.distributors];
+        let named = all.into_iter().flatten();
+        let named = named.filter_map(|named| named.name.as_deref()?.split(',').next());
+        let mut named = named.map(str::trim);
+        // A name without a letter or digit that plates could have is none.
+        let company = named.find(|name| SerialKey::parse(name).is_ok());
+        company
+            .unwrap_or(NOT_STATED)
+            .chars()
+            .take(LINE_MAX)
+            .collect()
+    }
+
+    /// One product for each that is named, and one for all of a company's where none is.
     fn products(&self) -> Vec<NewProduct> {
-        let maker = (self.manufacturers.iter()).find_map(|named| named.name.as_deref());
-        let maker = maker.unwrap_or_default();
-        let maker = maker.split(',').next().unwrap_or(maker).trim();
+        let company = self.company();
         let models = |product: &PublishedProduct| {
             let said = product
                 .model_pattern
@@ -378,18 +414,32 @@ impl Published {
                 .filter(|said| !said.is_empty())
                 .map(str::to_owned)
         };
-        let made = (self.products.iter()).map(|product| NewProduct {
-            make: product.make.clone().unwrap_or_else(|| maker.to_owned()),
-            model_pattern: models(product),
-            serial_from: product.serial_from.clone(),
-            serial_through: product.serial_through.clone(),
-            description: product.name.clone().or_else(|| self.description.clone()),
+        let unnamed = [PublishedProduct::default()];
+        let all = match self.products.as_slice() {
+            [] => &unnamed[..],
+            named => named,
+        };
+        let made = all.iter().map(|product| {
+            let words = product.name.as_deref().or(self.description.as_deref());
+            NewProduct {
+                make: product.make.clone().unwrap_or_else(|| company.clone()),
+                model_pattern: models(product),
+                serial_from: product.serial_from.clone(),
+                serial_through: product.serial_through.clone(),
+                description: words.map(|words| words.chars().take(TEXT_MAX).collect()),
+            }
         });
         distinct(made.collect())
     }
 }
 
+/// What is named, as one text; that nothing is where nothing is.
 fn joined(named: &[Named]) -> String {
     let names = named.iter().filter_map(|named| named.name.as_deref());
-    names.map(str::trim).collect::<Vec<_>>().join(" ")
+    let names = names.map(str::trim).filter(|name| !name.is_empty());
+    let words = names.collect::<Vec<_>>().join(" ");
+    if words.is_empty() {
+        return format!("{NOT_STATED}.");
+    }
+    words
 }

@@ -1,19 +1,26 @@
 //! Rows of recalls, and which of them are about a machine.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeSet, HashMap};
 
 use nameplate_entities::{appliance, recall, recall_check, recall_product};
 use nameplate_rules::recall::{Meant, Plate, Recalled};
 use nameplate_rules::serial::SerialKey;
-use sea_orm::sea_query::Order;
+use sea_orm::sea_query::{Expr, ExprTrait, Order};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
 };
 
 use crate::base::{Error, Result, joined};
 
-/// Most products of recalls that are weighed for one make; makers have fewer in force.
-const OF_MAKE_MAX: u64 = 2_000;
+/// Products of recalls that are read at a time; a few makes have fewer in force.
+const PAGE: u64 = 2_000;
+/// Letters of the shortest make.
+const MAKE_MIN: usize = 2;
+/// Letters of a name that are looked at for the make it begins with.
+const NAME_MAX: usize = 40;
+/// Makes that are looked for at a time.
+const MAKES_MAX: usize = 10_000;
 
 /// The recall, which the input names at `path`.
 ///
@@ -96,8 +103,8 @@ struct Named {
     recall: recall::Model,
 }
 
-/// The recalls that are or may be about a machine, the newest first, each by the product that fits best. At most two
-/// statements.
+/// The recalls that are or may be about a machine, the newest first, each by the product that fits best. Two
+/// statements at most, and one more for each further page of products of its make.
 ///
 /// # Errors
 /// Internal only.
@@ -106,7 +113,7 @@ pub async fn about(db: &impl ConnectionTrait, machine: &appliance::Model) -> Res
     Ok(found.into_values().next().unwrap_or_default())
 }
 
-/// The same for several machines, by their ids; those that no recall is about are left out. At most two statements.
+/// The same for several machines, by their ids; those that no recall is about are left out. As many statements.
 ///
 /// # Errors
 /// Internal only.
@@ -139,25 +146,41 @@ pub async fn about_each(
     Ok(found)
 }
 
-/// The products of these makes that recalls in force name, the newest first.
+/// The products of these makes that recalls in force name, all of them, the newest first. One statement for each page.
 async fn named(db: &impl ConnectionTrait, machines: &[appliance::Model]) -> Result<Vec<Named>> {
     let makes: BTreeSet<&str> = (machines.iter())
         .map(|machine| machine.make_key.as_str())
         .collect();
-    let most = OF_MAKE_MAX.saturating_mul(u64::try_from(makes.len()).unwrap_or(1));
-    let mut query = joined::select::<recall_product::Entity>();
-    joined::to::<recall::Entity>(&mut query, ("recall_product", "recall_id", "id"));
-    query
-        .and_where(recall_product::Column::MakeKey.is_in(makes))
-        .and_where(recall::Column::WithdrawnOn.is_null())
-        .order_by((recall::Entity, recall::Column::PublishedOn), Order::Desc)
-        .order_by((recall::Entity, recall::Column::Id), Order::Desc)
-        .order_by(
-            (recall_product::Entity, recall_product::Column::Id),
-            Order::Desc,
-        )
-        .limit(most);
-    joined::all(db, &query).await
+    let product_id = || Expr::col((recall_product::Entity, recall_product::Column::Id));
+    let mut all: Vec<Named> = Vec::new();
+    let mut before: Option<i64> = None;
+    loop {
+        let mut query = joined::select::<recall_product::Entity>();
+        joined::to::<recall::Entity>(&mut query, ("recall_product", "recall_id", "id"));
+        query
+            .and_where(recall_product::Column::MakeKey.is_in(makes.iter().copied()))
+            .and_where(recall::Column::WithdrawnOn.is_null())
+            .order_by(
+                (recall_product::Entity, recall_product::Column::Id),
+                Order::Desc,
+            )
+            .limit(PAGE);
+        if let Some(id) = before {
+            query.and_where(product_id().lt(id));
+        }
+        let page: Vec<Named> = joined::all(db, &query).await?;
+        let is_last = u64::try_from(page.len()).is_ok_and(|count| count < PAGE);
+        before = page.last().map(|row| row.product.id);
+        all.extend(page);
+        if is_last || before.is_none() {
+            break;
+        }
+    }
+    all.sort_by_key(|row| {
+        let recall = &row.recall;
+        Reverse((recall.published_on, recall.id, row.product.id))
+    });
+    Ok(all)
 }
 
 /// Those that mean a machine or may do so: of a recall's products one that certainly does, or else the last.
@@ -198,8 +221,20 @@ pub fn recalled(product: &recall_product::Model) -> Recalled {
     }
 }
 
-/// The machines of the makes that a recall names; whether each is meant is for the rules.
+/// Machines of these makes, or of one that such a name begins with: publishers name companies, whose names mostly begin with
+/// what is on their plates.
 pub fn machines_of_makes(make_keys: &[String]) -> Select<appliance::Entity> {
+    let begins = |key: &String| {
+        let letters: Vec<char> = key.chars().take(NAME_MAX).collect();
+        let lengths = MAKE_MIN..=letters.len();
+        let mut makes: Vec<String> = lengths
+            .filter_map(|length| letters.get(..length).map(|part| part.iter().collect()))
+            .collect();
+        makes.push(key.clone());
+        makes
+    };
+    let names: BTreeSet<&String> = make_keys.iter().collect();
+    let makes: BTreeSet<String> = names.into_iter().flat_map(begins).collect();
     appliance::Entity::find()
-        .filter(appliance::Column::MakeKey.is_in(make_keys.iter().map(String::as_str)))
+        .filter(appliance::Column::MakeKey.is_in(makes.into_iter().take(MAKES_MAX)))
 }

@@ -1,6 +1,6 @@
 //! Figures of payers over the claims submitted within some days, as they stand today.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ClaimStep;
@@ -156,17 +156,17 @@ fn normal_price(claim: &ClaimRow, lines: &[Line], portions: &[PortionOf]) -> Res
         portion.payer_id == Some(claim.payer_id) && portion.terms_id == Some(claim.terms_id)
     };
     let mut price = Cents::ZERO;
-    for own in portions.iter().filter(is_own) {
-        if own.cents <= 0 {
-            continue;
-        }
-        let place = usize::try_from(own.position).ok();
+    let own = portions.iter().filter(is_own).filter(|own| own.cents > 0);
+    // Two registrations of one programme may pay of one line, which is counted once.
+    let positions: BTreeSet<i32> = own.map(|own| own.position).collect();
+    for position in positions {
+        let place = usize::try_from(position).ok();
         let place = place.and_then(|position| position.checked_sub(1));
         let line = place.and_then(|place| lines.get(place));
         let line = line.ok_or_else(|| Error::internal("a portion of a line that is not there"))?;
         let others = portions
             .iter()
-            .filter(|portion| portion.position == own.position && !is_own(portion))
+            .filter(|portion| portion.position == position && !is_own(portion))
             .map(|portion| Cents(portion.cents));
         let rest = line.amount.checked_sub(Cents::sum(others).map_err(fault)?);
         price = sum([price, rest.ok_or_else(too_large)?])?;

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::{advice_row, claim, payer_advice, warranty_payer};
-use nameplate_rules::claims::{ClaimBalance, Settlement};
+use nameplate_rules::claims::Settlement;
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait};
 
@@ -15,7 +15,7 @@ use crate::base::digest::sha256;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::{claims, shop, warranty};
 
-use super::operations::{line_of, subject};
+use super::operations::{Standing, line_of, subject};
 use super::reading::{ReadAdvice, ReadRow, Reader};
 use super::{layouts, store};
 
@@ -99,7 +99,7 @@ pub async fn import_advice(
     bytes: &[u8],
     purpose: Purpose,
 ) -> Result<Imported> {
-    let staff_id = act.staff_with(Right::SetAdviceLayout)?;
+    let staff_id = act.staff_with(Right::ImportAdvice)?;
     let settings = shop::settings(act.app.db.read()).await?;
     let today = settings.day_of(act.at);
     let mut checks = Checks::new();
@@ -168,11 +168,11 @@ async fn look_up(
                 sight = Sight::Twice { line: first };
             }
         }
-        let balance = claim
+        let standing = claim
             .as_ref()
-            .and_then(|claim| known.balances.get(&claim.id));
-        let open = balance
-            .map(ClaimBalance::open)
+            .and_then(|claim| known.standings.get(&claim.id));
+        let open = standing
+            .map(|standing| standing.balance.open())
             .transpose()
             .map_err(|refusal| Error::caused("balance of a claim", refusal))?;
         seen.push(Seen {
@@ -188,7 +188,7 @@ async fn look_up(
 /// The claims that a file may be about.
 struct Known {
     claims: Vec<claim::Model>,
-    balances: HashMap<i64, ClaimBalance>,
+    standings: HashMap<i64, Standing>,
     /// Payers' names by the number of their claim.
     of_others: HashMap<String, String>,
 }
@@ -210,14 +210,11 @@ impl Known {
         }
         claims.sort_by_key(|claim| claim.id);
         claims.dedup_by_key(|claim| claim.id);
-        let mut balances = HashMap::new();
-        for piece in claims.chunks(store::PIECE) {
-            balances.extend(claims::balances(tx, piece).await?);
-        }
+        let standings = Standing::of(tx, &claims).await?;
         let others = store::of_other_payers(tx, (payer.id, &texts)).await?;
         Ok(Self {
             claims,
-            balances,
+            standings,
             of_others: (others.into_iter())
                 .map(|other| (other.number, other.payer))
                 .collect(),
@@ -242,9 +239,10 @@ impl Known {
         if !claims::to_rule(claim.state).takes_money() {
             return Ok((Some(claim.clone()), Sight::TakesNoMoney));
         }
-        let balance = (self.balances.get(&claim.id))
+        let standing = (self.standings.get(&claim.id))
             .ok_or_else(|| Error::internal("a claim without its balance"))?;
-        let settlement = line_of(row.paid, row.refused, balance)?;
+        let expected = standing.expecting(row.paid)?;
+        let settlement = line_of(row.paid, row.refused, &expected.balance)?;
         let sight = settlement.map_or(Sight::ChangesNothing, Sight::Settles);
         Ok((Some(claim.clone()), sight))
     }
@@ -282,7 +280,8 @@ async fn write(
             .exec_without_returning(tx)
             .await?;
     }
-    audit::created(tx, act, "importAdvice", subject(advice.id), &advice).await?;
+    let verb = Right::ImportAdvice.mutation();
+    audit::created(tx, act, verb, subject(advice.id), &advice).await?;
     Ok(advice.id)
 }
 

@@ -21,8 +21,10 @@ pub use layouts::{AdviceColumns, SetAdviceLayout, set_advice_layout};
 pub use operations::matching::{
     MatchAdviceRow, SetAdviceRowAside, drop_advice, match_advice_row, set_advice_row_aside,
 };
+pub use operations::outside::{allocate_payment, apply_credit, record_payment, write_off_invoice};
 pub use operations::posting::{PostAdvice, post_advice};
 pub use operations::rests::{
     ClaimRest, UndoClaimRest, bear_claim_rest, bill_claim_rest, undo_claim_rest,
 };
 pub use operations::undoing::{UndoAdvice, undo_advice};
+pub use operations::unmatching::{UnmatchAdviceRow, unmatch_advice_row};

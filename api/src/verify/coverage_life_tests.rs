@@ -2,12 +2,12 @@
 //! what a technician sees of it before the visit.
 
 use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, Utc};
-use nameplate_entities::kinds::{AttachmentKind, CustomerKind, Method};
+use nameplate_entities::kinds::{AttachmentKind, CustomerKind, Method, ProgrammeRank};
 use nameplate_entities::{
     appliance, audit_entry, component, failure_mode, programme_terms, service_address,
     service_call, warranty_programme,
 };
-use nameplate_rules::coverage::{Covers, Decision, Evidence, Missing, Stands};
+use nameplate_rules::coverage::{Covers, Decision, Evidence, Missing, Stands, StartEvent};
 use nameplate_rules::dates::OutOfUseCount;
 use nameplate_rules::money::Cents;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
@@ -26,7 +26,7 @@ use crate::closeout::{self, CompleteCall};
 use crate::coverage::{self, Outlook, OutlookLine, Said};
 use crate::customers::{self, AddCustomer, AddServiceAddress, Address};
 use crate::graphql::ids::Kind;
-use crate::warranty::{self, NewTerms, RegisterCover};
+use crate::warranty::{self, AddProgramme, NewTerms, RegisterCover};
 
 fn day(text: &str) -> NaiveDate {
     text.parse().unwrap()
@@ -235,6 +235,63 @@ async fn a_programme_out_of_use_is_kept_for_machines_that_came_under_it() {
         let outcome = warranty::register_cover(&shop.owner, register).await;
         let expected = [(ProblemCode::WrongState, "programmeId".to_owned())];
         assert_eq!(refusals(outcome), expected);
+    }
+}
+
+/// The same part was replaced twice, and each time its maker's warranty registered: one programme pays once.
+#[tokio::test]
+async fn of_two_registrations_of_one_part_the_last_one_counts() {
+    for shop in TestShop::everywhere().await {
+        let maker = shop.makers_year(Vec::new()).await;
+        let mut terms = a_year(Vec::new());
+        if let Some(segment) = terms.segments.first_mut() {
+            segment.start = StartEvent::Repair;
+        }
+        let new = AddProgramme {
+            payer_id: maker.payer_id,
+            name: "Spare parts".to_owned(),
+            rank: ProgrammeRank::PartMaker,
+            make: None,
+            appliance_type_id: None,
+            model_pattern: None,
+            terms,
+        };
+        let parts = warranty::add_programme(&shop.owner, new).await.unwrap();
+        let db = shop.bench.app.db.read();
+        let machine = appliances::get_appliance(db, "", shop.machine_id()).await;
+        let of_type = component::Column::ApplianceTypeId.eq(machine.unwrap().appliance_type_id);
+        let component = component::Entity::find().filter(of_type).one(db).await;
+        let component_id = component.unwrap().unwrap().id;
+        let first = shop.opened_call().await;
+        shop.complete_as_found(first.id).await;
+        let second = shop.accepted_call(Cents(10_000), None).await;
+        shop.complete_as_found(second.id).await;
+        let mut ids = Vec::new();
+        for call in [first, second] {
+            let part = RegisterCover {
+                appliance_id: shop.machine_id(),
+                programme_id: parts.id,
+                held: true,
+                contract_number: None,
+                begins_on: None,
+                repair_call_id: Some(call.id),
+                component_id: Some(component_id),
+                note: None,
+            };
+            let row = warranty::register_cover(&shop.owner, part).await;
+            ids.push(row.unwrap().id);
+        }
+        let ask = Outlook {
+            appliance_id: shop.machine_id(),
+            failed_on: None,
+            component_id: None,
+            failure_mode_id: None,
+            said: Said::default(),
+            lines: Vec::new(),
+        };
+        let sight = coverage::outlook(&shop.owner, &ask).await.unwrap();
+        let held = sight.holdings.iter().filter_map(|held| held.cover_id);
+        assert_eq!(held.collect::<Vec<_>>(), [ids[1]]);
     }
 }
 

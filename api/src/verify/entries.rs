@@ -63,14 +63,14 @@ pub const ENTRIES: &[Rule] = &[
     },
     Rule {
         table: "payment",
-        what: "cents left over against what its entry keeps as the customer's credit",
-        sql: "SELECT p.id AS row_id, p.unallocated_cents AS found, CAST(SUM(CASE WHEN a.role = 'customer_deposits' \
-              THEN o.credit_cents ELSE 0 END) AS BIGINT) AS expected \
+        what: "cents left over against what its entry keeps as the customer's credit, and what was taken off again",
+        sql: "SELECT row_id, found, expected FROM (SELECT p.id AS row_id, p.unallocated_cents AS found, \
+              CAST(SUM(CASE WHEN a.role = 'customer_deposits' THEN o.credit_cents ELSE 0 END) \
+              - COALESCE((SELECT SUM(u.amount_cents) FROM allocation u WHERE u.payment_id = p.id \
+              AND u.undoes_allocation_id IS NOT NULL), 0) AS BIGINT) AS expected \
               FROM payment p JOIN journal_entry e ON e.document_kind = 'payment' AND e.document_id = p.id \
               AND e.reverses_entry_id IS NULL JOIN posting o ON o.entry_id = e.id JOIN account a ON a.id = o.account_id \
-              GROUP BY p.id, p.unallocated_cents \
-              HAVING SUM(CASE WHEN a.role = 'customer_deposits' THEN o.credit_cents ELSE 0 END) \
-              < p.unallocated_cents ORDER BY p.id",
+              GROUP BY p.id, p.unallocated_cents) s WHERE expected < found ORDER BY row_id",
     },
     Rule {
         table: "refund",

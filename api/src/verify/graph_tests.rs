@@ -7,7 +7,8 @@ use serde_json::Value;
 use super::testing::TestShop;
 use crate::base::{Act, Role};
 use crate::graphql::{loaders, schema};
-use crate::invoices::{Excess, record_payment};
+use crate::invoices::Excess;
+use crate::remittances::record_payment;
 
 /// The answer to a request of this caller.
 pub async fn ask(act: &Act, query: &str) -> Value {

@@ -17,10 +17,11 @@ use crate::base::{Act, Error, Result};
 use crate::claims::credit_invoice;
 use crate::invoices::{
     ApplyCredit, ChangeReceivableTerms, CreditInvoice, CreditedLine, Excess, IssueInvoice, OpenRow,
-    PaymentPart, RecordPayment, RefundCredit, ReversePayment, WriteOffInvoice, apply_credit,
-    bill_a_payer, change_receivable_terms, issue_invoice, open_now, open_on, owed_by,
-    record_payment, refund_credit, reverse_payment, write_off_invoice,
+    PaymentPart, RecordPayment, RefundCredit, ReversePayment, WriteOffInvoice, bill_a_payer,
+    change_receivable_terms, issue_invoice, open_now, open_on, owed_by, refund_credit,
+    reverse_payment,
 };
+use crate::remittances::{apply_credit, record_payment, write_off_invoice};
 
 /// Something that happens to money. Places are taken modulo what there is.
 #[derive(Clone, Debug)]

@@ -2,7 +2,7 @@
 
 use nameplate_entities::{recall, recall_check, recall_product};
 use nameplate_rules::recall::{CAUTION, Meant};
-use sea_orm::{ConnectionTrait, EntityTrait, QueryOrder};
+use sea_orm::{ActiveValue::Set, ConnectionTrait, EntityTrait, QueryOrder};
 use serde_json::{Value, json};
 
 use super::graph_tests::ask;
@@ -195,10 +195,13 @@ async fn a_broken_file_is_refused_with_every_fault_and_nothing_is_written() {
         let mut bad = notice("26-102", "", &washers("Q7-1", "Q7-2"));
         bad["RecallDate"] = json!("2027-01-01");
         bad["URL"] = json!("javascript:alert(1)");
-        bad["Manufacturers"] = json!([]);
+        bad["Products"][0]["Make"] = json!(" ");
         let mut day = notice("26-103", "Fire.", &washers("Q7-1", "Q7-2"));
         day["RecallDate"] = json!("last spring");
-        day["Products"] = json!([]);
+        day["Products"] = json!(vec![washers("Q7-1", "Q7-2"); 201]);
+        for at in 0..201 {
+            day["Products"][at]["SerialThrough"] = json!(format!("Q7-{}", at + 2));
+        }
         let twice = good.clone();
         let faults = shop
             .recall_import_refused(&file(&[good, bad, day, twice]))
@@ -211,7 +214,6 @@ async fn a_broken_file_is_refused_with_every_fault_and_nothing_is_written() {
             told,
             [
                 (2, "RecallDate", ProblemCode::ImpossibleDate),
-                (2, "Hazards", ProblemCode::Missing),
                 (2, "URL", ProblemCode::Malformed),
                 (2, "Products.0.make", ProblemCode::Missing),
                 (3, "RecallDate", ProblemCode::Malformed),
@@ -223,6 +225,79 @@ async fn a_broken_file_is_refused_with_every_fault_and_nothing_is_written() {
         let technician = shop.bench.act_as(Role::Technician).await;
         let outcome = recalls::import_recalls(&technician, b"[]", Purpose::LookAt).await;
         assert!(matches!(outcome, Err(Error::Forbidden)));
+    }
+}
+
+/// A national file holds records that leave lists null, name an importer only, or nobody at all.
+#[tokio::test]
+async fn what_a_publisher_leaves_open_blocks_no_file_and_is_counted() {
+    for shop in TestShop::everywhere().await {
+        let good = notice("26-101", "Fire.", &washers("Q7-1", "Q7-2"));
+        let mut foreign = notice("26-102", "", &json!({"Name": "Washers"}));
+        foreign["Manufacturers"] = Value::Null;
+        foreign["Importers"] = json!([{"Name": "Halvorsen America, Inc., of Ohio"}]);
+        foreign["Remedies"] = Value::Null;
+        let mut nobody = notice("26-103", "Fire.", &json!({}));
+        nobody["Manufacturers"] = json!([{"Name": null}]);
+        nobody["Products"] = Value::Null;
+        let taken = shop.import_notices(&[good, foreign, nobody]).await;
+        assert_eq!(taken.new_count, 3);
+        assert_eq!(taken.make_of_company_count, 3, "each names companies only");
+        let products = shop.recalled_products().await;
+        let makes: Vec<_> = products.iter().map(|row| row.make.as_str()).collect();
+        assert_eq!(
+            makes,
+            [
+                "Halvorsen",
+                "Halvorsen America",
+                "Not stated by the publisher"
+            ]
+        );
+        let all = recall::Entity::find()
+            .order_by_asc(recall::Column::Id)
+            .all(shop.bench.app.db.read())
+            .await
+            .unwrap();
+        assert_eq!(all[1].hazard, "Not stated by the publisher.");
+        assert_eq!(all[1].remedy, "Not stated by the publisher.");
+        shop.is_in_order().await;
+        let query = format!(
+            "{{ machinesOfRecalledMakes(recallId: \"{}\", first: 5) {{ nodes {{ make }} }} }}",
+            crate::graphql::ids::Kind::Recall.id(all[1].id).as_str()
+        );
+        let answer = ask(&shop.owner, &query).await;
+        let nodes = &answer["data"]["machinesOfRecalledMakes"]["nodes"];
+        assert_eq!(nodes[0]["make"], "Halvorsen", "the name begins with it");
+    }
+}
+
+#[tokio::test]
+async fn an_old_recall_is_told_of_however_many_products_of_the_make_came_after_it() {
+    for shop in TestShop::everywhere().await {
+        let old = notice("26-101", "Fire.", &washers("Q7-100000", "Q7-120000"));
+        let other = notice("26-102", "Fire.", &json!({"Model": "ZZ-1"}));
+        shop.import_notices(&[old, other]).await;
+        let first = shop.recalled_products().await.pop().unwrap();
+        let rows: Vec<recall_product::ActiveModel> = (0..2_100)
+            .map(|at| recall_product::ActiveModel {
+                recall_id: Set(first.recall_id),
+                make: Set(first.make.clone()),
+                make_key: Set(first.make_key.clone()),
+                model_pattern: Set(Some(format!("ZZ{at}"))),
+                ..Default::default()
+            })
+            .collect();
+        let tx = shop.bench.app.db.write().await.unwrap();
+        for piece in rows.chunks(500) {
+            let insert = recall_product::Entity::insert_many(piece.iter().cloned());
+            insert.exec_without_returning(&tx).await.unwrap();
+        }
+        tx.commit().await.unwrap();
+        let (told, statements) = shop.told_of_recalls().await;
+        let told: Vec<_> = (told.iter())
+            .map(|matched| matched.recall.number.as_str())
+            .collect();
+        assert_eq!((told, statements), (vec!["26-101"], 3));
     }
 }
 

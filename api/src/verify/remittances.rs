@@ -44,7 +44,8 @@ const RULES: &[Rule] = &[
               WHERE (a.dropped_at IS NULL AND a.undone_at IS NULL AND COALESCE(a.standing_sha256, '') <> a.sha256) \
               OR ((a.dropped_at IS NOT NULL OR a.undone_at IS NOT NULL) AND a.standing_sha256 IS NOT NULL) \
               OR (a.dropped_at IS NOT NULL AND a.posted_at IS NOT NULL) \
-              OR (a.undone_at IS NOT NULL AND p.reversed_on IS NULL) ORDER BY a.id",
+              OR (a.undone_at IS NOT NULL AND (a.posted_at IS NULL OR (a.total_cents > 0 AND p.reversed_on IS NULL))) \
+              ORDER BY a.id",
     },
     Rule {
         table: "payment",

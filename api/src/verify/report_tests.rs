@@ -15,9 +15,9 @@ use crate::base::testing::noon;
 use crate::books::{Days, JournalLine, PostJournal, balances, post_journal};
 use crate::claims::credit_invoice;
 use crate::invoices::{
-    CreditInvoice, Excess, RecordPayment, ReversePayment, open_now, open_on, record_payment,
-    reverse_payment,
+    CreditInvoice, Excess, RecordPayment, ReversePayment, open_now, open_on, reverse_payment,
 };
+use crate::remittances::record_payment;
 use crate::reports::{self, Basis, Pieces, Span, TaxLiability, Wanted, margins};
 
 fn today() -> Span {

@@ -13,9 +13,10 @@ use crate::base::testing::{noon, problems, refusals};
 use crate::claims::credit_invoice;
 use crate::invoices::{
     self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, issue_invoice,
-    open_now, open_on, owed_by, record_payment,
+    open_now, open_on, owed_by,
 };
 use crate::pricing::{AddTaxExemption, CertificateDetails, add_tax_exemption};
+use crate::remittances::record_payment;
 
 impl TestShop {
     pub async fn bill(&self, part_price: i64) -> invoice::Model {

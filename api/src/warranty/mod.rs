@@ -16,7 +16,9 @@ mod store;
 pub use operations::covers::{
     ChangeApplianceUse, EndCover, RegisterCover, change_appliance_use, end_cover, register_cover,
 };
-pub use operations::keeping::{KeepPart, ReleaseKeptPart, keep_part, release_kept_part};
+pub use operations::keeping::{
+    KeepPart, LeftBy, ReleaseKeptPart, keep_part, release_kept_part, undo_kept_part_release,
+};
 pub use operations::payers::{
     ChangeWarrantyPayer, PayerWays, add_warranty_payer, change_warranty_payer,
 };

@@ -7,14 +7,15 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::programme::{Covers, Evidence, Exclusion, Registration, Segment};
+use super::programme::{Covers, Evidence, Exclusion, Rank, Registration, Segment};
 use super::stack::{Asked, Bound, Payment, Stacked, stacked};
 use super::window::{Repaired, Standing, standing};
 use super::words::{Missing, Reason, Step};
 use crate::dates::DateRefusal;
 use crate::money::{Cents, MoneyRefusal, SpreadRefusal};
 
-/// The most programmes that may pay for one repair; those that do not come into question are not counted.
+/// The most programmes that may pay for one repair; those that do not come into question are not counted. While nobody knows
+/// what failed, all promises of the shop's own on components count as one, as the failure is of one component at most.
 pub const PROGRAMMES_MAX: usize = 10;
 
 /// What is wrong with the machine, once somebody looked.
@@ -195,12 +196,13 @@ pub fn decide(
             looks.extend(look(case, place, registration, &mut steps)?);
         }
     }
-    if looks.len() > PROGRAMMES_MAX {
-        let count = looks.len();
+    let groups = groups(case, registrations, &looks);
+    let count = groups.last().map_or(0, |last| last + 1);
+    if count > PROGRAMMES_MAX {
         return Err(CoverageRefusal::TooManyProgrammes { count });
     }
-    let settled = split(lines, registrations, &looks, false)?;
-    let sure = split(lines, registrations, &looks, true)?;
+    let settled = split(lines, registrations, (&looks, &groups), false)?;
+    let sure = split(lines, registrations, (&looks, &groups), true)?;
     let mut answers = vec![Answer::DoesNotPay; registrations.len()];
     let payments = settled.payments.iter().zip(&sure.payments);
     for (look, (payment, today)) in looks.iter().zip(payments) {
@@ -342,18 +344,45 @@ fn repaired(case: &Case) -> Vec<Repaired> {
         .collect()
 }
 
+/// Which looks are asked together: each by itself, but where there would be too many and nothing is found yet, the shop's
+/// own promises on components are one.
+fn groups(case: &Case, registrations: &[Registration], looks: &[Look]) -> Vec<usize> {
+    let is_promise = |look: &Look| {
+        let held = registrations.get(look.place);
+        held.is_some_and(|held| {
+            held.programme.rank == Rank::Workmanship && held.component.is_some()
+        })
+    };
+    let as_one = case.finding.is_none() && looks.len() > PROGRAMMES_MAX;
+    let mut groups = Vec::with_capacity(looks.len());
+    let mut next = 0;
+    let mut after_promise = false;
+    for look in looks {
+        let joins = as_one && is_promise(look);
+        if joins && after_promise {
+            groups.push(next - 1);
+            continue;
+        }
+        after_promise = joins;
+        groups.push(next);
+        next += 1;
+    }
+    groups
+}
+
 /// The stack over the looks; one without a segment that counts pays nothing.
 fn split(
     lines: &[Line],
     registrations: &[Registration],
-    looks: &[Look],
+    (looks, groups): (&[Look], &[usize]),
     only_sure: bool,
 ) -> Result<Stacked, CoverageRefusal> {
-    let asked: Vec<Asked> = (looks.iter())
-        .filter_map(|look| {
+    let asked: Vec<Asked> = (looks.iter().zip(groups))
+        .filter_map(|(look, together)| {
             Some(Asked {
                 programme: &registrations.get(look.place)?.programme,
                 segments: look.segments(only_sure),
+                together: *together,
             })
         })
         .collect();

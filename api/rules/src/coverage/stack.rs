@@ -14,6 +14,8 @@ use crate::money::{Cents, spread_by_cents};
 pub(super) struct Asked<'a> {
     pub programme: &'a Programme,
     pub segments: Vec<&'a Segment>,
+    /// Those of one number, from zero on, are asked all or none; they follow one another.
+    pub together: usize,
 }
 
 /// What bounded a payment, for the trace.
@@ -46,12 +48,13 @@ pub(super) struct Stacked {
 ///
 /// Among equal ways the one counts in which more is asked of whoever comes first.
 pub(super) fn stacked(asked: &[Asked], lines: &[Line]) -> Result<Stacked, CoverageRefusal> {
-    let everyone = 1_usize << asked.len();
+    let groups = asked.last().map_or(0, |last| last.together + 1);
+    let everyone = 1_usize << groups;
     let mut best: Option<(Cents, Stacked)> = None;
     // From "ask all" downwards, so that of equal ways the first found asks the earliest programmes.
     for way in (0..everyone).rev() {
-        let stacked = in_order(asked, lines, |place| {
-            way & (1 << (asked.len() - 1 - place)) != 0
+        let stacked = in_order(asked, lines, |one| {
+            way & (1 << (groups - 1 - one.together)) != 0
         })?;
         let left = Cents::sum(stacked.left.iter().copied())?;
         if best.as_ref().is_none_or(|(least, _)| left < *least) {
@@ -65,12 +68,12 @@ pub(super) fn stacked(asked: &[Asked], lines: &[Line]) -> Result<Stacked, Covera
 fn in_order(
     asked: &[Asked],
     lines: &[Line],
-    is_asked: impl Fn(usize) -> bool,
+    is_asked: impl Fn(&Asked) -> bool,
 ) -> Result<Stacked, CoverageRefusal> {
     let mut left: Vec<Cents> = lines.iter().map(|line| line.amount).collect();
     let mut payments = Vec::with_capacity(asked.len());
-    for (place, one) in asked.iter().enumerate() {
-        if !is_asked(place) {
+    for one in asked {
+        if !is_asked(one) {
             payments.push(None);
             continue;
         }

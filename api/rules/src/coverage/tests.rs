@@ -129,6 +129,43 @@ fn a_line_below_zero_and_too_many_programmes_are_refused() {
     );
 }
 
+/// A machine with twelve repaired components: the failure is of one of them at most.
+#[test]
+fn promises_on_many_components_are_one_until_somebody_found_what_failed() {
+    let promise = |component: &str| {
+        let mut held = registration(Cents::ZERO, 12, 0);
+        held.programme.rank = Rank::Workmanship;
+        held.component = Some(component.to_owned());
+        held
+    };
+    let names: Vec<String> = (1..=12).map(|at| format!("Component {at}")).collect();
+    let mut held: Vec<Registration> = names.iter().map(|name| promise(name)).collect();
+    held.push(registration(Cents(5_000), 12, 0));
+    let mut case = case_on(day("2025-01-10"));
+    case.finding = None;
+    let line = Line {
+        covers: Some(Covers::Parts),
+        amount: Cents(20_000),
+        hours: None,
+        distance: None,
+    };
+    let lines = [line];
+    let decision = decide(&case, &lines, &held).expect("a decision");
+    assert_eq!(
+        decision.customer,
+        Cents::ZERO,
+        "the shop's, once it is found"
+    );
+    let makers = vec![registration(Cents::ZERO, 12, 0); PROGRAMMES_MAX];
+    held.extend(makers);
+    assert_eq!(
+        decide(&case, &lines, &held),
+        Err(CoverageRefusal::TooManyProgrammes {
+            count: PROGRAMMES_MAX + 2
+        })
+    );
+}
+
 #[test]
 fn cover_of_an_owner_lapses_with_the_first_change_of_hands_after_it_began() {
     let changes = [day("2025-03-01"), day("2024-08-01"), day("2024-01-01")];

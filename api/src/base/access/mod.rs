@@ -48,6 +48,7 @@ impl Right {
 static DECIDED: LazyLock<HashMap<(&'static str, &'static str), Least>> = LazyLock::new(|| {
     let acts = Right::ALL
         .iter()
+        .filter(|right| !right.is_of_upload())
         .map(|right| (("Mutation", right.mutation()), right.least()));
     let fields = fields::FIELDS
         .iter()

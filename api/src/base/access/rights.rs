@@ -14,7 +14,7 @@ macro_rules! rights {
             /// Every right.
             pub const ALL: &'static [Self] = &[$(Self::$right,)*];
 
-            /// The mutation that asks for the act; also its name in the audit log.
+            /// The mutation that asks for the act, or the upload; also its name in the audit log.
             pub fn mutation(self) -> &'static str {
                 match self {
                     $(Self::$right => $mutation,)*
@@ -62,7 +62,9 @@ rights! {
     ChangeAppliance "changeAppliance" Desk,
     /// Record that a machine went to another owner or address.
     MoveAppliance "moveAppliance" Desk,
-    /// Take published recalls in, and say which machines one is about.
+    /// Take published recalls in.
+    ImportRecalls "importRecalls" Desk,
+    /// Say which machines a recall is about.
     SetRecallProducts "setRecallProducts" Desk,
     /// Write down that a recall was taken back.
     WithdrawRecall "withdrawRecall" Desk,
@@ -226,6 +228,8 @@ rights! {
     KeepPart "keepPart" Staff,
     /// Write down what became of a kept part.
     ReleaseKeptPart "releaseKeptPart" Desk,
+    /// Take back a wrong word about where a kept part went.
+    UndoKeptPartRelease "undoKeptPartRelease" Desk,
     /// Decide who pays for a call.
     DecideCoverage "decideCoverage" Desk,
     /// Draft the claim of a payer's invoice.
@@ -346,8 +350,12 @@ rights! {
     ReopenReconciliation "reopenReconciliation" Owner,
     /// Say how a payer's advices are read, and take them in.
     SetAdviceLayout "setAdviceLayout" Desk,
+    /// Take an advice of a payer in.
+    ImportAdvice "importAdvice" Desk,
     /// Say which claim a row of an advice is about.
     MatchAdviceRow "matchAdviceRow" Desk,
+    /// Take a row of an advice off the wrong claim.
+    UnmatchAdviceRow "unmatchAdviceRow" Desk,
     /// Set a row of an advice aside that is about no claim.
     SetAdviceRowAside "setAdviceRowAside" Desk,
     /// Drop an advice before it is posted.
@@ -374,4 +382,11 @@ rights! {
     ChangeReceivableTerms "changeReceivableTerms" Owner,
     /// Send a mail again that failed.
     RetryMail "retryMail" Desk,
+}
+
+impl Right {
+    /// Whether a file that is sent over HTTP asks for it, and no mutation.
+    pub fn is_of_upload(self) -> bool {
+        matches!(self, Self::ImportAdvice | Self::ImportRecalls)
+    }
 }

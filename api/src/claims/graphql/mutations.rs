@@ -12,9 +12,9 @@ use super::super::{
     set_failure_codes, void_claim,
 };
 use super::inputs::{
-    AddClaimPaperInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput,
-    MakeClaimReadyInput, NoteClaimAnswerInput, NoteClaimQueryInput, ReopenClaimInput,
-    ReopenClosedClaimInput, SetFailureCodesInput, VoidClaimInput,
+    AddClaimPaperInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput, MakeClaimReadyInput,
+    NoteClaimAnswerInput, NoteClaimQueryInput, ReopenClaimInput, ReopenClosedClaimInput,
+    SetFailureCodesInput, VoidClaimInput,
 };
 use super::{Claim, ClaimPaper, FailureCodeSet};
 

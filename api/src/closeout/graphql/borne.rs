@@ -16,7 +16,7 @@ pub struct BorneByShop {
     borne_on: NaiveDate,
     /// Parts; below zero for what it bears no more.
     parts: Money,
-    /// Labor and trip; below zero for what it bears no more.
+    /// Labor; below zero for what it bears no more.
     labor: Money,
     #[graphql(skip)]
     decision_id: Option<i64>,

@@ -13,8 +13,8 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
-use crate::invoices::dated::{self, Dated};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, search};
+use crate::invoices::dated;
 use crate::invoices::receiving::settling;
 use crate::invoices::store;
 use crate::{customers, shop};
@@ -30,45 +30,36 @@ pub struct WriteOffInvoice {
     pub reason: String,
 }
 
-/// Writes off what is open on an invoice, as of today or of a day told.
+/// Writes off what is open on an invoice, as of today or of a day told, in a transaction that is open.
 ///
 /// Where the shop's terms say that the place gives relief, the share of the sales tax in it goes back by level;
 /// otherwise all of it is bad debt.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a credit note, or an invoice of which nothing is open;
-/// `ImpossibleDate` for a day to come, or before the invoice was issued or opened again; `PeriodClosed`.
+/// `NotFound`; `WrongState` for a credit note, or an invoice of which nothing is open; `ImpossibleDate` for a day to come,
+/// or before the invoice was issued or opened again; `PeriodClosed`.
 /// # Source
 /// Streamlined Sales and Use Tax Agreement section 320, for places that give relief.
-pub async fn write_off_invoice(
+pub async fn write_off(
+    tx: &impl ConnectionTrait,
     act: &Act,
-    dated: impl Into<Dated<WriteOffInvoice>>,
+    by: (&'static str, i64),
+    (order, on): (&WriteOffInvoice, Option<NaiveDate>),
 ) -> Result<invoice::Model> {
-    let staff_id = act.staff_with(Right::WriteOffInvoice)?;
-    let verb = Right::WriteOffInvoice.mutation();
-    let dated = dated.into();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_invoice(&tx, "", id).await;
-    }
-    let Dated { order, on } = dated;
     let mut checks = Checks::new();
     let reason = checks.text("reason", &order.reason, LINE_MAX);
     checks.finish()?;
-    let (invoice, owed) = to_write_off(&tx, order.invoice_id).await?;
-    let today = shop::settings(&tx).await?.day_of(act.at);
-    let earliest = store::open_since(&tx, &invoice).await?;
-    let on = dated::day(&tx, ("writtenOffOn", on, today), Some(earliest)).await?;
+    let (invoice, owed) = to_write_off(tx, order.invoice_id).await?;
+    let today = shop::settings(tx).await?.day_of(act.at);
+    let earliest = store::open_since(tx, &invoice).await?;
+    let on = dated::day(tx, ("writtenOffOn", on, today), Some(earliest)).await?;
     let loss = Loss {
         kind: WriteOffKind::BadDebt,
         amount: Cents(owed.open_cents),
         reason,
         on,
     };
-    lose(&tx, act, (verb, staff_id), (&invoice, loss)).await?;
-    once.keep(&tx, act, &invoice.id).await?;
-    tx.commit().await?;
+    lose(tx, act, by, (&invoice, loss)).await?;
     Ok(invoice)
 }
 

@@ -208,8 +208,8 @@ fn owed_in(amounts: &DocumentAmounts) -> Result<Cents> {
     owed.map_err(|refusal| Error::caused("sum of a credit note", refusal))
 }
 
-/// Takes back an invoice that asks a customer for what a warranty payer left unpaid, of which nothing is settled: the
-/// payer owes it again.
+/// Takes back an invoice that asks a customer for what a warranty payer left unpaid, of which nothing is settled
+/// any more: the payer owes it again.
 ///
 /// # Errors
 /// `PeriodClosed`; internal.

@@ -11,8 +11,8 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
-use crate::payload;
 use crate::shop::graphql::Staff;
+use crate::{payload, remittances};
 
 use super::super::chasing::{dispute, late, terms, undoing, writing_off};
 use super::super::dated::Dated;
@@ -457,14 +457,15 @@ impl ChasingMutation {
         UndoWriteOffPayload::of(outcome.map(Invoice::from))
     }
 
-    /// Writes off what is open on an invoice, as of today or the day told.
+    /// Writes off what is open on an invoice, as of today or the day told; what a claim asks for is borne on the claim
+    /// (`bearClaimRest`).
     async fn write_off_invoice(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The invoice.")] input: WriteOffInvoiceInput,
     ) -> async_graphql::Result<WriteOffInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { writing_off::write_off_invoice(act, input.command()?).await }.await;
+        let outcome = async { remittances::write_off_invoice(act, input.command()?).await }.await;
         WriteOffInvoicePayload::of(outcome.map(Invoice::from))
     }
 

@@ -13,7 +13,7 @@ use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::jobs::graphql::Mail;
-use crate::payload;
+use crate::{payload, remittances};
 
 use super::super::dated::Dated;
 use super::super::issuing::{dividing, free, rebilling};
@@ -428,14 +428,15 @@ impl InvoicesMutation {
         CreditInvoicePayload::of(outcome.map(Invoice::from))
     }
 
-    /// Records money received and what it settles.
+    /// Records money received and what it settles. What is claimed of a warranty payer is settled only by name; its claim moves
+    /// on as by an advice.
     async fn record_payment(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The payment.")] input: RecordPaymentInput,
     ) -> async_graphql::Result<RecordPaymentPayload> {
         let act = act(ctx)?;
-        let outcome = async { receiving::record_payment(act, input.command()?).await }.await;
+        let outcome = async { remittances::record_payment(act, input.command()?).await }.await;
         RecordPaymentPayload::of(outcome.map(Payment::from))
     }
 

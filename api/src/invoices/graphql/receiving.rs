@@ -14,8 +14,8 @@ use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
-use crate::payload;
 use crate::shop::graphql::Staff;
+use crate::{payload, remittances};
 
 use super::super::receiving::{self, credit, deposits, reversing};
 use super::super::store;
@@ -421,7 +421,7 @@ impl ReceivingMutation {
         #[graphql(desc = "The payment and what it settles.")] input: AllocatePaymentInput,
     ) -> async_graphql::Result<AllocatePaymentPayload> {
         let act = act(ctx)?;
-        let outcome = async { credit::allocate_payment(act, input.command()?).await }.await;
+        let outcome = async { remittances::allocate_payment(act, input.command()?).await }.await;
         AllocatePaymentPayload::of(outcome.map(Payment::from))
     }
 
@@ -432,7 +432,7 @@ impl ReceivingMutation {
         #[graphql(desc = "The invoice and how much.")] input: ApplyCreditInput,
     ) -> async_graphql::Result<ApplyCreditPayload> {
         let act = act(ctx)?;
-        let outcome = async { credit::apply_credit(act, input.command()?).await }.await;
+        let outcome = async { remittances::apply_credit(act, input.command()?).await }.await;
         ApplyCreditPayload::of(outcome.map(Invoice::from))
     }
 

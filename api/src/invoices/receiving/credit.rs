@@ -91,35 +91,32 @@ pub struct ApplyCredit {
     pub amount: Cents,
 }
 
-/// Lays a customer's credit against an invoice as of today: free credit first, then the deposit for its call, then
-/// deposits for other calls; each oldest first.
+/// Lays a customer's credit against an invoice as of today, in a transaction that is open: free credit first, then the
+/// deposit for its call, then deposits for other calls; each oldest first.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound` for customer or invoice; `TooMuch` for more than is open, or more than the credit there is;
-/// `PeriodClosed`.
-pub async fn apply_credit(act: &Act, order: ApplyCredit) -> Result<invoice::Model> {
-    act.staff_with(Right::ApplyCredit)?;
-    let verb = Right::ApplyCredit.mutation();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_invoice(&tx, "", id).await;
-    }
+/// `NotFound` for customer or invoice; `TooMuch` for more than is open, or more than the credit there is; `PeriodClosed`.
+pub async fn lay_credit(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    order: &ApplyCredit,
+) -> Result<invoice::Model> {
     let mut checks = Checks::new();
     checks.positive("amount", order.amount);
     checks.finish()?;
-    let customer = customers::get_customer(&tx, "customerId", order.customer_id).await?;
-    let on = shop::settings(&tx).await?.day_of(act.at);
-    books::check_open(&tx, "", on).await?;
-    let owed = store::receivables(&tx, customer.id, [order.invoice_id]).await?;
+    let customer = customers::get_customer(tx, "customerId", order.customer_id).await?;
+    let on = shop::settings(tx).await?.day_of(act.at);
+    books::check_open(tx, "", on).await?;
+    let owed = store::receivables(tx, customer.id, [order.invoice_id]).await?;
     let owed = owed.into_iter().next();
     let owed = owed.ok_or_else(|| Error::not_found("invoiceId", "invoice of this customer"))?;
-    let row = store::get_invoice(&tx, "invoiceId", order.invoice_id).await?;
+    let row = store::get_invoice(tx, "invoiceId", order.invoice_id).await?;
     let open = Cents(owed.open_cents);
     if order.amount > open {
         return Err(too_much(format!("Only {open} is open on {}.", row.number)));
     }
-    let mut sources = store::sources(&tx, customer.id).await?;
+    let mut sources = store::sources(tx, customer.id).await?;
     sources.sort_by_key(|source| match source.deposit_call_id {
         None => 0,
         of if of == row.call_id => 1,
@@ -130,9 +127,7 @@ pub async fn apply_credit(act: &Act, order: ApplyCredit) -> Result<invoice::Mode
         return Err(too_much(format!("The customer's credit is {there}.")));
     }
     let about = (&sources[..], order.amount, on);
-    lay_and_post(&tx, act, (verb, &row), (&owed, about)).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
+    lay_and_post(tx, act, (verb, &row), (&owed, about)).await?;
     Ok(row)
 }
 
@@ -149,19 +144,17 @@ pub struct AllocatePayment {
     pub parts: Vec<PaymentPart>,
 }
 
-/// Lays what is left of one payment against invoices of its customer, as of today.
+/// Lays what is left of one payment against invoices of its customer, as of today, in a transaction that is open.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound` for payment or invoice; `WrongState` for a payment of which nothing is left; `TooMuch` for
-/// more than is left, or than an invoice owes; `PeriodClosed`.
-pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payment::Model> {
-    act.staff_with(Right::AllocatePayment)?;
-    let verb = Right::AllocatePayment.mutation();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_payment(&tx, "", id).await;
-    }
+/// `NotFound` for payment or invoice; `WrongState` for a payment of which nothing is left; `TooMuch` for more than is left,
+/// or than an invoice owes; `PeriodClosed`.
+pub async fn allocate(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    verb: &'static str,
+    order: &AllocatePayment,
+) -> Result<payment::Model> {
     let mut checks = Checks::new();
     if order.parts.is_empty() {
         checks.refuse(
@@ -172,7 +165,7 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
     }
     super::check_parts(&mut checks, order.parts.iter());
     checks.finish()?;
-    let row = store::get_payment(&tx, "paymentId", order.payment_id).await?;
+    let row = store::get_payment(tx, "paymentId", order.payment_id).await?;
     let left = Source::of_payment(&row).left;
     if left == Cents::ZERO {
         let waits = match row.held_cents {
@@ -188,12 +181,9 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
             message,
         ));
     }
-    let on = shop::settings(&tx).await?.day_of(act.at);
-    books::check_open(&tx, "", on).await?;
-    let row = lay_payment(&tx, act, (verb, on), (&row, &order.parts)).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    Ok(row)
+    let on = shop::settings(tx).await?.day_of(act.at);
+    books::check_open(tx, "", on).await?;
+    lay_payment(tx, act, (verb, on), (&row, &order.parts)).await
 }
 
 /// Lays what is left of one payment against invoices of its customer, in a transaction that is open.

@@ -18,7 +18,7 @@ use serde::Serialize;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::numbers::{self, Series};
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency, search};
+use crate::base::{Act, Checks, Error, ProblemCode, Result, search};
 use crate::{books, customers, shop};
 
 use super::chasing::undoing::{self, ComesIn};
@@ -27,6 +27,7 @@ use super::store::{self, Source};
 pub mod banked;
 pub mod credit;
 pub mod deposits;
+pub mod freeing;
 pub mod reversing;
 pub mod settling;
 pub mod undoing_refund;
@@ -62,30 +63,12 @@ pub struct RecordPayment {
     pub excess: Excess,
 }
 
-/// Records a payment, lays it against invoices and posts it. A write-off of an invoice that it names is
-/// undone first, as far as the money goes.
+/// Takes money in, in a transaction that is open: records it, lays it against invoices and posts it. A write-off of an
+/// invoice that it names is undone first, as far as the money goes. Without names it settles what its payer owes as a
+/// customer; what is claimed of a warranty payer is settled by name only, as each claim has its own answer.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound` for customer or invoice; `TooMuch` for more than is owed; `PeriodClosed`; refusals
-/// name the field.
-pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Model> {
-    let staff_id = act.staff_with(Right::RecordPayment)?;
-    let verb = Right::RecordPayment.mutation();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &new.idempotency_key, &new).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_payment(&tx, "", id).await;
-    }
-    let row = take_in(&tx, act, (verb, staff_id), &new).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    Ok(row)
-}
-
-/// Takes money in, in a transaction that is open: records it, lays it against invoices and posts it.
-///
-/// # Errors
-/// Those of [`record_payment`], without `Forbidden`.
+/// `NotFound` for customer or invoice; `TooMuch` for more than is owed; `PeriodClosed`; refusals name the field.
 pub async fn take_in(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -215,16 +198,16 @@ impl Settlement {
             None => Self::oldest_first(tx, new).await?,
         };
         if settlement.excess > Cents::ZERO && new.excess == Excess::Refused {
-            let written_off = match new.parts {
+            let others = match new.parts {
                 Some(_) => String::new(),
-                None => written_off(tx, new.customer_id).await?,
+                None => by_name_only(tx, new.customer_id).await?,
             };
             return Err(Error::refused(
                 ProblemCode::TooMuch,
                 "amount",
                 format!(
                     "{} of {} would settle nothing. Correct the amount, or allow it to become the \
-                     customer's credit.{written_off}",
+                     customer's credit.{others}",
                     settlement.excess, new.amount
                 ),
             ));
@@ -330,7 +313,18 @@ impl Settlement {
     }
 }
 
-/// What is written off of a customer's invoices, and how money on it is recorded; nothing where nothing is.
+/// What money settles only where it names it, and how that is recorded; nothing where nothing is.
+async fn by_name_only(tx: &impl ConnectionTrait, customer_id: i64) -> Result<String> {
+    let mut told = written_off(tx, customer_id).await?;
+    if let Some(number) = store::claimed_of(tx, customer_id).await? {
+        told.push_str(&format!(
+            " {number} is claimed of a warranty payer: post its advice (postAdvice), or name the invoice under allocations."
+        ));
+    }
+    Ok(told)
+}
+
+/// What is written off of a customer's invoices, and how money on it is recorded.
 async fn written_off(tx: &impl ConnectionTrait, customer_id: i64) -> Result<String> {
     let rows = store::written_off_of(tx, customer_id).await?;
     if rows.is_empty() {

@@ -155,8 +155,9 @@ async fn to_undo(
     if let Some(day) = row.waits_again_from.filter(|day| on < *day) {
         return too_early(format!("{} lay at the bank until {day}.", row.number));
     }
-    let latest = laid.iter().map(|row| row.applied_on).max();
-    let earliest = latest.map_or(row.received_on, |day| day.max(row.received_on));
+    let taken_off_on = store::taken_off_on(tx, row.id).await?;
+    let days = laid.iter().map(|row| row.applied_on).chain(taken_off_on);
+    let earliest = days.fold(row.received_on, NaiveDate::max);
     if on < earliest {
         return too_early(format!(
             "{} still settled something on {earliest}.",
@@ -250,10 +251,16 @@ async fn post(
         .map(|row| (row.invoice_id, Cents(row.amount_cents)));
     let later = settling::by_debtor(tx, laid).await?.less(settled);
     let later = later.map_err(|refusal| Error::caused("what a payment settled", refusal))?;
+    let (later, freed) = later.parted();
     if later != Owed::default() {
         let entry = events::deposit_applied(later).map(|entry| entry.reversed());
         let about = (of_reversal(reversal), on, memo.clone());
         settling::post(tx, act, about, entry).await?;
+    }
+    // What it settled at once and was taken off since is credit no more.
+    if freed != Owed::default() {
+        let about = (of_reversal(reversal), on, memo.clone());
+        settling::post(tx, act, about, events::deposit_applied(freed)).await?;
     }
     if let Some(id) = reversal.bank_account_id {
         let right = Right::ReversePayment;
@@ -270,7 +277,10 @@ async fn post(
 }
 
 /// An invoice of which credit notes gave something back owes only the rest: their credit is laid against it again.
-async fn lay_credits(
+///
+/// # Errors
+/// `WrongState` at `paymentId` where that credit was used otherwise; those of `books::post`.
+pub async fn lay_credits(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, payment): (&'static str, &payment::Model),

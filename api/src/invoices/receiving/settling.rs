@@ -57,7 +57,8 @@ pub async fn lay(
     Ok(first)
 }
 
-/// Takes a row off again from this day on: its invoice is open by so much more, its source has so much more left.
+/// Takes a row off again from this day on: its invoice is open by so much more, its source has so much more left. Gives the
+/// row that undoes it.
 ///
 /// # Errors
 /// Internal only.
@@ -65,12 +66,12 @@ pub async fn take_off(
     tx: &impl ConnectionTrait,
     act: &Act,
     (row, on): (&allocation::Model, NaiveDate),
-) -> Result<()> {
+) -> Result<i64> {
     let amount = row
         .amount_cents
         .checked_neg()
         .ok_or_else(|| Error::internal("an allocation that has no negative"))?;
-    allocation::ActiveModel {
+    let undoes = allocation::ActiveModel {
         payment_id: Set(row.payment_id),
         credit_note_id: Set(row.credit_note_id),
         write_off_id: Set(row.write_off_id),
@@ -81,13 +82,16 @@ pub async fn take_off(
         allocated_at: Set(act.at),
         undoes_allocation_id: Set(Some(row.id)),
         ..Default::default()
-    }
-    .insert(tx)
-    .await?;
+    };
+    let undoes = undoes.insert(tx).await?;
     if let Some(id) = row.payment_id {
         payment_left(tx, id, row.amount_cents).await?;
     }
-    open_more(tx, row.invoice_id, row.amount_cents).await
+    if let Some(id) = row.credit_note_id {
+        credit_note_left(tx, id, row.amount_cents).await?;
+    }
+    open_more(tx, row.invoice_id, row.amount_cents).await?;
+    Ok(undoes.id)
 }
 
 /// Takes so much out of what is left of a source.
@@ -99,13 +103,18 @@ pub async fn take(tx: &impl ConnectionTrait, source: &Source, amount: Cents) -> 
         payment_left(tx, id, -amount.0).await?;
     }
     if let Some(id) = source.credit_note_id {
-        let left = credit_left::Column::LeftCents;
-        credit_left::Entity::update_many()
-            .col_expr(left, Expr::col(left).sub(amount.0))
-            .filter(credit_left::Column::CreditNoteId.eq(id))
-            .exec(tx)
-            .await?;
+        credit_note_left(tx, id, -amount.0).await?;
     }
+    Ok(())
+}
+
+async fn credit_note_left(tx: &impl ConnectionTrait, credit_note_id: i64, more: i64) -> Result<()> {
+    let left = credit_left::Column::LeftCents;
+    credit_left::Entity::update_many()
+        .col_expr(left, Expr::col(left).add(more))
+        .filter(credit_left::Column::CreditNoteId.eq(credit_note_id))
+        .exec(tx)
+        .await?;
     Ok(())
 }
 

@@ -82,12 +82,12 @@ fn staff(act: &Act) -> Result<i64> {
     id.ok_or_else(|| Error::internal("a rest settled by nobody"))
 }
 
-/// Takes back all that was borne or moved of a payer's invoice: the payer owes it again.
+/// Takes back all that was borne or moved of a payer's invoice: the payer owes it again. What the customer paid of what was
+/// moved is the customer's credit.
 ///
 /// # Errors
-/// `WrongState` for an invoice of which nothing was borne or moved, or of which the customer settled something, naming
-/// that invoice; `Missing` at `reason`; at `on` `ImpossibleDate` for a day to come or before it was borne or moved, and
-/// `PeriodClosed`.
+/// `WrongState` for an invoice of which nothing was borne or moved; `Missing` at `reason`; at `on` `ImpossibleDate` for a
+/// day to come or before it was borne, moved or settled, and `PeriodClosed`.
 pub async fn undo_rest(
     tx: &impl ConnectionTrait,
     act: &Act,

@@ -10,11 +10,12 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use crate::base::numbers::{self, Series};
 use crate::base::{Act, Error, ProblemCode, Result, audit, wording};
 use crate::estimates::parties;
+use crate::invoices::chasing::undoing;
 use crate::invoices::content::Content;
 use crate::invoices::crediting;
 use crate::invoices::issuing::writing::{self, Issue, Rows, post_if_any, tell};
 use crate::invoices::issuing::{charges, falls_due, free, owe};
-use crate::invoices::receiving::settling;
+use crate::invoices::receiving::{freeing, settling};
 use crate::invoices::{dated, store};
 use crate::shop::{self, Settings};
 use crate::{calls, customers, warranty};
@@ -184,10 +185,11 @@ async fn take_over(
     audit::record(tx, act, verb, subject, (before.as_ref(), after.as_ref())).await
 }
 
-/// Takes back an invoice that asks the customer for a rest, while nothing of it is settled: the payer owes it again.
+/// Takes back an invoice that asks the customer for a rest: the payer owes it again. What was written off of it is expected
+/// again, and what the customer paid of it is the customer's credit, free to be paid back.
 ///
 /// # Errors
-/// `WrongState`, naming the invoice of which something is settled; those of `books::post`.
+/// `ImpossibleDate` at `on` for a day before the customer settled something; those of `books::post`.
 pub async fn undo(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -197,20 +199,22 @@ pub async fn undo(
     let moved = laid.moved_to_invoice_id;
     let moved = moved.ok_or_else(|| Error::internal("a rest that was not moved"))?;
     let moved = store::get_invoice(tx, "", moved).await?;
-    let owed = store::receivable_of(tx, moved.id).await?;
-    let open = owed.map_or(Cents::ZERO, |owed| Cents(owed.open_cents));
-    if open != Cents(moved.total_cents) {
-        return refused(format!(
-            "{} of {} is paid or written off already. Undo that first, or leave it with the customer.",
-            settling::less(Cents(moved.total_cents), open)?,
-            moved.number
-        ));
-    }
     let told = ("on", Some(on), settings.day_of(act.at));
-    let earliest = store::open_since(tx, &moved).await?;
+    let settled = settled(tx, &moved).await?;
+    let mut earliest = store::open_since(tx, &moved).await?;
+    let latest = settled.iter().map(|row| row.applied_on).max();
+    if let Some(day) = latest.filter(|day| *day > earliest.0) {
+        earliest = (day, format!("{} was settled on {day}.", moved.number));
+    }
+    let on = dated::day(tx, told, Some(earliest)).await?;
+    for row in store::standing_write_offs(tx, [moved.id]).await? {
+        let about = (&row, &moved, on, reason);
+        undoing::undo_whole(tx, act, (verb, staff_id), about).await?;
+    }
+    freeing::free(tx, act, (verb, on), (&moved, &settled)).await?;
     let issue = Issue {
         settings,
-        issued_on: dated::day(tx, told, Some(earliest)).await?,
+        issued_on: on,
         staff_id,
         verb,
     };
@@ -220,4 +224,16 @@ pub async fn undo(
     let after = store::receivable_of(tx, laid.invoice_id).await?;
     let subject = writing::subject(laid.invoice_id);
     audit::record(tx, act, verb, subject, (before.as_ref(), after.as_ref())).await
+}
+
+/// What payments and other credit settle of it.
+async fn settled(
+    tx: &impl ConnectionTrait,
+    moved: &invoice::Model,
+) -> Result<Vec<allocation::Model>> {
+    let rows = store::settled_by(tx, moved.id).await?;
+    let rows = rows.into_iter().map(|(row, _)| row);
+    Ok(rows
+        .filter(|row| row.payment_id.is_some() || row.credit_note_id.is_some())
+        .collect())
 }

@@ -95,6 +95,17 @@ pub async fn laid_with(
     Ok(not_undone(rows))
 }
 
+/// The last day on which something that a payment settled was taken off again.
+pub async fn taken_off_on(db: &impl ConnectionTrait, payment_id: i64) -> Result<Option<NaiveDate>> {
+    let last = allocation::Entity::find()
+        .filter(allocation::Column::PaymentId.eq(payment_id))
+        .filter(allocation::Column::UndoesAllocationId.is_not_null())
+        .order_by_desc(allocation::Column::AppliedOn)
+        .one(db)
+        .await?;
+    Ok(last.map(|row| row.applied_on))
+}
+
 /// Of what was laid, those rows that no other one undoes.
 pub fn not_undone(rows: Vec<allocation::Model>) -> Vec<allocation::Model> {
     let undone: Vec<i64> = rows

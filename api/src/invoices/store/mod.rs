@@ -22,14 +22,14 @@ pub use claims::{debtor, debtors, is_of_customer, standing_moves, with_moved};
 pub use credit::{
     Source, any_jurisdiction, claim_on, deposit_of_another, deposits_for, entry_of,
     entry_of_payment, first_address, get_refund, laid_with, named_users, parts_of_refund,
-    refund_undone_on, refunded_of, refunds_of, sources, sources_of_credits,
+    refund_undone_on, refunded_of, refunds_of, sources, sources_of_credits, taken_off_on,
 };
 pub use late::{invoices_by_id, overdue, to_remind};
 pub use made_under::{Span, priced_by, priced_from, went_out_at};
 pub use open::{
-    InvoicesWanted, OpenRow, Owed, PaymentsWanted, invoices, laid_at_issue, open_invoices,
-    open_now, open_of, open_on, owed_by, payments, receivable_of, receivables, refunds, settled_by,
-    settled_with, with_open,
+    InvoicesWanted, OpenRow, Owed, PaymentsWanted, claimed_of, invoices, laid_at_issue,
+    open_invoices, open_now, open_of, open_on, owed_by, payments, receivable_of, receivables,
+    refunds, settled_by, settled_with, with_open,
 };
 pub use statement::{balance_before, moves_between};
 pub use trips::{PaidTrip, Trip, trips_accepted_with, trips_billed_with, trips_of};

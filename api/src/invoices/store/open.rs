@@ -1,6 +1,7 @@
 //! What is open, what settled it, and the lists of documents and payments.
 
 use chrono::NaiveDate;
+use nameplate_entities::kinds::Payer;
 use nameplate_entities::{allocation, invoice, payment, receivable, refund};
 use nameplate_rules::books::events::Debtor;
 use nameplate_rules::money::Cents;
@@ -12,7 +13,7 @@ use sea_orm::{
 
 use crate::base::{Error, Result};
 
-/// What a customer owes, oldest due first.
+/// What a customer owes, oldest due first, without what is claimed of it as a warranty payer.
 pub async fn open_of(
     db: &impl ConnectionTrait,
     customer_id: i64,
@@ -20,10 +21,27 @@ pub async fn open_of(
     Ok(receivable::Entity::find()
         .filter(receivable::Column::CustomerId.eq(customer_id))
         .filter(receivable::Column::OpenCents.gt(0))
+        .filter(super::claims::is_of_customer())
         .order_by_asc(receivable::Column::DueOn)
         .order_by_asc(receivable::Column::InvoiceId)
         .all(db)
         .await?)
+}
+
+/// The number of an open invoice that this customer owes as a warranty payer, the first one due.
+pub async fn claimed_of(db: &impl ConnectionTrait, customer_id: i64) -> Result<Option<String>> {
+    let wanted = InvoicesWanted {
+        customer_id: Some(customer_id),
+        open_only: true,
+        overdue_on: None,
+    };
+    let first = invoices(wanted)
+        .filter(invoice::Column::Payer.eq(Payer::WarrantyPayer))
+        .order_by_asc(invoice::Column::DueOn)
+        .order_by_asc(invoice::Column::Id)
+        .one(db)
+        .await?;
+    Ok(first.map(|row| row.number))
 }
 
 /// What is open on these invoices of a customer.

@@ -15,6 +15,7 @@ use super::super::operations::matching::{
 };
 use super::super::operations::posting::{PostAdvice, post_advice};
 use super::super::operations::undoing::{UndoAdvice, undo_advice};
+use super::super::operations::unmatching::{UnmatchAdviceRow, unmatch_advice_row};
 use super::layouts::{AdviceLayout, SetAdviceLayoutInput, SetAdviceLayoutPayload};
 use super::{AdviceRow, PayerAdvice};
 
@@ -42,6 +43,35 @@ impl MatchAdviceRowInput {
 payload! {
     /// What matching a row gave.
     MatchAdviceRowPayload {
+        /// The row as it is now.
+        row: AdviceRow
+    }
+}
+
+/// A row of an advice whose claim is the wrong one.
+#[derive(InputObject)]
+pub struct UnmatchAdviceRowInput {
+    /// A key of your own; the same one when you try again.
+    idempotency_key: String,
+    /// The row.
+    row_id: ID,
+    /// Why the claim is the wrong one.
+    reason: String,
+}
+
+impl UnmatchAdviceRowInput {
+    fn command(self) -> Result<UnmatchAdviceRow> {
+        Ok(UnmatchAdviceRow {
+            idempotency_key: self.idempotency_key,
+            row_id: Kind::AdviceRow.row("rowId", &self.row_id)?,
+            reason: self.reason,
+        })
+    }
+}
+
+payload! {
+    /// What taking a row off its claim gave.
+    UnmatchAdviceRowPayload {
         /// The row as it is now.
         row: AdviceRow
     }
@@ -126,7 +156,7 @@ payload! {
 /// An advice to undo.
 #[derive(InputObject)]
 pub struct UndoAdviceInput {
-    /// The advice; its payment was undone before.
+    /// The advice; it paid nothing, or its payment was undone before.
     advice_id: ID,
     /// Why.
     reason: String,
@@ -178,6 +208,18 @@ impl RemittancesMutation {
         MatchAdviceRowPayload::of(outcome.map(AdviceRow::from))
     }
 
+    /// Takes a row off the wrong claim: it waits for its claim again, and its money is held back for it. A claim that was paid
+    /// stays so, with a payment of less than nothing among its steps; what is open of it tells that the money is to come.
+    async fn unmatch_advice_row(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The row and why.")] input: UnmatchAdviceRowInput,
+    ) -> async_graphql::Result<UnmatchAdviceRowPayload> {
+        let act = act(ctx)?;
+        let outcome = async { unmatch_advice_row(act, input.command()?).await }.await;
+        UnmatchAdviceRowPayload::of(outcome.map(AdviceRow::from))
+    }
+
     /// Sets a row aside that is about no claim of the shop; its money stays the payer's credit.
     async fn set_advice_row_aside(
         &self,
@@ -214,7 +256,7 @@ impl RemittancesMutation {
         PostAdvicePayload::of(outcome.map(PayerAdvice::from))
     }
 
-    /// Undoes an advice whose payment was undone; its file may come again, and its claims keep what the payer said.
+    /// Undoes an advice that paid nothing, or whose payment was undone; its file may come again, and its claims keep what the payer said.
     async fn undo_advice(
         &self,
         ctx: &Context<'_>,

@@ -11,7 +11,7 @@ use super::{check_not_posted, check_standing, of_row, subject};
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::invoices::{self, PaymentPart};
+use crate::invoices::{self, ComesIn, PaymentPart};
 use crate::{books, claims, shop};
 
 /// A row and the claim it is about.
@@ -31,7 +31,7 @@ pub struct MatchAdviceRow {
 /// advice dropped or undone or whose payment was undone, or a claim that was not submitted or is closed; `TooMuch` where
 /// the payer's credit out of the payment was used otherwise; `PeriodClosed`.
 pub async fn match_advice_row(act: &Act, order: MatchAdviceRow) -> Result<advice_row::Model> {
-    act.staff_with(Right::MatchAdviceRow)?;
+    let staff_id = act.staff_with(Right::MatchAdviceRow)?;
     let verb = Right::MatchAdviceRow.mutation();
     let tx = act.app.db.write().await?;
     let once = idempotency::look_up(&tx, act, verb, &order.idempotency_key, &order).await?;
@@ -47,7 +47,7 @@ pub async fn match_advice_row(act: &Act, order: MatchAdviceRow) -> Result<advice
     let mut after = row.update(&tx).await?;
     let_go(&tx, (&advice, &before)).await?;
     if advice.posted_at.is_some() {
-        after = settle(&tx, act, verb, (&advice, after)).await?;
+        after = settle(&tx, act, (verb, staff_id), (&advice, after)).await?;
     }
     let both = (Some(&before), Some(&after));
     audit::record(&tx, act, verb, of_row(after.id), both).await?;
@@ -105,9 +105,10 @@ async fn let_go(
 async fn settle(
     tx: &impl ConnectionTrait,
     act: &Act,
-    verb: &'static str,
+    by: (&'static str, i64),
     (advice, row): (&payer_advice::Model, advice_row::Model),
 ) -> Result<advice_row::Model> {
+    let (verb, _) = by;
     let on = shop::settings(tx).await?.day_of(act.at);
     let plan = Plan::of(tx, "claimId", vec![row]).await?;
     let parts = plan.parts()?;
@@ -116,6 +117,14 @@ async fn settle(
         check_free(&payment, parts.first())?;
         if !parts.is_empty() {
             books::check_open(tx, "", on).await?;
+            let amounts = parts.iter().map(|part| (part.invoice_id, part.amount));
+            let comes_in = ComesIn {
+                customer_id: payment.customer_id,
+                on,
+                what: "Money",
+                amounts: amounts.collect(),
+            };
+            invoices::recover(tx, act, by, comes_in).await?;
             invoices::lay_payment(tx, act, (verb, on), (&payment, &parts)).await?;
         }
     }

@@ -97,11 +97,11 @@ pub struct UndoClaimRest {
 }
 
 /// Takes back all that was billed or borne of a claim, as of today, so that its payer can pay it, such as after an appeal. A
-/// closed claim is taken up again where it was closed.
+/// closed claim is taken up again where it was closed. What the customer paid of it is the customer's credit, to be paid back or
+/// laid against another invoice.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` where nothing was billed or borne, or the customer paid something of it;
-/// `Missing`; `PeriodClosed`.
+/// `Forbidden`; `NotFound`; `WrongState` where nothing was billed or borne; `Missing`; `PeriodClosed`.
 pub async fn undo_claim_rest(act: &Act, order: UndoClaimRest) -> Result<claim::Model> {
     let verb = Right::UndoClaimRest.mutation();
     act.staff_with(Right::UndoClaimRest)?;

@@ -5,14 +5,12 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::AdviceOutcome;
 use nameplate_entities::{advice_row, claim, payer_advice};
-use nameplate_rules::claims::{
-    ClaimBalance, ClaimStep, OUTCOME_RELEASE, Settlement, outcome_codes,
-};
+use nameplate_rules::claims::{ClaimStep, OUTCOME_RELEASE, Settlement, outcome_codes};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
 use super::super::store;
-use super::line_of;
+use super::{Standing, line_of};
 use crate::base::{Act, Error, ProblemCode, Result};
 use crate::claims::{self, Taken};
 use crate::invoices::PaymentPart;
@@ -53,10 +51,7 @@ impl Plan {
         ids.dedup();
         let claims = store::claims_by_ids(tx, &ids).await?;
         let all: Vec<claim::Model> = claims.values().cloned().collect();
-        let mut balances = HashMap::new();
-        for piece in all.chunks(store::PIECE) {
-            balances.extend(claims::balances(tx, piece).await?);
-        }
+        let mut standings = Standing::of(tx, &all).await?;
         let mut planned = Vec::with_capacity(rows.len());
         for row in rows {
             let Some(claim_id) = row.claim_id else {
@@ -64,9 +59,9 @@ impl Plan {
             };
             let claim = of_id(&claims, claim_id)?;
             check_takes_money(path, claim, &row)?;
-            let balance = (balances.get_mut(&claim_id))
+            let standing = (standings.get_mut(&claim_id))
                 .ok_or_else(|| Error::internal("a claim without its balance"))?;
-            planned.push(plan(row, claim_id, balance)?);
+            planned.push(plan(row, claim_id, standing)?);
         }
         Ok(Self {
             not_before: store::last_steps_on(tx, &ids).await?,
@@ -135,8 +130,10 @@ fn check_takes_money(path: &str, claim: &claim::Model, row: &advice_row::Model) 
     Err(Error::refused(ProblemCode::WrongState, path, message))
 }
 
-fn plan(row: advice_row::Model, claim_id: i64, balance: &mut ClaimBalance) -> Result<Planned> {
+fn plan(row: advice_row::Model, claim_id: i64, standing: &mut Standing) -> Result<Planned> {
     let paid = Cents(row.paid_cents);
+    *standing = standing.expecting(paid)?;
+    let balance = &mut standing.balance;
     let open = (balance.open()).map_err(|refusal| Error::caused("balance of a claim", refusal))?;
     let settlement = line_of(paid, row.refused_cents.map(Cents), balance)?;
     let laid = paid.min(open.max(Cents::ZERO));

@@ -17,13 +17,12 @@ pub struct UndoAdvice {
     pub reason: String,
 }
 
-/// Undoes an advice whose payment was undone before (`reversePayment`, by which the claims' invoices are open again): its
-/// file may come again, and what waits of it counts no more. Its claims keep their steps, as the payer did say so; what is
+/// Undoes an advice that paid nothing, or whose payment was undone before (`reversePayment`, by which the claims' invoices are
+/// open again): its file may come again, and what waits of it counts no more. Its claims keep their steps, as the payer did say so; what is
 /// open of them tells that the money is still to come, and the next advice pays it.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `Missing`; `WrongState` for an advice that was not posted, made no payment, or whose payment
-/// stands.
+/// `Forbidden`; `NotFound`; `Missing`; `WrongState` for an advice that was not posted, or whose payment stands.
 pub async fn undo_advice(act: &Act, order: UndoAdvice) -> Result<payer_advice::Model> {
     act.staff_with(Right::UndoAdvice)?;
     let mut checks = Checks::new();
@@ -40,18 +39,14 @@ pub async fn undo_advice(act: &Act, order: UndoAdvice) -> Result<payer_advice::M
             before.reference
         ));
     }
-    let Some(payment_id) = before.payment_id else {
-        return refused(format!(
-            "Advice {} paid nothing that could be undone.",
-            before.reference
-        ));
-    };
-    let payment = invoices::get_payment(&tx, "adviceId", payment_id).await?;
-    if payment.reversed_on.is_none() {
-        return refused(format!(
-            "{} stands; undo that payment first (reversePayment).",
-            payment.number
-        ));
+    if let Some(payment_id) = before.payment_id {
+        let payment = invoices::get_payment(&tx, "adviceId", payment_id).await?;
+        if payment.reversed_on.is_none() {
+            return refused(format!(
+                "{} stands; undo that payment first (reversePayment).",
+                payment.number
+            ));
+        }
     }
     let mut row = before.clone().into_active_model();
     row.undone_at = Set(Some(act.at));

@@ -5,8 +5,9 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use nameplate_entities::kinds::ClaimStep;
 use nameplate_entities::{
-    advice_row, claim, claim_step, customer, invoice, payer_advice, warranty_payer,
+    advice_row, allocation, claim, claim_step, customer, invoice, payer_advice, warranty_payer,
 };
+use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
@@ -83,6 +84,23 @@ pub async fn claims_by_ids(
     Ok(found)
 }
 
+/// The claims that ask for these invoices.
+pub async fn claims_of_invoices(
+    db: &impl ConnectionTrait,
+    invoice_ids: &[i64],
+) -> Result<Vec<claim::Model>> {
+    let mut found = Vec::new();
+    for piece in invoice_ids.chunks(PIECE) {
+        let rows = claim::Entity::find()
+            .filter(claim::Column::InvoiceId.is_in(piece.iter().copied()))
+            .order_by_asc(claim::Column::Id)
+            .all(db)
+            .await?;
+        found.extend(rows);
+    }
+    Ok(found)
+}
+
 /// The invoice that a claim asks for.
 ///
 /// # Errors
@@ -92,6 +110,40 @@ pub async fn invoice_of(db: &impl ConnectionTrait, row: &claim::Model) -> Result
         .one(db)
         .await?
         .ok_or_else(|| Error::internal("a claim without its invoice"))
+}
+
+#[derive(FromQueryResult)]
+struct GivenUp {
+    claim_id: i64,
+    given_up_cents: i64,
+}
+
+/// What write-offs settle of the invoices of these claims, by claim, where it is anything.
+pub async fn given_up(
+    db: &impl ConnectionTrait,
+    rows: &[claim::Model],
+) -> Result<HashMap<i64, Cents>> {
+    let amount = Expr::col((allocation::Entity, allocation::Column::AmountCents));
+    let query = Query::select()
+        .expr_as(Expr::col((claim::Entity, claim::Column::Id)), "claim_id")
+        .expr_as(amount.sum().cast_as(Alias::new("BIGINT")), "given_up_cents")
+        .from(claim::Entity)
+        .inner_join(
+            allocation::Entity,
+            Expr::col((allocation::Entity, allocation::Column::InvoiceId))
+                .equals((claim::Entity, claim::Column::InvoiceId)),
+        )
+        .and_where(
+            Expr::col((claim::Entity, claim::Column::Id)).is_in(rows.iter().map(|row| row.id)),
+        )
+        .and_where(Expr::col((allocation::Entity, allocation::Column::WriteOffId)).is_not_null())
+        .group_by_col((claim::Entity, claim::Column::Id))
+        .to_owned();
+    let sums: Vec<GivenUp> = joined::all(db, &query).await?;
+    Ok(sums
+        .into_iter()
+        .map(|sum| (sum.claim_id, Cents(sum.given_up_cents)))
+        .collect())
 }
 
 #[derive(FromQueryResult)]

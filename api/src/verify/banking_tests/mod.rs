@@ -17,9 +17,8 @@ use crate::banking::{BankReceipts, BankedPayment, UndoDeposit, bank_receipts, un
 use crate::base::ProblemCode;
 use crate::base::testing::{noon, refusals};
 use crate::books::{self, AddAccount, Days as BookDays};
-use crate::invoices::{
-    Excess, RecordPayment, ReversePayment, record_payment, refund_credit, reverse_payment,
-};
+use crate::invoices::{Excess, RecordPayment, ReversePayment, refund_credit, reverse_payment};
+use crate::remittances::record_payment;
 
 fn today() -> NaiveDate {
     noon().date_naive()

@@ -2,20 +2,24 @@
 
 use nameplate_entities::kinds::{ClaimState, PaymentMethod};
 use nameplate_entities::outbox_mail;
-use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::money::Cents;
 
 use super::*;
 use crate::base::ProblemCode::{ImpossibleDate, Malformed, Missing, TooMuch, WrongState};
 use crate::base::testing::refusals;
 use crate::claims::{Taken, Waits};
-use crate::invoices::{Excess, RecordPayment, record_payment};
+use crate::invoices::{Excess, PaymentPart, RecordPayment};
+use crate::remittances::record_payment;
 
 impl TestShop {
     /// Money of the payer for its invoice.
     async fn paid(&self, claimed: &Claimed, amount: i64) {
         let payment = RecordPayment {
             customer_id: claimed.payer.customer_id,
+            parts: Some(vec![PaymentPart {
+                invoice_id: claimed.bill.id,
+                amount: Cents(amount),
+            }]),
             ..self.payment(amount, Excess::Refused)
         };
         assert_eq!(payment.method, PaymentMethod::Check);
@@ -145,19 +149,10 @@ async fn what_was_paid_and_what_was_given_up_stand_apart_and_a_paid_claim_closes
             (balance.paid, balance.written_down),
             (Cents(5_000), Cents::ZERO)
         );
-        let taken = Taken {
-            step: ClaimStep::Pay,
-            on: today(),
-            note: None,
-            reason: None,
-            cents: Some(Cents(5_000)),
-        };
-        let tx = shop.bench.app.db.write().await.unwrap();
-        let claim = claims::take_step(&tx, &shop.owner, ("payClaim", &claim), taken).await;
-        tx.commit().await.unwrap();
-        let claim = claim.unwrap();
+        let claim = claims::get_claim(db, "", claim.id).await.unwrap();
         assert_eq!(claim.state, ClaimState::Paid);
         shop.paid(&claimed, claim.claimed_cents - 5_000).await;
+        let claim = claims::get_claim(db, "", claim.id).await.unwrap();
         let appeal = claims::appeal_claim(&shop.owner, shop.dispute(&claim, "Why not?")).await;
         assert_eq!(
             refusals(appeal.map(|done| done.claim)),

@@ -4,6 +4,7 @@ mod archive;
 mod damage;
 mod drafting;
 mod going_on;
+mod keeping;
 mod life;
 mod voiding;
 

@@ -7,8 +7,9 @@ use sea_orm::PaginatorTrait;
 use super::*;
 use crate::invoices::{
     ChangeReceivableTerms, ChargeLateInvoices, account, change_receivable_terms,
-    charge_late_invoices, open_now, open_on, record_payment, remind_overdue,
+    charge_late_invoices, open_now, open_on, remind_overdue,
 };
+use crate::remittances::record_payment;
 use crate::reports::{self, Pieces, Wanted};
 
 async fn mails(shop: &TestShop) -> u64 {

@@ -1,7 +1,7 @@
 //! Damage to what warranty payers owe is found.
 
 use super::*;
-use crate::invoices::record_payment;
+use crate::remittances::record_payment;
 
 const UNGUARDED: &str = "DROP TRIGGER IF EXISTS keep_invoice_update; DROP TRIGGER IF EXISTS keep_posting_update; \
      DROP TRIGGER IF EXISTS keep_allocation_update; ";

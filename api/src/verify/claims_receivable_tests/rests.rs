@@ -1,16 +1,17 @@
 //! What a payer leaves unpaid: borne by the shop, or moved to the customer of the call, and taken back again.
 
-use nameplate_entities::kinds::WriteOffKind;
+use nameplate_entities::kinds::{PaymentMethod, WriteOffKind};
 use nameplate_entities::{write_off_return, write_off_tax};
 
 use super::*;
 use crate::base::ProblemCode::{self, ImpossibleDate, NegativeMoney, TooMuch, WrongState};
-use crate::base::testing::{problems, refusals};
+use crate::base::testing::refusals;
 use crate::claims::credit_invoice;
 use crate::invoices::{
-    ChangeReceivableTerms, ReversePayment, UndoWriteOff, change_receivable_terms, record_payment,
-    reverse_payment, undo_write_off,
+    ChangeReceivableTerms, RefundCredit, ReversePayment, UndoWriteOff, change_receivable_terms,
+    refund_credit, reverse_payment, undo_write_off,
 };
+use crate::remittances::record_payment;
 use crate::reports::{Basis, Span, margins};
 
 fn at<T>(code: ProblemCode, path: &str, outcome: Result<T>) {
@@ -82,7 +83,7 @@ async fn where_there_is_relief_the_parts_borne_give_back_the_tax_in_them_and_nev
             invoice_id: moved.id,
             reason: "Moved away".to_owned(),
         };
-        invoices::write_off_invoice(&shop.owner, order)
+        crate::remittances::write_off_invoice(&shop.owner, order)
             .await
             .unwrap();
         let db = shop.bench.app.db.read();
@@ -97,12 +98,16 @@ async fn where_there_is_relief_the_parts_borne_give_back_the_tax_in_them_and_nev
     }
 }
 
-/// The customer's loss stands; the shop's are taken back with their tax, if the customer's invoice lets them.
+/// The payer owes all of it again: what the shop bore and what the customer was let off are expected again, with the tax.
 async fn take_back_borne(shop: &TestShop, claim: &invoice::Model) {
-    at(WrongState, "", take_back(&shop.owner, claim).await);
+    take_back(&shop.owner, claim).await.unwrap();
     let db = shop.bench.app.db.read();
     let backs = write_off_return::Entity::find().all(db).await.unwrap();
-    assert_eq!(backs, [], "nothing is done by halves");
+    assert_eq!(backs.len(), 3, "two borne, one written off");
+    assert_eq!(shop.control().await, [WHOLE, 0, 0]);
+    assert_eq!(shop.balance("5300").await, 0);
+    assert_eq!(shop.balance("6100").await, 0);
+    shop.is_in_order().await;
 }
 
 #[tokio::test]
@@ -174,18 +179,55 @@ async fn the_customer_reads_why_the_payer_did_not_pay() {
 }
 
 #[tokio::test]
-async fn a_rest_comes_back_to_the_payer_while_the_customer_settled_nothing_of_it() {
+async fn what_the_customer_paid_of_a_rest_that_goes_back_to_the_payer_is_paid_back() {
     for shop in TestShop::everywhere().await {
         let maker = shop.maker(true).await;
         let claim = shop.claimed(&maker).await;
+        let order = shop.remitted(&maker, WHOLE - 9_700, &[(claim.id, WHOLE - 9_700)]);
+        record_payment(&shop.owner, order).await.unwrap();
         let moved = hand_on(&shop.owner, &claim, 9_000).await.unwrap();
         bear(&shop.owner, &claim, 700).await.unwrap();
+        let paid = shop.payment(9_000, Excess::Refused);
+        let paid = record_payment(&shop.owner, paid).await.unwrap();
+        let cash = sum(&shop.revenue(Basis::Cash).await);
+        take_back(&shop.owner, &claim).await.unwrap();
+        assert_eq!(shop.control().await, [9_700, 0, -9_000]);
+        assert_eq!(shop.balance("5300").await, 0);
+        assert_eq!(shop.owes().await, (0, 9_000));
+        assert_eq!(shop.open_cents(moved.id).await, 0);
+        let less = sum(&shop.revenue(Basis::Cash).await);
+        assert!(less < cash, "what is credit now pays nothing");
+        shop.is_in_order().await;
+
+        let back = RefundCredit {
+            idempotency_key: shop.key(),
+            customer_id: shop.customer_id,
+            amount: Cents(9_000),
+            method: PaymentMethod::Check,
+            reference: None,
+            refunded_on: today(),
+            bank_account_id: None,
+        };
+        refund_credit(&shop.owner, back).await.unwrap();
+        let order = shop.remitted(&maker, 9_700, &[(claim.id, 9_700)]);
+        record_payment(&shop.owner, order).await.unwrap();
+        assert_eq!(shop.control().await, [0, 0, 0]);
+        assert_eq!(sum(&shop.revenue(Basis::Cash).await), 28_900);
+        shop.is_in_order().await;
+        assert_eq!(paid.amount_cents, 9_000);
+    }
+}
+
+#[tokio::test]
+async fn a_payment_that_was_taken_off_a_rest_bounces_and_nothing_is_owed_twice() {
+    for shop in TestShop::everywhere().await {
+        let maker = shop.maker(true).await;
+        let claim = shop.claimed(&maker).await;
+        hand_on(&shop.owner, &claim, 9_000).await.unwrap();
         let paid = shop.payment(100, Excess::Refused);
         let paid = record_payment(&shop.owner, paid).await.unwrap();
-        let said = problems(take_back(&shop.owner, &claim).await);
-        assert_eq!(said[0].code, WrongState);
-        assert!(said[0].message.contains(&moved.number), "{said:?}");
-        assert_eq!(shop.balance("5300").await, 700, "nothing is done by halves");
+        take_back(&shop.owner, &claim).await.unwrap();
+        assert_eq!(shop.owes().await, (0, 100));
         let order = ReversePayment {
             idempotency_key: shop.key(),
             payment_id: paid.id,
@@ -196,9 +238,7 @@ async fn a_rest_comes_back_to_the_payer_while_the_customer_settled_nothing_of_it
             bank_fee: None,
         };
         reverse_payment(&shop.owner, order).await.unwrap();
-        take_back(&shop.owner, &claim).await.unwrap();
         assert_eq!(shop.control().await, [WHOLE, 0, 0]);
-        assert_eq!(shop.balance("5300").await, 0);
         assert_eq!(shop.owes().await, (0, 0));
         shop.is_in_order().await;
         let again = hand_on(&shop.owner, &claim, 1_000).await.unwrap();

@@ -9,9 +9,9 @@ use crate::base::{ProblemCode, Result};
 use crate::claims::credit_invoice;
 use crate::invoices::{
     AllocatePayment, ApplyCredit, CreditInvoice, CreditedLine, ReversePayment, UndoWriteOff,
-    WriteOffInvoice, allocate_payment, apply_credit, record_payment, reverse_payment,
-    undo_write_off, write_off_invoice,
+    WriteOffInvoice, reverse_payment, undo_write_off,
 };
+use crate::remittances::{allocate_payment, apply_credit, record_payment, write_off_invoice};
 
 async fn bounce(shop: &TestShop, paid: &payment::Model) -> Result<payment::Model> {
     let order = ReversePayment {

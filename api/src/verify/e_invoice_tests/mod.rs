@@ -26,9 +26,10 @@ use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
     ChangeEInvoicing, CreditInvoice, CreditedLine, Excess, IssueFreeInvoice, IssueInvoice,
     RecordDeposit, RecordPayment, ReversePayment, Share, change_e_invoicing, e_invoice,
-    issue_free_invoice, issue_invoice, record_deposit, record_payment, reverse_payment,
+    issue_free_invoice, issue_invoice, record_deposit, reverse_payment,
 };
 use crate::pricing::{AddTaxJurisdiction, NewLevel, NewTaxability, add_tax_jurisdiction};
+use crate::remittances::record_payment;
 use crate::shop::{ChangeShop, change_shop};
 
 fn all_to(payer: &customer::Model) -> Vec<Share> {

@@ -30,11 +30,11 @@ use crate::invoices::{
     self, AllocatePayment, ApplyCredit, ChangeReceivableTerms, ChargeLateInvoices, CreditInvoice,
     CreditedLine, Dated, DisputeInvoice, Excess, IssueFreeInvoice, IssueInvoice, PaymentPart,
     RecordDeposit, RefundCredit, ResendDocument, ReversePayment, SendStatement, UndoWriteOff,
-    WriteOffInvoice, allocate_payment, apply_credit, change_receivable_terms, charge_late_invoices,
-    dispute_invoice, issue_free_invoice, issue_invoice, open_on, record_deposit, record_payment,
-    refund_credit, remind_overdue, resend_document, reverse_payment, send_statement,
-    settle_dispute, undo_write_off, write_off_invoice,
+    WriteOffInvoice, change_receivable_terms, charge_late_invoices, dispute_invoice,
+    issue_free_invoice, issue_invoice, open_on, record_deposit, refund_credit, remind_overdue,
+    resend_document, reverse_payment, send_statement, settle_dispute, undo_write_off,
 };
+use crate::remittances::{allocate_payment, apply_credit, record_payment, write_off_invoice};
 
 fn today() -> NaiveDate {
     noon().date_naive()

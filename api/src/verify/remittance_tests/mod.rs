@@ -2,9 +2,11 @@
 
 mod damage;
 mod figures;
+mod outside;
 mod posting;
 mod rests;
 mod undoing;
+mod unmatching;
 
 use std::ops::Deref;
 

@@ -4,9 +4,9 @@ use nameplate_entities::kinds::{AdviceOutcome, ClaimState, ClaimStep};
 use nameplate_rules::claims::{ClaimStep as Step, Settlement};
 
 use super::*;
-use crate::invoices::{ApplyCredit, apply_credit};
+use crate::invoices::ApplyCredit;
 use crate::remittances::{
-    FiguresAsked, SetAdviceRowAside, Sight, payer_figures, set_advice_row_aside,
+    FiguresAsked, SetAdviceRowAside, Sight, apply_credit, payer_figures, set_advice_row_aside,
 };
 
 #[tokio::test]

@@ -1,6 +1,7 @@
 //! Warranties in the graph.
 
 pub mod covers;
+pub mod keeping;
 pub mod mutations;
 pub mod payers;
 pub mod programmes;

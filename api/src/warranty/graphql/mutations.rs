@@ -13,9 +13,13 @@ use crate::payload;
 use super::super::operations::programmes::AddProgramme;
 use super::super::{
     ChangeApplianceUse, ChangeWarrantyPayer, EndCover, KeepPart, PayerWays, RegisterCover,
-    ReleaseKeptPart, add_programme, add_programme_terms, add_warranty_payer, change_appliance_use,
+    add_programme, add_programme_terms, add_warranty_payer, change_appliance_use,
     change_warranty_payer, end_cover, keep_part, register_cover, release_kept_part,
-    retire_programme,
+    retire_programme, undo_kept_part_release,
+};
+use super::keeping::{
+    ReleaseKeptPartInput, ReleaseKeptPartPayload, UndoKeptPartReleaseInput,
+    UndoKeptPartReleasePayload,
 };
 use super::programmes::ProgrammeRank;
 use super::terms_input::ProgrammeTermsInput;
@@ -285,27 +289,6 @@ payload! {
     }
 }
 
-/// What became of a kept part.
-#[derive(InputObject)]
-pub struct ReleaseKeptPartInput {
-    /// The kept part.
-    kept_part_id: ID,
-    /// The version that was read.
-    version: i32,
-    /// The day it left.
-    on: NaiveDate,
-    /// Carrier and number of the parcel when it was sent back; left out when it was scrapped.
-    sent_how: Option<String>,
-}
-
-payload! {
-    /// What became of a kept part.
-    ReleaseKeptPartPayload {
-        /// It as it is now.
-        kept_part: KeptPart
-    }
-}
-
 /// Changes to warranties.
 #[derive(Default)]
 pub struct WarrantyMutation;
@@ -454,15 +437,18 @@ impl WarrantyMutation {
         #[graphql(desc = "The part, and where it went.")] input: ReleaseKeptPartInput,
     ) -> async_graphql::Result<ReleaseKeptPartPayload> {
         let act = act(ctx)?;
-        let outcome = async {
-            let release = ReleaseKeptPart {
-                kept_part_id: Kind::KeptPart.row("keptPartId", &input.kept_part_id)?,
-                version: input.version,
-                on: input.on,
-                sent_how: input.sent_how,
-            };
-            release_kept_part(act, release).await
-        };
+        let outcome = async { release_kept_part(act, input.command()?).await };
         ReleaseKeptPartPayload::of(outcome.await.map(KeptPart::from))
+    }
+
+    /// Takes back what was written down by mistake of where a kept part went: it is in the shop.
+    async fn undo_kept_part_release(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The part.")] input: UndoKeptPartReleaseInput,
+    ) -> async_graphql::Result<UndoKeptPartReleasePayload> {
+        let act = act(ctx)?;
+        let outcome = async { undo_kept_part_release(act, input.command()?).await };
+        UndoKeptPartReleasePayload::of(outcome.await.map(KeptPart::from))
     }
 }

@@ -67,13 +67,22 @@ pub async fn keep_part(act: &Act, new: KeepPart) -> Result<kept_part::Model> {
     Ok(row)
 }
 
+/// How a kept part left the shop.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LeftBy {
+    /// To its payer, or its maker.
+    SentBack,
+    Scrapped,
+}
+
 /// What became of a kept part.
 #[derive(Clone, Debug)]
 pub struct ReleaseKeptPart {
     pub kept_part_id: i64,
     pub version: i32,
     pub on: NaiveDate,
-    /// Carrier and number of the parcel when it was sent back; without it the part was scrapped.
+    pub left_by: LeftBy,
+    /// Carrier and number of the parcel, of one that was sent back.
     pub sent_how: Option<String>,
 }
 
@@ -98,6 +107,10 @@ pub async fn release_kept_part(act: &Act, release: ReleaseKeptPart) -> Result<ke
         ("on", "The day it left", Some(release.on)),
     ]);
     let sent_how = checks.text_if_any("sentHow", release.sent_how.as_deref(), LINE_MAX);
+    if sent_how.is_some() && release.left_by == LeftBy::Scrapped {
+        let message = "A part that was scrapped was sent nowhere: leave this out, or say that it was sent back.";
+        checks.refuse(ProblemCode::Malformed, "sentHow", message);
+    }
     checks.finish()?;
     if before.sent_on.is_some() || before.scrapped_on.is_some() {
         let message = format!("{} left the shop already.", before.number);
@@ -108,16 +121,49 @@ pub async fn release_kept_part(act: &Act, release: ReleaseKeptPart) -> Result<ke
         ));
     }
     let mut row = before.clone().into_active_model();
-    match sent_how {
-        Some(how) => {
+    match release.left_by {
+        LeftBy::SentBack => {
             row.sent_on = Set(Some(release.on));
-            row.sent_how = Set(Some(how));
+            row.sent_how = Set(sent_how);
         }
-        None => row.scrapped_on = Set(Some(release.on)),
+        LeftBy::Scrapped => row.scrapped_on = Set(Some(release.on)),
     }
     row.version = Set(before.version + 1);
     let after = row.update(&tx).await?;
     let verb = Right::ReleaseKeptPart.mutation();
+    let both = (Some(&before), Some(&after));
+    audit::record(&tx, act, verb, subject(after.id), both).await?;
+    tx.commit().await?;
+    Ok(after)
+}
+
+/// Takes back what was written down by mistake of where a kept part went: it is in the shop.
+///
+/// # Errors
+/// `Forbidden`; `NotFound`; `Conflict`; `WrongState` for one that is in the shop.
+pub async fn undo_kept_part_release(
+    act: &Act,
+    (kept_part_id, version): (i64, i32),
+) -> Result<kept_part::Model> {
+    act.staff_with(Right::UndoKeptPartRelease)?;
+    let tx = act.app.db.write().await?;
+    let before = store::get_kept_part(&tx, "keptPartId", kept_part_id).await?;
+    same_version(before.version, version)?;
+    if before.sent_on.is_none() && before.scrapped_on.is_none() {
+        let message = format!("{} is in the shop.", before.number);
+        return Err(Error::refused(
+            ProblemCode::WrongState,
+            "keptPartId",
+            message,
+        ));
+    }
+    let mut row = before.clone().into_active_model();
+    row.sent_on = Set(None);
+    row.sent_how = Set(None);
+    row.scrapped_on = Set(None);
+    row.version = Set(before.version + 1);
+    let after = row.update(&tx).await?;
+    let verb = Right::UndoKeptPartRelease.mutation();
     let both = (Some(&before), Some(&after));
     audit::record(&tx, act, verb, subject(after.id), both).await?;
     tx.commit().await?;

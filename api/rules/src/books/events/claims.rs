@@ -70,6 +70,18 @@ impl Owed {
         })
     }
 
+    /// What of it is above zero, and what below, without its sign.
+    #[must_use]
+    pub fn parted(self) -> (Self, Self) {
+        let above = |amount: Cents| amount.max(Cents::ZERO);
+        let below = |amount: Cents| Cents(amount.0.min(0).saturating_neg());
+        let of = |part: fn(Cents) -> Cents| Self {
+            customer: part(self.customer),
+            payer: part(self.payer),
+        };
+        (of(above), of(below))
+    }
+
     /// Whatever is owed, by whomever.
     ///
     /// # Errors

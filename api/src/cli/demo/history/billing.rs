@@ -127,7 +127,7 @@ impl Player<'_> {
             }]),
             excess: invoices::Excess::Refused,
         };
-        let received = invoices::record_payment(&desk, payment).await?;
+        let received = crate::remittances::record_payment(&desk, payment).await?;
         self.unbanked.push(received);
         Ok(())
     }
