@@ -21,10 +21,11 @@ pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
 pub use borne::{BorneLine, ShopShare, borne, labour_cost};
 pub use decision::{
     Answer, Case, CoverageRefusal, Decision, EarlierRepair, Finding, Line, LineSplit,
-    PROGRAMMES_MAX, Portion, decide,
+    PROGRAMMES_MAX, PaidBy, Portion, decide,
 };
 pub use programme::{
-    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, Segment, StartEvent, Starts,
+    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer, Segment,
+    StartEvent, Starts,
 };
 pub use window::{Held, SegmentDates, Standing, file_by, lapsed_on, segment_dates, standing};
 pub use words::{Missing, Reason, Step, settles};

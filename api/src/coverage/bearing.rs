@@ -26,7 +26,8 @@ pub async fn shop_bears(
     };
     let mut shop: BTreeMap<i32, i64> = BTreeMap::new();
     for portion in store::portions_of(db, decision.id).await? {
-        if portion.payer_id.is_none() {
+        // What the shop bears of the price in place of a programme costs it no more than the repair did.
+        if portion.payer_id.is_none() && portion.terms_id.is_none() {
             let sum = shop.entry(portion.position).or_default();
             *sum = sum.saturating_add(portion.cents);
         }

@@ -3,7 +3,7 @@
 use async_graphql::{ComplexObject, Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::coverage_decision;
-use nameplate_rules::coverage::{Answer, Decision, Line, LineSplit, Registration, settles};
+use nameplate_rules::coverage::{Answer, Decision, Line, LineSplit, PaidBy, Registration, settles};
 
 use crate::base::{Error, Result};
 use crate::calls::graphql::ServiceCall;
@@ -77,7 +77,7 @@ impl ProgrammeAnswer {
 pub struct CoverPortion {
     /// What the programme is called.
     name: String,
-    /// Whether the shop bears it itself.
+    /// Whether the shop bears it itself: as its own work, or in place of what the programme's rates and caps leave.
     own_work: bool,
     /// How much, before tax.
     amount: Money,
@@ -127,7 +127,7 @@ impl CoverReading {
                     let holding = holdings.get(portion.registration)?;
                     Some(CoverPortion {
                         name: holding.registration.programme.name.clone(),
-                        own_work: holding.payer_id.is_none(),
+                        own_work: holding.payer_id.is_none() || portion.by == PaidBy::Shop,
                         amount: Money(portion.amount),
                     })
                 })

@@ -8,8 +8,8 @@ use nameplate_entities::{
     warranty_programme,
 };
 use nameplate_rules::coverage::{
-    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, Segment, StartEvent, Starts,
-    lapsed_on,
+    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer, Segment,
+    StartEvent, Starts, lapsed_on,
 };
 use nameplate_rules::dates::{Term, whole_days_between};
 use nameplate_rules::money::Cents;
@@ -324,5 +324,6 @@ fn own_terms(row: &shop_warranty::Model) -> Result<Programme> {
         distance_rate: None,
         out_of_use: None,
         failed_repair_days: None,
+        rest_borne_by: RestBearer::Customer,
     })
 }

@@ -6,7 +6,8 @@ use nameplate_entities::{
     appliance, coverage_decision, coverage_portion, estimate_line, service_call,
 };
 use nameplate_rules::coverage::{
-    self as rules, Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, Registration,
+    self as rules, Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, PaidBy,
+    Registration,
 };
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -215,7 +216,9 @@ async fn write(
             coverage_portion::ActiveModel {
                 decision_id: Set(row.id),
                 position: Set(position),
-                payer_id: Set(holding.and_then(|holding| holding.payer_id)),
+                payer_id: Set(holding
+                    .filter(|_| portion.by == PaidBy::Payer)
+                    .and_then(|holding| holding.payer_id)),
                 terms_id: Set(holding.and_then(|holding| holding.terms_id)),
                 cover_id: Set(holding.and_then(|holding| holding.cover_id)),
                 cents: Set(portion.amount.0),

@@ -230,6 +230,7 @@ pub async fn out_of_use(
             portion(coverage_portion::Column::TermsId)
                 .equals((programme_terms::Entity, programme_terms::Column::Id)),
         )
+        .and_where(portion(coverage_portion::Column::PayerId).is_not_null())
         .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
         .and_where(of_call(service_call::Column::State).eq(CallState::Completed));
     if let Some(call_id) = but_call_id {

@@ -164,9 +164,15 @@ fn normal_price(claim: &ClaimRow, lines: &[Line], portions: &[PortionOf]) -> Res
         let place = place.and_then(|position| position.checked_sub(1));
         let line = place.and_then(|place| lines.get(place));
         let line = line.ok_or_else(|| Error::internal("a portion of a line that is not there"))?;
+        // What the shop bears in place of the programme is of the price that the programme covers.
+        let is_others = |portion: &&PortionOf| {
+            let is_shops = portion.payer_id.is_none() && portion.terms_id == Some(claim.terms_id);
+            !is_own(portion) && !is_shops
+        };
         let others = portions
             .iter()
-            .filter(|portion| portion.position == position && !is_own(portion))
+            .filter(|portion| portion.position == position)
+            .filter(is_others)
             .map(|portion| Cents(portion.cents));
         let rest = line.amount.checked_sub(Cents::sum(others).map_err(fault)?);
         price = sum([price, rest.ok_or_else(too_large)?])?;

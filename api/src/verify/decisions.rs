@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{coverage_decision, coverage_portion, invoice_division};
-use nameplate_rules::coverage::LineSplit;
+use nameplate_rules::coverage::{LineSplit, PaidBy};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
     QuerySelect, Statement,
@@ -35,6 +35,8 @@ fn shares(splits: &[LineSplit], holdings: &[Holding]) -> Shares {
     for (position, split) in (1..).zip(splits) {
         for portion in &split.portions {
             let of = holdings.get(portion.registration);
+            // What the shop bears in place of a programme counts as its own work does: nobody is billed.
+            let of = of.filter(|_| portion.by == PaidBy::Payer);
             let payer = of.and_then(|holding| holding.payer_id);
             let programme = of.and_then(|holding| holding.programme_id);
             *shares.entry((position, payer, programme)).or_default() += portion.amount.0;
@@ -111,7 +113,8 @@ fn wrong_with(
         .flat_map(|(position, split)| split.portions.iter().map(move |of| (position, of)))
         .map(|(position, portion)| {
             let of = holdings.get(portion.registration);
-            let payer = of.and_then(|holding| holding.payer_id);
+            let payer = of.filter(|_| portion.by == PaidBy::Payer);
+            let payer = payer.and_then(|holding| holding.payer_id);
             let terms = of.and_then(|holding| holding.terms_id);
             (position, payer, terms, portion.amount.0)
         })

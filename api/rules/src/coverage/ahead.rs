@@ -133,7 +133,7 @@ fn short(standing: Standing) -> (Stands, Option<NaiveDate>) {
 #[cfg(test)]
 mod tests {
     use super::super::decision::Finding;
-    use super::super::programme::{Pays, Programme, Rank, Segment, StartEvent, Starts};
+    use super::super::programme::{Pays, Programme, Rank, RestBearer, Segment, StartEvent, Starts};
     use super::*;
     use crate::dates::Term;
     use crate::money::Cents;
@@ -175,6 +175,7 @@ mod tests {
                 distance_rate: None,
                 out_of_use: None,
                 failed_repair_days: None,
+                rest_borne_by: RestBearer::Customer,
             },
             starts: Starts {
                 purchase: purchase.map(day),

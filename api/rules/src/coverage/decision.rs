@@ -69,12 +69,25 @@ pub struct Line {
     pub distance: Option<Decimal>,
 }
 
-/// What one programme pays of a line.
+/// Who pays what falls to a programme.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum PaidBy {
+    /// Whose programme it is.
+    #[default]
+    Payer,
+    /// The shop, in place of what the programme's rates and caps leave.
+    Shop,
+}
+
+/// What one programme pays of a line, or the shop in its place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Portion {
     /// Place of the programme in what was given to [`decide`].
     pub registration: usize,
     pub amount: Cents,
+    #[serde(default)]
+    pub by: PaidBy,
 }
 
 /// Who pays a line; the portions and the customer's part add up to it.
@@ -393,12 +406,20 @@ fn splits(stacked: &Stacked, looks: &[Look]) -> Vec<LineSplit> {
     (stacked.left.iter().enumerate())
         .map(|(line, customer)| LineSplit {
             portions: (looks.iter().zip(&stacked.payments))
-                .filter_map(|(look, payment)| {
-                    let amount = *payment.as_ref()?.of_lines.get(line)?;
-                    (amount > Cents::ZERO).then_some(Portion {
-                        registration: look.place,
-                        amount,
-                    })
+                .flat_map(|(look, payment)| {
+                    let of = move |by: PaidBy| {
+                        let payment = payment.as_ref()?;
+                        let amount = match by {
+                            PaidBy::Payer => payment.of_lines.get(line)?,
+                            PaidBy::Shop => payment.of_shop.get(line)?,
+                        };
+                        (*amount > Cents::ZERO).then_some(Portion {
+                            registration: look.place,
+                            amount: *amount,
+                            by,
+                        })
+                    };
+                    [PaidBy::Payer, PaidBy::Shop].into_iter().filter_map(of)
                 })
                 .collect(),
             customer: *customer,
@@ -441,5 +462,11 @@ fn tell(look: &Look, payment: Option<&Payment>, steps: &mut Vec<Step>) {
     }
     if !is_paid {
         steps.push(Step::of(place, Reason::NothingToPay));
+    }
+    for (line, amount) in payment.of_shop.iter().enumerate() {
+        if *amount > Cents::ZERO {
+            let amount = *amount;
+            steps.push(Step::on(place, line, Reason::ShopBears { amount }));
+        }
     }
 }

@@ -95,6 +95,17 @@ pub struct Segment {
     pub pays: Pays,
 }
 
+/// Who bears what a programme covers and its rates, its flat labor or its caps leave unpaid.
+#[derive(
+    Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+)]
+#[serde(rename_all = "snake_case")]
+pub enum RestBearer {
+    #[default]
+    Customer,
+    Shop,
+}
+
 /// A payer's terms, as they stood when the machine came under them.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Programme {
@@ -113,6 +124,10 @@ pub struct Programme {
     pub out_of_use: Option<OutOfUseCount>,
     /// So many days after a covered repair the same failure is still covered, though the cover ended meanwhile.
     pub failed_repair_days: Option<u32>,
+    /// Who bears what the rates, the flat labor and the caps leave of what is covered; the share beyond the percents and the
+    /// deductible are the customer's in any case.
+    #[serde(default)]
+    pub rest_borne_by: RestBearer,
 }
 
 /// The days that cover is counted from, so far as they are known.

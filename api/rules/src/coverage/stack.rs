@@ -1,5 +1,8 @@
 //! The arithmetic of several programmes one after another: each pays of what the ones before it left.
 //!
+//! What a programme covers and does not pay, as its rates or caps leave it, is borne by the shop where its terms say so, as
+//! far as no programme after it pays that.
+//!
 //! What must stay true: nobody pays more of a line than is left of it; a deductible is taken once on a call; of all ways
 //! to ask the programmes in their order, the one counts by which the customer owes least, so that no programme more can
 //! raise what the customer owes.
@@ -7,7 +10,7 @@
 use rust_decimal::Decimal;
 
 use super::decision::{CoverageRefusal, Line};
-use super::programme::{Covers, Programme, Segment};
+use super::programme::{Covers, Programme, RestBearer, Segment};
 use crate::money::{Cents, spread_by_cents};
 
 /// A programme that may be asked, with its segments in force.
@@ -34,6 +37,8 @@ pub(super) enum Bound {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Payment {
     pub of_lines: Vec<Cents>,
+    /// What the shop bears of each line in place of what the programme's rates and caps leave.
+    pub of_shop: Vec<Cents>,
     pub bounds: Vec<Bound>,
 }
 
@@ -83,6 +88,12 @@ fn in_order(
         }
         payments.push(Some(payment));
     }
+    for payment in payments.iter_mut().flatten() {
+        for (rest, borne) in left.iter_mut().zip(&mut payment.of_shop) {
+            *borne = (*borne).min(*rest);
+            *rest = rest.checked_sub(*borne).ok_or(CoverageRefusal::TooLarge)?;
+        }
+    }
     Ok(Stacked { payments, left })
 }
 
@@ -90,6 +101,8 @@ fn in_order(
 fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageRefusal> {
     let mut bounds = Vec::new();
     let mut of_lines = vec![Cents::ZERO; lines.len()];
+    // What it would pay without rates and caps.
+    let mut whole = of_lines.clone();
     let mut chosen = vec![None; lines.len()];
     for (place, line) in lines.iter().enumerate() {
         let rest = left.get(place).copied().unwrap_or(Cents::ZERO);
@@ -105,6 +118,9 @@ fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageR
             let slot = of_lines.get_mut(place).ok_or(CoverageRefusal::TooLarge)?;
             if chosen.get(place) == Some(&None) || amount > *slot {
                 *slot = amount;
+                if let Some(whole) = whole.get_mut(place) {
+                    *whole = segment.pays.percent.of(rest)?;
+                }
                 if let Some(choice) = chosen.get_mut(place) {
                     *choice = Some(index);
                 }
@@ -112,6 +128,36 @@ fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageR
         }
     }
     percents(one, lines, &chosen, &of_lines, &mut bounds);
+    cap(one, lines, &chosen, (&mut of_lines, &mut bounds))?;
+    let is_shops = one.programme.rest_borne_by == RestBearer::Shop;
+    let deducted = deduct(one.programme, &mut of_lines)?;
+    let of_whole = deduct(one.programme, &mut whole)?;
+    // What the customer bears first is of what is covered, whoever bears the rest of it.
+    let amount = if is_shops { of_whole } else { deducted };
+    if amount > Cents::ZERO {
+        bounds.push(Bound::Deductible { amount });
+    }
+    let of_shop = (whole.iter().zip(&of_lines))
+        .map(|(whole, paid)| {
+            let rest = whole.checked_sub(*paid).ok_or(CoverageRefusal::TooLarge)?;
+            let borne = if is_shops { rest } else { Cents::ZERO };
+            Ok::<_, CoverageRefusal>(borne.max(Cents::ZERO))
+        })
+        .collect::<Result<Vec<Cents>, CoverageRefusal>>()?;
+    Ok(Payment {
+        of_lines,
+        of_shop,
+        bounds,
+    })
+}
+
+/// Lowers what is paid to the flat labor and the caps of the segments.
+fn cap(
+    one: &Asked,
+    lines: &[Line],
+    chosen: &[Option<usize>],
+    (of_lines, bounds): (&mut [Cents], &mut Vec<Bound>),
+) -> Result<(), CoverageRefusal> {
     for (index, segment) in one.segments.iter().enumerate() {
         let its = |place: &usize| chosen.get(*place) == Some(&Some(index));
         if let Some(amount) = segment.pays.flat_labour {
@@ -121,24 +167,28 @@ fn pay(one: &Asked, lines: &[Line], left: &[Cents]) -> Result<Payment, CoverageR
                         .get(*place)
                         .is_some_and(|line| line.covers == Some(Covers::Labour))
             };
-            if lowered(&mut of_lines, amount, labour)? {
+            if lowered(of_lines, amount, labour)? {
                 bounds.push(Bound::FlatLabour { amount });
             }
         }
         if let Some(amount) = segment.pays.at_most
-            && lowered(&mut of_lines, amount, its)?
+            && lowered(of_lines, amount, its)?
         {
             bounds.push(Bound::AtMost { amount });
         }
     }
+    Ok(())
+}
+
+/// Takes the deductible off these amounts, in proportion; gives how much that was.
+fn deduct(programme: &Programme, of_lines: &mut [Cents]) -> Result<Cents, CoverageRefusal> {
     let total = Cents::sum(of_lines.iter().copied())?;
-    let borne = one.programme.deductible.min(total);
+    let borne = programme.deductible.min(total);
     if borne > Cents::ZERO {
         let rest = total.checked_sub(borne).ok_or(CoverageRefusal::TooLarge)?;
-        lowered(&mut of_lines, rest, |_| true)?;
-        bounds.push(Bound::Deductible { amount: borne });
+        lowered(of_lines, rest, |_| true)?;
     }
-    Ok(Payment { of_lines, bounds })
+    Ok(borne)
 }
 
 /// What is left of a line as the programme's rates allow it; none where the rate cannot be applied.

@@ -129,6 +129,43 @@ fn a_line_below_zero_and_too_many_programmes_are_refused() {
     );
 }
 
+/// An hour and a half at 120.00, of which the maker pays 85.00 an hour: 127.50; the shop bears 52.50 of 180.00, or the
+/// customer does. Of two makers' halves only what is covered is the shop's.
+#[test]
+fn what_a_rate_leaves_is_the_shops_where_the_terms_say_so() {
+    let mut held = registration(Cents::ZERO, 24, 0);
+    held.programme.labour_rate = Some(Cents(8_500));
+    let line = Line {
+        covers: Some(Covers::Labour),
+        amount: Cents(18_000),
+        hours: Some(Decimal::new(15, 1)),
+        distance: None,
+    };
+    let case = case_on(day("2025-01-10"));
+    let split = |held: &Registration| {
+        let lines = [line.clone()];
+        let decision = decide(&case, &lines, std::slice::from_ref(held)).expect("a decision");
+        let portions: Vec<_> = (decision.lines[0].portions.iter())
+            .map(|portion| (portion.by, portion.amount.0))
+            .collect();
+        (portions, decision.customer.0)
+    };
+    let payers = vec![(PaidBy::Payer, 12_750)];
+    assert_eq!(split(&held), (payers, 5_250));
+    held.programme.rest_borne_by = RestBearer::Shop;
+    let shops = vec![(PaidBy::Payer, 12_750), (PaidBy::Shop, 5_250)];
+    assert_eq!(split(&held), (shops, 0));
+    // Half of what the rate allows, and half of what it leaves; then the customer's first 20.00 of what is covered.
+    for segment in &mut held.programme.segments {
+        segment.pays.percent = Percent::parse("50").expect("a percent");
+    }
+    let shops = vec![(PaidBy::Payer, 6_375), (PaidBy::Shop, 2_625)];
+    assert_eq!(split(&held), (shops, 9_000));
+    held.programme.deductible = Cents(2_000);
+    let shops = vec![(PaidBy::Payer, 4_375), (PaidBy::Shop, 2_625)];
+    assert_eq!(split(&held), (shops, 11_000));
+}
+
 /// A machine with twelve repaired components: the failure is of one of them at most.
 #[test]
 fn promises_on_many_components_are_one_until_somebody_found_what_failed() {
@@ -221,6 +258,7 @@ fn registration(deductible: Cents, through: u32, after: u32) -> Registration {
             distance_rate: None,
             out_of_use: None,
             failed_repair_days: None,
+            rest_borne_by: RestBearer::Customer,
         },
         starts: Starts {
             purchase: Some(day("2024-01-31")),
@@ -285,16 +323,19 @@ fn any_registration() -> impl Strategy<Value = Registration> {
         prop_oneof![Just(0i64), 0i64..20_000],
         rate(),
         rate(),
-        any::<bool>(),
+        (any::<bool>(), any::<bool>()),
         prop::option::of(0u32..400),
     )
         .prop_map(
-            |(segments, rank, deductible, labour, distance, proof, bought)| {
+            |(segments, rank, deductible, labour, distance, (proof, shops), bought)| {
                 let mut held = registration(Cents(deductible), 12, 0);
                 held.programme.segments = segments;
                 held.programme.rank = rank;
                 held.programme.labour_rate = labour;
                 held.programme.distance_rate = distance;
+                if shops {
+                    held.programme.rest_borne_by = RestBearer::Shop;
+                }
                 if proof {
                     held.programme.evidence.insert(Evidence::ProofOfPurchase);
                 }

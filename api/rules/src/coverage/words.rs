@@ -79,6 +79,9 @@ pub enum Reason {
         amount: Cents,
     },
     NothingToPay,
+    ShopBears {
+        amount: Cents,
+    },
     LeftAside,
     CustomerOwes {
         amount: Cents,
@@ -186,6 +189,9 @@ fn said(reason: &Reason, segments: &[Segment]) -> String {
         }
         Reason::Pays { amount } => format!("pays {amount}."),
         Reason::NothingToPay => "has nothing to pay here.".to_owned(),
+        Reason::ShopBears { amount } => {
+            format!("the shop bears {amount} that this programme covers and does not pay.")
+        }
         Reason::LeftAside => {
             "is left aside: asking it would leave the customer worse off.".to_owned()
         }

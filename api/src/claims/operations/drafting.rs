@@ -164,7 +164,8 @@ async fn holding(
                 // Billed by the decision, under these terms, whichever of its splits that was.
                 Some(terms_id) => held.terms_id == Some(terms_id),
                 None => portions.iter().any(|portion| {
-                    (portion.terms_id, portion.cover_id) == (held.terms_id, held.cover_id)
+                    (portion.payer_id, portion.terms_id, portion.cover_id)
+                        == (held.payer_id, held.terms_id, held.cover_id)
                 }),
             }
     };

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{customer, invoice, invoice_division, warranty_payer};
-use nameplate_rules::coverage::{Answer, LineSplit, settles};
+use nameplate_rules::coverage::{Answer, LineSplit, PaidBy, settles};
 use nameplate_rules::invoice::division::{PayerPart, Portion, Taking, divide};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
@@ -231,10 +231,9 @@ impl Who {
         };
         for (at, holding) in holdings.iter().enumerate() {
             let portions = splits.iter().flat_map(|split| &split.portions);
-            if !portions
-                .into_iter()
-                .any(|portion| portion.registration == at)
-            {
+            let mut its = portions.filter(|portion| portion.registration == at);
+            who.shop_bears |= its.clone().any(|portion| portion.by == PaidBy::Shop);
+            if !its.any(|portion| portion.by == PaidBy::Payer) {
                 continue;
             }
             match (holding.payer_id, holding.programme_id, holding.terms_id) {
@@ -272,7 +271,10 @@ impl Who {
                 let holding = holdings.get(portion.registration);
                 let holding =
                     holding.ok_or_else(|| Error::internal("a portion of no programme"))?;
-                let payer = self.place_of(holding).unwrap_or(shop);
+                let payer = match portion.by {
+                    PaidBy::Payer => self.place_of(holding).unwrap_or(shop),
+                    PaidBy::Shop => shop,
+                };
                 let sum = amounts.entry((payer, line)).or_insert(Cents::ZERO);
                 *sum = (sum.checked_add(portion.amount))
                     .ok_or_else(|| Error::internal("portions that are too large"))?;

@@ -70,6 +70,7 @@ fn a_year(evidence: Vec<Evidence>) -> NewTerms {
         distance_rate: None,
         out_of_use: None,
         failed_repair_days: None,
+        rest_borne_by: None,
     }
 }
 

@@ -2,6 +2,7 @@
 
 mod bearing;
 mod refused;
+mod resting;
 mod sharing;
 
 use chrono::{Days, NaiveDate};
@@ -104,6 +105,7 @@ impl TestShop {
                 distance_rate: None,
                 out_of_use: None,
                 failed_repair_days: None,
+                rest_borne_by: None,
             },
         };
         warranty::add_programme(&self.owner, new).await.unwrap().id

@@ -110,6 +110,16 @@ pub enum OutOfUseDays {
     WholeDaysOnly,
 }
 
+/// Who bears what a programme covers and its rates, its flat labor or its caps leave.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_rules::coverage::RestBearer")]
+pub enum UnpaidRestBearer {
+    /// The customer of the call.
+    Customer,
+    /// The shop: it is billed to nobody.
+    Shop,
+}
+
 /// The unit of a length of cover.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 pub enum TermUnit {
@@ -286,6 +296,8 @@ pub struct ProgrammeTerms {
     out_of_use: Option<OutOfUseDays>,
     /// So many days after a covered repair the same failure is covered still.
     failed_repair_days: Option<i32>,
+    /// Who bears what the rates, the flat labor and the caps leave of what is covered.
+    rest_borne_by: UnpaidRestBearer,
     /// When they were written down.
     written_at: DateTime<Utc>,
     #[graphql(skip)]
@@ -311,6 +323,7 @@ impl TryFrom<programme_terms::Model> for ProgrammeTerms {
             distance_rate: terms.distance_rate.map(Money),
             out_of_use: terms.out_of_use.map(Into::into),
             failed_repair_days: failed.and_then(Result::ok),
+            rest_borne_by: terms.rest_borne_by.into(),
             written_at: row.written_at,
             row,
         })

@@ -10,6 +10,7 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use super::super::{NewSegment, NewTerms};
 use super::programmes::{
     CoverEvidence, CoverExclusion, CoverStart, CoveredCharge, OutOfUseDays, TermUnit,
+    UnpaidRestBearer,
 };
 
 /// A length of cover.
@@ -83,6 +84,9 @@ pub struct ProgrammeTermsInput {
     out_of_use: Option<OutOfUseDays>,
     /// So many days after a covered repair the same failure is covered still.
     failed_repair_days: Option<i32>,
+    /// Who bears what the rates, the flat labor and the caps leave of what is covered. When left out the customer, where the
+    /// payer lets what it does not pay be billed, or else the shop.
+    rest_borne_by: Option<UnpaidRestBearer>,
 }
 
 impl ProgrammeTermsInput {
@@ -120,6 +124,7 @@ impl ProgrammeTermsInput {
             distance_rate: self.distance_rate.map(|rate| rate.0),
             out_of_use: self.out_of_use.map(Into::into),
             failed_repair_days: self.failed_repair_days,
+            rest_borne_by: self.rest_borne_by.map(Into::into),
         })
     }
 }

@@ -49,7 +49,9 @@ pub async fn add_programme(act: &Act, new: AddProgramme) -> Result<warranty_prog
     }
     checks.near("terms.appliesFrom", new.terms.applies_from, today);
     let mut below = Checks::new();
-    let terms = new.terms.checked(&mut below, (&name, rank(new.rank)));
+    let terms = new
+        .terms
+        .checked(&mut below, (&name, rank(new.rank)), &payer);
     checks.add_below("terms", below);
     checks.finish()?;
     let name_key = name.to_lowercase();
@@ -92,7 +94,9 @@ pub async fn add_programme_terms(
     let programme = active_programme(&tx, "programmeId", programme_id).await?;
     let mut checks = Checks::new();
     checks.near("appliesFrom", new.applies_from, today);
-    let terms = new.checked(&mut checks, (&programme.name, rank(programme.rank)));
+    let payer = store::get_payer(&tx, "programmeId", programme.payer_id).await?;
+    let named = (programme.name.as_str(), rank(programme.rank));
+    let terms = new.checked(&mut checks, named, &payer);
     checks.finish()?;
     let day = new.applies_from;
     if store::has_terms(&tx, (programme.id, day)).await? {

@@ -1,8 +1,9 @@
 //! The terms of a programme as they are typed, held against what the rules take.
 
 use chrono::NaiveDate;
+use nameplate_entities::warranty_payer;
 use nameplate_rules::coverage::{
-    Covers, Evidence, Exclusion, Pays, Programme, Rank, Segment, StartEvent,
+    Covers, Evidence, Exclusion, Pays, Programme, Rank, RestBearer, Segment, StartEvent,
 };
 use nameplate_rules::dates::{self, OutOfUseCount, Term};
 use nameplate_rules::flags::ComponentClass;
@@ -51,11 +52,19 @@ pub struct NewTerms {
     pub distance_rate: Option<Cents>,
     pub out_of_use: Option<OutOfUseCount>,
     pub failed_repair_days: Option<i32>,
+    /// Who bears what rates, flat labor and caps leave. When left out the customer, where the payer lets its rest be billed,
+    /// or else the shop.
+    pub rest_borne_by: Option<RestBearer>,
 }
 
 impl NewTerms {
     /// The programme that the rules read; every problem is named with its field.
-    pub fn checked(&self, checks: &mut Checks, (name, rank): (&str, Rank)) -> Programme {
+    pub fn checked(
+        &self,
+        checks: &mut Checks,
+        (name, rank): (&str, Rank),
+        payer: &warranty_payer::Model,
+    ) -> Programme {
         let count = self.segments.len();
         if count == 0 || count > SEGMENTS_MAX {
             let message =
@@ -92,6 +101,11 @@ impl NewTerms {
             distance_rate: self.distance_rate,
             out_of_use: self.out_of_use,
             failed_repair_days: failed,
+            rest_borne_by: self.rest_borne_by.unwrap_or(if payer.may_bill_rest {
+                RestBearer::Customer
+            } else {
+                RestBearer::Shop
+            }),
         }
     }
 }

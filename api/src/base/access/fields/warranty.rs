@@ -21,7 +21,7 @@ pub(super) const WARRANTY: &[Row] = &[
     (
         "ProgrammeTerms",
         Desk,
-        "appliesFrom staysWithMachine daysToFile segments exclusions evidence deductible labourRate distanceRate outOfUse failedRepairDays writtenAt writtenBy",
+        "appliesFrom staysWithMachine daysToFile segments exclusions evidence deductible labourRate distanceRate outOfUse failedRepairDays restBorneBy writtenAt writtenBy",
     ),
     (
         "CoverSegment",
