@@ -26,6 +26,10 @@ pub struct Model {
     pub taken_at: DateTimeUtc,
     /// None for what an advice brought.
     pub taken_by: Option<i64>,
+    /// The line of an advice by which it was taken, or that it unsays.
+    pub advice_row_id: Option<i64>,
+    /// The payment, outside an advice, by which it was taken, or that it unsays.
+    pub payment_id: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -1,4 +1,5 @@
-//! Claims that stand and those that are void, so that what is billed anew is claimed anew; and closed claims taken up again.
+//! Claims that stand and those that are void, so that what is billed anew is claimed anew; closed claims taken up again; and
+//! by which line of an advice or payment a step was taken.
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DatabaseBackend;
@@ -38,7 +39,7 @@ impl MigrationTrait for Migration {
 const STANDING: &str =
     "UPDATE claim SET standing_call_id = call_id, standing_invoice_id = invoice_id";
 
-const STEPS: [&str; 13] = [
+const STEPS: [&str; 14] = [
     "drafted",
     "make_ready",
     "reopen",
@@ -52,6 +53,7 @@ const STEPS: [&str; 13] = [
     "close",
     "resume",
     "void",
+    "unsay",
 ];
 
 const STATES: [&str; 10] = [
@@ -71,10 +73,13 @@ async fn widen_steps(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     let words = STEPS.join("', '");
     let sql = format!(
         "ALTER TABLE claim_step DROP CONSTRAINT claim_step_step_check, \
-         ADD CONSTRAINT claim_step_step_check CHECK (step IN ('{words}'))"
+         ADD CONSTRAINT claim_step_step_check CHECK (step IN ('{words}')), \
+         ADD COLUMN advice_row_id BIGINT REFERENCES advice_row (id), \
+         ADD COLUMN payment_id BIGINT REFERENCES payment (id)"
     );
     manager.get_connection().execute_unprepared(&sql).await?;
-    Ok(())
+    index(manager, "claim_step", &["advice_row_id"]).await?;
+    index(manager, "claim_step", &["payment_id"]).await
 }
 
 /// `SQLite` keeps a table's checks for ever, so the rows move into a new one, and with them those that point at them.
@@ -97,11 +102,13 @@ async fn rebuild_steps(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     run("DROP TABLE claim_step_before").await?;
     index(manager, "claim_step", &["claim_id", "id"]).await?;
     index(manager, "claim_step", &["taken_by"]).await?;
+    index(manager, "claim_step", &["advice_row_id"]).await?;
+    index(manager, "claim_step", &["payment_id"]).await?;
     index(manager, "claim_sending", &["claim_id", "id"]).await?;
     unique(manager, "claim_sending", &["step_id"]).await
 }
 
-/// As it was first made, with the wider list.
+/// As it was first made, with the wider list, the line of an advice and the payment.
 fn claim_step() -> TableCreateStatement {
     let mut table = Table::create();
     table
@@ -119,6 +126,10 @@ fn claim_step() -> TableCreateStatement {
         .col(instant("taken_at"))
         .col(number_null("taken_by"))
         .foreign_key(&mut reference("claim_step", "taken_by", "staff"))
+        .col(number_null("advice_row_id"))
+        .foreign_key(&mut reference("claim_step", "advice_row_id", "advice_row"))
+        .col(number_null("payment_id"))
+        .foreign_key(&mut reference("claim_step", "payment_id", "payment"))
         .check(one_of("step", &STEPS))
         .check(one_of("state", &STATES));
     table

@@ -10,10 +10,12 @@ use thiserror::Error;
 
 use crate::money::Cents;
 
+mod answers;
 mod codes;
 mod figures;
 mod settling;
 
+pub use answers::{StepTaken, promised, unsaid};
 pub use figures::{ClaimStory, PayerFigures, PayersAnswer, ReasonFigure, payer_figures};
 
 pub use codes::{
@@ -59,6 +61,8 @@ pub enum ClaimStep {
     Resume,
     /// What it asks is billed otherwise; it never goes on.
     Void,
+    /// What was written down as the payer's was not about this claim.
+    Unsay,
 }
 
 /// Why a step cannot be taken.
@@ -70,8 +74,9 @@ pub struct StepRefusal {
 }
 
 impl ClaimState {
-    /// The state after a step. Where a claim that is taken up again goes on says [`Self::resumed`], as its state alone does
-    /// not tell.
+    /// The state after a step. A payer may change its mind as long as the claim is not closed, whatever it said or paid. Where
+    /// a claim goes on that is taken up again, or of which something is unsaid, its state alone does not tell: see
+    /// [`Self::resumed`] and [`unsaid`].
     ///
     /// # Errors
     /// [`StepRefusal`] where the life of a claim has no such step.
@@ -87,22 +92,12 @@ impl ClaimState {
         let next = match (self, step) {
             (S::Draft, T::MakeReady) => S::Ready,
             (S::Ready, T::Reopen) => S::Draft,
-            (S::Ready | S::Submitted | S::Queried | S::Denied, T::Submit) => S::Submitted,
-            (S::Submitted | S::Appealed, T::Query) => S::Queried,
-            (S::Submitted | S::Queried | S::Appealed, T::Approve) => S::Approved,
-            // What was approved may be taken back.
-            (_, T::ApprovePart) if self.takes_less() => S::PartApproved,
-            (_, T::Deny) if self.takes_less() => S::Denied,
-            (
-                S::Submitted
-                | S::Queried
-                | S::Approved
-                | S::PartApproved
-                | S::Denied
-                | S::Appealed
-                | S::Paid,
-                T::Pay,
-            ) => S::Paid,
+            (S::Ready | S::Submitted | S::Queried | S::Denied | S::Paid, T::Submit) => S::Submitted,
+            (_, T::Query) if self.was_sent() => S::Queried,
+            (_, T::Approve) if self.was_sent() => S::Approved,
+            (_, T::ApprovePart) if self.was_sent() => S::PartApproved,
+            (_, T::Deny) if self.was_sent() => S::Denied,
+            (_, T::Pay) if self.was_sent() => S::Paid,
             (S::Approved | S::PartApproved | S::Denied | S::Paid, T::Appeal) => S::Appealed,
             (S::Closed, _) => return Err(StepRefusal { state: self, step }),
             (_, T::Close) => S::Closed,
@@ -124,11 +119,18 @@ impl ClaimState {
         }
     }
 
-    /// Whether the payer may still say that it pays a part, or nothing.
-    const fn takes_less(self) -> bool {
+    /// Whether it went to its payer and is not closed.
+    #[must_use]
+    pub const fn was_sent(self) -> bool {
+        !matches!(self, Self::Draft | Self::Ready | Self::Closed)
+    }
+
+    /// Whether the payer answered, by words or by money, and nobody disputes that.
+    #[must_use]
+    pub const fn is_answered(self) -> bool {
         matches!(
             self,
-            Self::Submitted | Self::Queried | Self::Approved | Self::PartApproved | Self::Appealed
+            Self::Approved | Self::PartApproved | Self::Denied | Self::Paid
         )
     }
 
@@ -195,6 +197,19 @@ impl ClaimBalance {
             .ok_or(AdviceRefusal::TooLarge)
     }
 
+    /// What is open and the payer does not owe by its last answer: others may be asked for it. A payer that paid and said
+    /// nothing said that it pays all of it, also where its money was lost since.
+    ///
+    /// # Errors
+    /// `TooLarge`.
+    pub fn rest(&self, promised: Option<Cents>) -> Result<Cents, AdviceRefusal> {
+        let promised = promised.unwrap_or(self.claimed);
+        let to_come = promised.checked_sub(self.paid);
+        let to_come = to_come.ok_or(AdviceRefusal::TooLarge)?.max(Cents::ZERO);
+        let rest = self.open()?.checked_sub(to_come);
+        Ok(rest.ok_or(AdviceRefusal::TooLarge)?.max(Cents::ZERO))
+    }
+
     /// What a line of an advice makes of it.
     ///
     /// # Errors
@@ -241,7 +256,7 @@ mod tests {
         ClaimState::Appealed,
         ClaimState::Closed,
     ];
-    const STEPS: [ClaimStep; 12] = [
+    const STEPS: [ClaimStep; 13] = [
         ClaimStep::MakeReady,
         ClaimStep::Reopen,
         ClaimStep::Submit,
@@ -254,6 +269,7 @@ mod tests {
         ClaimStep::Close,
         ClaimStep::Resume,
         ClaimStep::Void,
+        ClaimStep::Unsay,
     ];
 
     #[test]
@@ -312,7 +328,11 @@ mod tests {
         }
         let again = ClaimState::Submitted.after(ClaimStep::Submit);
         assert_eq!(again, Ok(ClaimState::Submitted));
-        assert!(ClaimState::Paid.after(ClaimStep::Deny).is_err());
+        // A payer may take back what it paid, too.
+        assert_eq!(
+            ClaimState::Paid.after(ClaimStep::Deny),
+            Ok(ClaimState::Denied)
+        );
     }
 
     #[test]

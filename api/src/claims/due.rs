@@ -52,21 +52,23 @@ pub async fn due(
 ) -> Result<Vec<Due>> {
     let until = days_after(today, within_days)
         .map_err(|refusal| Error::caused("the last day looked at", refusal))?;
-    let mut all = to_file(db, until).await?;
+    let mut all = to_file(db, claim::Column::FileBy.lte(until)).await?;
     all.extend(to_send_back(db, until).await?);
     let (dated, undated): (Vec<_>, Vec<_>) =
         (not_claimed(db).await?.into_iter()).partition(|due| due.by.is_some());
     all.extend(dated);
     all.sort_by_key(|due| due.by);
     all.extend(asked_about(db).await?);
+    all.extend(to_file(db, claim::Column::FileBy.is_null()).await?);
     all.extend(undated);
     Ok(all)
 }
 
-async fn to_file(db: &impl ConnectionTrait, until: NaiveDate) -> Result<Vec<Due>> {
+/// Claims that did not go out, by a condition on their last day.
+async fn to_file(db: &impl ConnectionTrait, by: Expr) -> Result<Vec<Due>> {
     let rows = claim::Entity::find()
         .filter(claim::Column::State.is_in([ClaimState::Draft, ClaimState::Ready]))
-        .filter(claim::Column::FileBy.lte(until))
+        .filter(by)
         .order_by_asc(claim::Column::FileBy)
         .order_by_asc(claim::Column::Id)
         .limit(EACH_MAX)

@@ -39,6 +39,7 @@ pub use operations::sending::{
 };
 pub use operations::voiding::credit_invoice;
 pub use required::{Requirement, Wanted, required_of};
-pub use store::to_rule;
-pub use store::{balance, balances, get_claim, of_payer_by_numbers};
+pub use store::{
+    TakenBy, balance, balances, closed_in, get_claim, of_payer_by_numbers, steps_taken, to_rule,
+};
 pub use telling::tell_what_is_due;

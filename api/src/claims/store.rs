@@ -1,14 +1,18 @@
 //! Rows of claims, and what claims read of other tables.
 
+mod steps;
+
+pub use steps::{TakenBy, closed_in, from_rule, get_step, last_step, steps_taken, to_rule};
+
 use std::collections::HashMap;
 
-use nameplate_entities::kinds::{self, ReceivableKind};
+use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{
     allocation, appliance_cover, claim, claim_paper, claim_sending, claim_step, failure_code,
     failure_mode, finding, invoice, invoice_division, invoice_line, kept_part, part, receivable,
     service_address,
 };
-use nameplate_rules::claims::{ClaimBalance, ClaimState};
+use nameplate_rules::claims::ClaimBalance;
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Alias, CaseStatement, Expr, ExprTrait, Query};
 use sea_orm::{
@@ -74,8 +78,8 @@ pub async fn balance(db: &impl ConnectionTrait, row: &claim::Model) -> Result<Cl
     (found.get(&row.id).copied()).ok_or_else(|| Error::internal("a claim has no balance"))
 }
 
-/// What these claims have come to, by claim, in one statement: what payments settled of their invoices is paid, what
-/// anything else settled is written down.
+/// What these claims have come to, by claim, in one statement. What payments settled of their invoices is paid, and so is
+/// credit that the payer had from another invoice; what anything else settled is written down.
 ///
 /// # Errors
 /// Internal only.
@@ -86,21 +90,29 @@ pub async fn balances(
     if rows.is_empty() {
         return Ok(HashMap::new());
     }
-    let not_paid = Expr::col(allocation::Column::PaymentId).is_null();
-    let amount = Expr::col(allocation::Column::AmountCents);
+    let of_laid = |column| Expr::col((allocation::Entity, column));
+    let amount = of_laid(allocation::Column::AmountCents);
+    let of_payment = of_laid(allocation::Column::PaymentId).is_not_null();
+    let credited = Expr::col((invoice::Entity, invoice::Column::CreditsInvoiceId));
+    let of_another = credited.ne(of_laid(allocation::Column::InvoiceId));
     let paid: Expr = CaseStatement::new()
-        .case(not_paid, 0)
-        .finally(amount.clone())
+        .case(of_payment.or(of_another), amount.clone())
+        .finally(0)
         .into();
     let query = Query::select()
-        .column(allocation::Column::InvoiceId)
+        .column((allocation::Entity, allocation::Column::InvoiceId))
         .expr_as(paid.sum().cast_as(Alias::new("BIGINT")), "paid_cents")
         .expr_as(amount.sum().cast_as(Alias::new("BIGINT")), "settled_cents")
         .from(allocation::Entity)
-        .and_where(
-            Expr::col(allocation::Column::InvoiceId).is_in(rows.iter().map(|row| row.invoice_id)),
+        .left_join(
+            invoice::Entity,
+            Expr::col((invoice::Entity, invoice::Column::Id))
+                .equals((allocation::Entity, allocation::Column::CreditNoteId)),
         )
-        .group_by_col(allocation::Column::InvoiceId)
+        .and_where(
+            of_laid(allocation::Column::InvoiceId).is_in(rows.iter().map(|row| row.invoice_id)),
+        )
+        .group_by_col((allocation::Entity, allocation::Column::InvoiceId))
         .to_owned();
     let sums: Vec<Laid> = joined::all(db, &query).await?;
     (rows.iter())
@@ -117,39 +129,6 @@ pub async fn balances(
             Ok((row.id, balance))
         })
         .collect()
-}
-
-/// What happened to a claim last.
-///
-/// # Errors
-/// Internal, for a claim without a step.
-pub async fn last_step(db: &impl ConnectionTrait, claim_id: i64) -> Result<claim_step::Model> {
-    claim_step::Entity::find()
-        .filter(claim_step::Column::ClaimId.eq(claim_id))
-        .order_by_desc(claim_step::Column::Id)
-        .one(db)
-        .await?
-        .ok_or_else(|| Error::internal("a claim has no step"))
-}
-
-/// The state in which a closed claim was closed; none for one whose last step did not close it.
-///
-/// # Errors
-/// Internal only.
-pub async fn closed_in(
-    db: &impl ConnectionTrait,
-    claim_id: i64,
-) -> Result<Option<kinds::ClaimState>> {
-    let last = claim_step::Entity::find()
-        .filter(claim_step::Column::ClaimId.eq(claim_id))
-        .order_by_desc(claim_step::Column::Id)
-        .limit(2)
-        .all(db)
-        .await?;
-    Ok(match last.as_slice() {
-        [closed, before] if closed.step == kinds::ClaimStep::Close => Some(before.state),
-        _ => None,
-    })
 }
 
 /// The standing claims of a call that went nowhere yet and have no last day to file.
@@ -406,17 +385,6 @@ pub async fn get_sending(db: &impl ConnectionTrait, id: i64) -> Result<claim_sen
         .ok_or_else(|| Error::not_found("", "sending of a claim"))
 }
 
-/// The step.
-///
-/// # Errors
-/// `NotFound`.
-pub async fn get_step(db: &impl ConnectionTrait, id: i64) -> Result<claim_step::Model> {
-    claim_step::Entity::find_by_id(id)
-        .one(db)
-        .await?
-        .ok_or_else(|| Error::not_found("", "step of a claim"))
-}
-
 /// How often a claim was sent.
 ///
 /// # Errors
@@ -426,40 +394,4 @@ pub async fn sendings(db: &impl ConnectionTrait, claim_id: i64) -> Result<u64> {
         .filter(claim_sending::Column::ClaimId.eq(claim_id))
         .count(db)
         .await?)
-}
-
-/// Where a claim stands, for the rules.
-#[must_use]
-pub const fn to_rule(state: kinds::ClaimState) -> ClaimState {
-    use kinds::ClaimState as K;
-    match state {
-        K::Draft => ClaimState::Draft,
-        K::Ready => ClaimState::Ready,
-        K::Submitted => ClaimState::Submitted,
-        K::Queried => ClaimState::Queried,
-        K::Approved => ClaimState::Approved,
-        K::PartApproved => ClaimState::PartApproved,
-        K::Denied => ClaimState::Denied,
-        K::Paid => ClaimState::Paid,
-        K::Appealed => ClaimState::Appealed,
-        K::Closed => ClaimState::Closed,
-    }
-}
-
-/// Where the rules say a claim stands, as kept.
-#[must_use]
-pub const fn from_rule(state: ClaimState) -> kinds::ClaimState {
-    use kinds::ClaimState as K;
-    match state {
-        ClaimState::Draft => K::Draft,
-        ClaimState::Ready => K::Ready,
-        ClaimState::Submitted => K::Submitted,
-        ClaimState::Queried => K::Queried,
-        ClaimState::Approved => K::Approved,
-        ClaimState::PartApproved => K::PartApproved,
-        ClaimState::Denied => K::Denied,
-        ClaimState::Paid => K::Paid,
-        ClaimState::Appealed => K::Appealed,
-        ClaimState::Closed => K::Closed,
-    }
 }

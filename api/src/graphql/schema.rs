@@ -113,6 +113,7 @@ pub struct Mutation(
     crate::recalls::graphql::RecallsMutation,
     crate::remittances::graphql::RemittancesMutation,
     crate::remittances::graphql::ClaimRestsMutation,
+    crate::remittances::graphql::TakingOffMutation,
     crate::closeout::graphql::CloseoutMutation,
     crate::reserve::graphql::ReserveMutation,
 );

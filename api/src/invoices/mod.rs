@@ -52,12 +52,12 @@ pub use receiving::credit::{
     AllocatePayment, ApplyCredit, RefundCredit, allocate, lay_credit, lay_payment, refund_credit,
 };
 pub use receiving::deposits::{RecordDeposit, record_deposit};
-pub use receiving::freeing::take_payment_off;
+pub use receiving::freeing::{laid_on, take_credit_off, take_payment_off};
 pub use receiving::reversing::{ReversePayment, reverse_payment};
 pub use receiving::settling::hold;
 pub use receiving::undoing_refund::undo_refund;
 pub use receiving::{Excess, PaymentPart, RecordPayment, take_in};
-pub use rests::{bear_rest, move_rest, undo_rest};
+pub use rests::{bear_rest, is_rest_borne, move_rest, undo_rest};
 pub use store::{
     OpenRow, Owed, get_invoice, get_payment, get_refund, has_standing_invoice, is_billed, open_now,
     open_on, owed_by,

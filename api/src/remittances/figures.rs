@@ -78,7 +78,7 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
     for part in &found.settled {
         let whole = claimed.get(&part.claim_id).copied().unwrap_or_default();
         let so_far = paid.entry(part.claim_id).or_default();
-        if part.payment_id.is_none() {
+        if !part.is_money {
             so_far.written_down = sum([so_far.written_down, Cents(part.amount_cents)])?;
             continue;
         }

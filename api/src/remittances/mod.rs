@@ -26,5 +26,6 @@ pub use operations::posting::{PostAdvice, post_advice};
 pub use operations::rests::{
     ClaimRest, UndoClaimRest, bear_claim_rest, bill_claim_rest, undo_claim_rest,
 };
+pub use operations::taking_off::{TakeOffInvoice, take_off_invoice};
 pub use operations::undoing::{UndoAdvice, undo_advice};
 pub use operations::unmatching::{UnmatchAdviceRow, unmatch_advice_row};

@@ -2,11 +2,12 @@
 
 use chrono::NaiveDate;
 use futures_util::TryStreamExt;
-use nameplate_rules::claims::{ClaimState, ClaimStep};
+use nameplate_rules::claims::{ClaimState, ClaimStep, StepTaken, unsaid};
 use sea_orm::{ConnectionTrait, FromQueryResult, Statement, StreamTrait};
 use serde::de::DeserializeOwned;
 
 use crate::base::Result;
+use crate::claims::TakenBy;
 
 use super::statement::{Rule, ask};
 use super::{FINDINGS_MAX, Finding};
@@ -24,6 +25,8 @@ struct Row {
     step: Option<String>,
     state: Option<String>,
     taken_on: Option<NaiveDate>,
+    advice_row_id: Option<i64>,
+    payment_id: Option<i64>,
 }
 
 /// A claim whose steps are read one after the other.
@@ -33,13 +36,14 @@ struct Life {
     state: Option<ClaimState>,
     /// Where it was closed, while it is.
     closed_in: Option<ClaimState>,
+    taken: Vec<StepTaken<TakenBy>>,
     was_sent: bool,
     is_void: bool,
     last_on: Option<NaiveDate>,
     wrong: Option<String>,
 }
 
-const STEPS: &str = "SELECT c.id AS claim_id, c.state AS now, s.step, s.state, s.taken_on FROM claim c \
+const STEPS: &str = "SELECT c.id AS claim_id, c.state AS now, s.step, s.state, s.taken_on, s.advice_row_id, s.payment_id FROM claim c \
      LEFT JOIN claim_step s ON s.claim_id = c.id ORDER BY c.id, s.id";
 
 /// Every step follows from the state before it, and the last one says where the claim stands.
@@ -60,6 +64,7 @@ async fn lives(tx: &(impl ConnectionTrait + StreamTrait)) -> Result<Vec<Finding>
             now: step.now.clone(),
             state: None,
             closed_in: None,
+            taken: Vec::new(),
             was_sent: false,
             is_void: false,
             last_on: None,
@@ -81,10 +86,12 @@ fn word<T: DeserializeOwned>(text: Option<&str>) -> Option<T> {
 impl Life {
     fn takes(&mut self, step: &Row) {
         let taken: Option<ClaimStep> = word(step.step.as_deref());
+        let by = TakenBy::of(step.advice_row_id, step.payment_id);
         let next: Option<ClaimState> = match (self.state, step.step.as_deref()) {
             (None, Some("drafted")) => Some(ClaimState::Draft),
             (Some(state), _) if !self.is_void => taken.and_then(|taken| match taken {
                 ClaimStep::Resume => (self.closed_in).and_then(|before| state.resumed(before).ok()),
+                ClaimStep::Unsay => by.and_then(|by| unsaid(&self.taken, by)),
                 other => state.after(other).ok(),
             }),
             _ => None,
@@ -101,6 +108,13 @@ impl Life {
         if self.wrong.is_none() && !is_first_sending && step.taken_on < self.last_on {
             self.wrong = Some("a step is dated before the one before it".to_owned());
         }
+        self.taken
+            .extend(taken.zip(said).map(|(step_taken, state)| StepTaken {
+                step: step_taken,
+                state,
+                cents: None,
+                by,
+            }));
         self.closed_in = self.state.filter(|_| taken == Some(ClaimStep::Close));
         self.was_sent |= taken == Some(ClaimStep::Submit);
         self.is_void |= taken == Some(ClaimStep::Void);

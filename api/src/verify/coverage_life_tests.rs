@@ -44,7 +44,7 @@ impl TestShop {
     }
 
     /// Finds something worn on a call, adjusts it and completes the call.
-    async fn adjusted(&self, call: &service_call::Model) {
+    pub(super) async fn adjusted(&self, call: &service_call::Model) {
         let db = self.bench.app.db.read();
         let machine = appliance::Entity::find_by_id(call.appliance_id).one(db);
         let of_type = machine.await.unwrap().unwrap().appliance_type_id;
@@ -263,9 +263,9 @@ async fn of_two_registrations_of_one_part_the_last_one_counts() {
         let component = component::Entity::find().filter(of_type).one(db).await;
         let component_id = component.unwrap().unwrap().id;
         let first = shop.opened_call().await;
-        shop.complete_as_found(first.id).await;
+        shop.adjusted(&first).await;
         let second = shop.accepted_call(Cents(10_000), None).await;
-        shop.complete_as_found(second.id).await;
+        shop.adjusted(&second).await;
         let mut ids = Vec::new();
         for call in [first, second] {
             let part = RegisterCover {

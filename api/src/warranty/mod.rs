@@ -30,6 +30,6 @@ pub use promises::{
     Repair, in_force, is_no_fault, is_repair, of_call, promise_of, repairs_of, write,
 };
 pub use store::{
-    covers_of, get_payer, get_programme, kept_of_call, payers_by_ids, payers_of_customers,
-    programmes_for, terms_of, use_of,
+    covers_of, get_payer, get_programme, kept_of_call, payer_of_customer, payers_by_ids,
+    payers_of_customers, programmes_for, terms_of, use_of,
 };

@@ -95,6 +95,8 @@ pub enum ClaimStep {
     Resume,
     #[sea_orm(string_value = "void")]
     Void,
+    #[sea_orm(string_value = "unsay")]
+    Unsay,
 }
 
 /// What a payer wants to see.

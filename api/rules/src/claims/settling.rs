@@ -1,6 +1,7 @@
 //! The steps by which a line of a payer's advice moves a claim on.
 
 use super::{ClaimState, ClaimStep, Settlement, StepRefusal};
+use crate::money::Cents;
 
 impl ClaimState {
     /// Whether an advice may be about a claim in this state.
@@ -9,9 +10,9 @@ impl ClaimState {
         self.after(ClaimStep::Pay).is_ok()
     }
 
-    /// The steps that a line of an advice takes, in order. What is paid short without an answer before it is an answer,
-    /// too; a refusal takes back what was approved. One of a claim that was denied or paid already is none of its own, as the
-    /// line itself is on record.
+    /// The steps that a line of an advice takes, in order. What is paid short is an answer, too, unless the claim was paid or
+    /// denied before; a refusal takes back what was approved. One of a claim that was denied already, or of which nothing
+    /// is open, is none of its own, as the line itself is on record.
     ///
     /// # Errors
     /// [`StepRefusal`] for a claim that was not submitted, or is closed.
@@ -19,16 +20,17 @@ impl ClaimState {
     /// # Source
     /// Common practice, no source.
     pub fn steps_by(self, settlement: Settlement) -> Result<Vec<ClaimStep>, StepRefusal> {
-        let is_unanswered = matches!(self, Self::Submitted | Self::Queried | Self::Appealed);
         self.after(ClaimStep::Pay)?;
         Ok(match settlement {
-            Settlement::Short { .. } if is_unanswered => {
+            Settlement::Short { .. } if !matches!(self, Self::Denied | Self::Paid) => {
                 vec![ClaimStep::ApprovePart, ClaimStep::Pay]
             }
             Settlement::InFull | Settlement::TooMuch { .. } | Settlement::Short { .. } => {
                 vec![ClaimStep::Pay]
             }
-            Settlement::Refused { .. } if self.takes_less() => vec![ClaimStep::Deny],
+            Settlement::Refused { left } if self != Self::Denied && left > Cents::ZERO => {
+                vec![ClaimStep::Deny]
+            }
             Settlement::Refused { .. } => Vec::new(),
         })
     }
@@ -37,7 +39,6 @@ impl ClaimState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::money::Cents;
 
     const ALL: [Settlement; 4] = [
         Settlement::InFull,
@@ -65,10 +66,8 @@ mod tests {
                     now = now.after(step).expect("a step of its life");
                 }
                 let is_paid = !matches!(settlement, Settlement::Refused { .. });
-                assert_eq!(
-                    now == ClaimState::Paid,
-                    is_paid || state == ClaimState::Paid
-                );
+                assert_eq!(now == ClaimState::Paid, is_paid);
+                assert_eq!(now == ClaimState::Denied, !is_paid);
             }
         }
     }
@@ -96,11 +95,16 @@ mod tests {
             Ok(vec![ClaimStep::ApprovePart, ClaimStep::Pay])
         );
         for approved in [ClaimState::Approved, ClaimState::PartApproved] {
-            assert_eq!(approved.steps_by(short), Ok(vec![ClaimStep::Pay]));
+            let part = vec![ClaimStep::ApprovePart, ClaimStep::Pay];
+            assert_eq!(approved.steps_by(short), Ok(part));
             assert_eq!(approved.steps_by(refused), Ok(vec![ClaimStep::Deny]));
         }
-        for settled in [ClaimState::Denied, ClaimState::Paid] {
-            assert_eq!(settled.steps_by(refused), Ok(Vec::new()));
-        }
+        assert_eq!(ClaimState::Denied.steps_by(refused), Ok(Vec::new()));
+        assert_eq!(
+            ClaimState::Paid.steps_by(refused),
+            Ok(vec![ClaimStep::Deny])
+        );
+        let nothing = Settlement::Refused { left: Cents::ZERO };
+        assert_eq!(ClaimState::Paid.steps_by(nothing), Ok(Vec::new()));
     }
 }

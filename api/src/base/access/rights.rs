@@ -318,6 +318,8 @@ rights! {
     AllocatePayment "allocatePayment" Desk,
     /// Lay a customer's credit against an invoice.
     ApplyCredit "applyCredit" Desk,
+    /// Take money or credit off an invoice that it was not meant for.
+    TakeOffInvoice "takeOffInvoice" Desk,
     /// Pay a customer's credit back.
     RefundCredit "refundCredit" Owner,
     /// Undo a refund that was typed wrongly or never cashed.

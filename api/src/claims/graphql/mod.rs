@@ -13,7 +13,7 @@ pub use submitting::ClaimSubmissionMutation;
 
 use async_graphql::{ComplexObject, Context, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{allocation, claim, claim_paper, claim_sending, claim_step};
+use nameplate_entities::{allocation, claim, claim_paper, claim_sending, claim_step, invoice};
 use nameplate_rules::dates::whole_days_between;
 use nameplate_rules::money::Cents;
 
@@ -182,10 +182,15 @@ impl Claim {
         let column = allocation::Column::InvoiceId;
         let rows =
             loaders::children::<allocation::Entity>(ctx, column, self.row.invoice_id).await?;
+        let column = invoice::Column::CreditsInvoiceId;
+        let notes = loaders::children::<invoice::Entity>(ctx, column, self.row.invoice_id).await?;
+        // Credit that the payer had from another invoice is money of its own.
+        let is_own_note = |id: i64| notes.iter().any(|note| note.id == id);
+        let is_money = |row: &allocation::Model| {
+            row.payment_id.is_some() || row.credit_note_id.is_some_and(|id| !is_own_note(id))
+        };
         let sum = |is_paid: bool| {
-            let parts = rows
-                .iter()
-                .filter(|row| row.payment_id.is_some() == is_paid);
+            let parts = rows.iter().filter(|row| is_money(row) == is_paid);
             Cents::sum(parts.map(|row| Cents(row.amount_cents)))
                 .map_err(|refusal| edge(Error::caused("what settled a claim", refusal)))
         };

@@ -73,6 +73,8 @@ pub enum ClaimStepKind {
     Resume,
     /// It was taken back for good.
     Void,
+    /// A line of an advice was not about it, and what was written down by that line does not hold.
+    Unsay,
 }
 
 /// Something that happened to a claim; it never changes.

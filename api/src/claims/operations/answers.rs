@@ -39,7 +39,8 @@ pub async fn make_claim_ready(act: &Act, of: OfClaim) -> Result<claim::Model> {
     same_version(&claim, of.version)?;
     super::life::after(&claim, ClaimStep::MakeReady)?;
     let known = Known::of(&tx, claim).await?;
-    must_ask_for_all(&tx, &known).await?;
+    let of = (&known.claim, known.invoice.number.as_str());
+    must_ask_for_all(&tx, of, ClaimStep::MakeReady).await?;
     nothing_is_missing(&known)?;
     let file_by = last_day(&known.call, (&known.payer, &known.terms_row))?;
     let taken = Taken {
@@ -48,6 +49,7 @@ pub async fn make_claim_ready(act: &Act, of: OfClaim) -> Result<claim::Model> {
         note: None,
         reason: None,
         cents: None,
+        by: None,
     };
     let verb = Right::MakeClaimReady.mutation();
     let (after, _) = step_with(&tx, act, (verb, &known.claim), taken, |row| {
@@ -89,6 +91,7 @@ pub async fn reopen_claim(act: &Act, of: OfClaim) -> Result<claim::Model> {
         note: None,
         reason: None,
         cents: None,
+        by: None,
     };
     let verb = Right::ReopenClaim.mutation();
     let after = take_step(&tx, act, (verb, &claim), taken).await?;
@@ -172,6 +175,7 @@ async fn in_words(
         note,
         reason: None,
         cents: None,
+        by: None,
     };
     let after = take_step(&tx, act, (right.mutation(), &claim), taken).await?;
     tx.commit().await?;
@@ -255,6 +259,7 @@ pub async fn note_claim_answer(act: &Act, answer: NoteClaimAnswer) -> Result<cla
         note,
         reason,
         cents,
+        by: None,
     };
     let verb = Right::NoteClaimAnswer.mutation();
     let (after, _) = step_with(&tx, act, (verb, &claim), taken, |row| {

@@ -2,11 +2,11 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{claim, claim_step, kinds};
-use nameplate_rules::claims::{ClaimState, ClaimStep, StepRefusal};
+use nameplate_rules::claims::{ClaimState, ClaimStep, StepRefusal, unsaid as unsaid_by};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
-use super::super::store;
+use super::super::store::{self, TakenBy};
 use crate::base::audit::{self, Subject};
 use crate::base::{Act, Checks, Error, ProblemCode, Result};
 use crate::{calls, shop};
@@ -21,6 +21,8 @@ pub struct Taken {
     pub reason: Option<(String, String)>,
     /// Approved, refused or paid.
     pub cents: Option<Cents>,
+    /// What it is taken by, or what it unsays.
+    pub by: Option<TakenBy>,
 }
 
 /// Takes a step of a claim in an open transaction: the row of the step, the claim's new state, and the audit of both.
@@ -52,6 +54,7 @@ pub async fn step_with(
 ) -> Result<(claim::Model, claim_step::Model)> {
     let state = match taken.step {
         ClaimStep::Resume => resumed(tx, claim).await?,
+        ClaimStep::Unsay => unsaid(tx, claim, taken.by).await?,
         step => after(claim, step)?,
     };
     let today = shop::settings(tx).await?.day_of(act.at);
@@ -107,6 +110,24 @@ async fn resumed(tx: &impl ConnectionTrait, claim: &claim::Model) -> Result<Clai
     resumed.map_err(|refusal| no_such_step(claim, refusal))
 }
 
+/// Where a claim goes on once that by which steps were taken is not about it.
+async fn unsaid(
+    tx: &impl ConnectionTrait,
+    claim: &claim::Model,
+    by: Option<TakenBy>,
+) -> Result<ClaimState> {
+    must_stand(claim)?;
+    let state = store::to_rule(claim.state);
+    let refused = StepRefusal {
+        state,
+        step: ClaimStep::Unsay,
+    };
+    let by = by.filter(|_| state.was_sent());
+    let by = by.ok_or_else(|| no_such_step(claim, refused))?;
+    let steps = store::steps_taken(tx, claim.id).await?;
+    unsaid_by(&steps, by).ok_or_else(|| no_such_step(claim, refused))
+}
+
 fn must_stand(claim: &claim::Model) -> Result<()> {
     if claim.standing_invoice_id.is_some() {
         return Ok(());
@@ -146,6 +167,14 @@ async fn write(
         cents: Set(taken.cents.map(|amount| amount.0)),
         taken_at: Set(act.at),
         taken_by: Set(act.staff_id()),
+        advice_row_id: Set(match taken.by {
+            Some(TakenBy::AdviceRow(id)) => Some(id),
+            _ => None,
+        }),
+        payment_id: Set(match taken.by {
+            Some(TakenBy::Payment(id)) => Some(id),
+            _ => None,
+        }),
         ..Default::default()
     };
     Ok(row.insert(tx).await?)
@@ -172,6 +201,7 @@ const fn kept(step: ClaimStep) -> kinds::ClaimStep {
         ClaimStep::Close => K::Close,
         ClaimStep::Resume => K::Resume,
         ClaimStep::Void => K::Void,
+        ClaimStep::Unsay => K::Unsay,
     }
 }
 
@@ -206,5 +236,6 @@ const fn step_words(step: ClaimStep) -> &'static str {
         ClaimStep::Close => "closed",
         ClaimStep::Resume => "taken up again",
         ClaimStep::Void => "void",
+        ClaimStep::Unsay => "set back",
     }
 }

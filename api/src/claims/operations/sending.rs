@@ -112,6 +112,8 @@ async fn send(
     }
     let claim = store::get_claim(&tx, "claimId", order.claim_id).await?;
     same_version(&claim, order.of.version)?;
+    // Money may have moved while it was made, which leaves the version as it was.
+    must_ask_for_all(&tx, (&claim, &made.invoice), kind).await?;
     let mailed_to = match order.by {
         SentBy::Mail => Some(address(&tx, &claim, &made.archive).await?),
         SentBy::Hand => None,
@@ -122,6 +124,7 @@ async fn send(
         note: made.note,
         reason: None,
         cents: None,
+        by: None,
     };
     let (claim, step) = step_with(&tx, act, (verb, &claim), taken, |row| {
         if reference.is_some() {
@@ -195,6 +198,8 @@ async fn submitted(tx: &impl ConnectionTrait, sending_id: i64) -> Result<Submitt
 /// What goes out.
 struct Made {
     archive: Archive,
+    /// The number of the invoice.
+    invoice: String,
     note: Option<String>,
     days_late: Option<i64>,
 }
@@ -220,7 +225,8 @@ async fn made(
     let note = (!said.is_empty()).then(|| said.join("\n\n"));
     claim.payer_reference = reference.or(claim.payer_reference);
     let known = Known::of(&tx, claim).await?;
-    must_ask_for_all(&tx, &known).await?;
+    let number = known.invoice.number.clone();
+    must_ask_for_all(&tx, (&known.claim, &number), kind).await?;
     if kind == ClaimStep::Submit {
         nothing_is_missing(&known)?;
     }
@@ -233,6 +239,7 @@ async fn made(
     tx.rollback().await?;
     Ok(Made {
         archive,
+        invoice: number,
         note,
         days_late,
     })

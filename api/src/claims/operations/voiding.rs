@@ -1,10 +1,10 @@
 //! A claim and its invoice ask the same: no claimed invoice is credited, and no claim goes out for less than its invoice.
 
 use nameplate_entities::{claim, invoice};
+use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
-use super::super::known::Known;
 use super::super::store;
 use super::wrong_state;
 use crate::base::{Act, Error, Result, Right, idempotency};
@@ -50,12 +50,15 @@ fn claimed(claim: &claim::Model) -> Error {
 }
 
 /// Refuses to let a claim go out whose invoice was taken back, or that is not open as it should be: all of it before the
-/// claim went out, something of it later.
+/// claim went out, something of it later. What was billed to the customer or borne meanwhile may be disputed all the same.
 ///
 /// # Errors
 /// `WrongState` at `claimId`.
-pub async fn must_ask_for_all(tx: &impl ConnectionTrait, known: &Known) -> Result<()> {
-    let (claim, number) = (&known.claim, &known.invoice.number);
+pub async fn must_ask_for_all(
+    tx: &impl ConnectionTrait,
+    (claim, number): (&claim::Model, &str),
+    step: ClaimStep,
+) -> Result<()> {
     if store::is_taken_back(tx, claim.invoice_id).await? {
         let message = format!(
             "Invoice {number} was taken back. Take {} back, too (voidClaim), and claim what is billed instead.",
@@ -67,7 +70,8 @@ pub async fn must_ask_for_all(tx: &impl ConnectionTrait, known: &Known) -> Resul
     let open = balance.open();
     let open = open.map_err(|error| Error::caused("what is open of a claim", error))?;
     if claim.submitted_on.is_some() {
-        if open > Cents::ZERO {
+        let is_disputed = step == ClaimStep::Appeal && balance.written_down > Cents::ZERO;
+        if open > Cents::ZERO || is_disputed {
             return Ok(());
         }
         let message = format!("Nothing of claim {} is open.", claim.number);

@@ -39,6 +39,8 @@ pub struct ShopSettings {
     pub licence: String,
     pub tax_registration: String,
     pub time_zone: String,
+    /// What an hour of a technician costs the shop.
+    pub labour_cost: String,
 }
 
 #[derive(Deserialize)]

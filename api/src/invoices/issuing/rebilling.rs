@@ -13,7 +13,7 @@ use crate::estimates::parties;
 use crate::invoices::content::Content;
 use crate::invoices::store;
 use crate::shop;
-use crate::{books, calls, customers};
+use crate::{books, calls, customers, warranty};
 
 use super::sale::{self, Sale};
 use super::writing::{Issue, Rows};
@@ -33,8 +33,9 @@ pub struct RebillInvoice {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound` for invoice or customer; `WrongState` at `invoiceId` for what is no share, is not taken back
-/// in whole or is billed again already, and where no other share of the call stands; `SettingMissing` for what the local
-/// rules want on a bill by now; `PeriodClosed`.
+/// in whole or is billed again already, where no other share of the call stands, and for the share of a warranty payer whose
+/// rest may not be billed; at `customerId` for a warranty payer; `SettingMissing` for what the local rules want on a bill by
+/// now; `PeriodClosed`.
 pub async fn rebill_invoice(act: &Act, order: RebillInvoice) -> Result<invoice::Model> {
     let staff_id = act.staff_with(Right::RebillInvoice)?;
     let verb = Right::RebillInvoice.mutation();
@@ -46,6 +47,7 @@ pub async fn rebill_invoice(act: &Act, order: RebillInvoice) -> Result<invoice::
     let before = store::get_invoice(&tx, "invoiceId", order.invoice_id).await?;
     may_be_rebilled(&tx, &before).await?;
     let payer = customers::get_customer(&tx, "customerId", order.customer_id).await?;
+    may_be_asked(&tx, &before, &payer).await?;
     let settings = shop::settings(&tx).await?;
     let issued_on = settings.day_of(act.at);
     books::check_open(&tx, "", issued_on).await?;
@@ -93,6 +95,40 @@ async fn may_be_rebilled(tx: &impl ConnectionTrait, before: &invoice::Model) -> 
         ));
     }
     Ok(())
+}
+
+/// What a warranty payer was billed goes to no other payer, and to a customer only where its terms let that be.
+async fn may_be_asked(
+    tx: &impl ConnectionTrait,
+    before: &invoice::Model,
+    to: &customer::Model,
+) -> Result<()> {
+    let refused =
+        |path: &str, message: String| Err(Error::refused(ProblemCode::WrongState, path, message));
+    if warranty::payer_of_customer(tx, to.id).await?.is_some() {
+        return refused(
+            "customerId",
+            format!(
+                "{} is a warranty payer. Decide who pays (decideCoverage), and bill the call by that.",
+                to.name
+            ),
+        );
+    }
+    let Some(payer_id) = before.warranty_payer_id else {
+        return Ok(());
+    };
+    let ways = warranty::get_payer(tx, "", payer_id).await?;
+    if ways.may_bill_rest {
+        return Ok(());
+    }
+    let payer = customers::get_customer(tx, "", ways.customer_id).await?;
+    refused(
+        "invoiceId",
+        format!(
+            "What {} does not pay may not be billed to the customer; the shop bears it.",
+            payer.name
+        ),
+    )
 }
 
 /// The same share, to somebody else.

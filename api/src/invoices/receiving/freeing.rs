@@ -91,3 +91,52 @@ pub async fn take_payment_off(
     }
     reversing::lay_credits(tx, act, (verb, payment), (invoice.id, on)).await
 }
+
+/// What a payment settles of an invoice now.
+///
+/// # Errors
+/// Internal only.
+pub async fn laid_on(
+    tx: &impl ConnectionTrait,
+    (payment_id, invoice_id): (i64, i64),
+) -> Result<Cents> {
+    let laid = store::laid_with(tx, payment_id).await?;
+    let its = laid.iter().filter(|row| row.invoice_id == invoice_id);
+    settling::sum(its.map(|row| Cents(row.amount_cents)))
+}
+
+/// Takes all that a credit note settles of another invoice off it, as of this day: it is credit of whoever it was given to.
+/// Gives the number of the note, and the amount.
+///
+/// # Errors
+/// `NotFound` at `creditNoteId`; `WrongState` there where it settles nothing of the invoice, or was given for it; those of
+/// `books::post`.
+pub async fn take_credit_off(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (verb, on): (&'static str, NaiveDate),
+    (credit_note_id, invoice): (i64, &invoice::Model),
+) -> Result<(String, Cents)> {
+    let path = "creditNoteId";
+    let note = store::get_invoice(tx, path, credit_note_id).await?;
+    let mut laid: Vec<allocation::Model> = (store::settled_by(tx, invoice.id).await?.into_iter())
+        .map(|(row, _)| row)
+        .collect();
+    laid.retain(|row| row.credit_note_id == Some(note.id));
+    let amount = settling::sum(laid.iter().map(|row| Cents(row.amount_cents)))?;
+    let refused = |message: String| Err(Error::refused(ProblemCode::WrongState, path, message));
+    if note.credits_invoice_id == Some(invoice.id) {
+        return refused(format!(
+            "{} was given for {} itself.",
+            note.number, invoice.number
+        ));
+    }
+    if amount <= Cents::ZERO {
+        return refused(format!(
+            "{} settles nothing of {}.",
+            note.number, invoice.number
+        ));
+    }
+    free(tx, act, (verb, on), (invoice, &laid)).await?;
+    Ok((note.number, amount))
+}

@@ -14,8 +14,8 @@ pub use bearing::bear_rest;
 pub use moving::move_rest;
 
 use chrono::NaiveDate;
-use nameplate_entities::invoice;
 use nameplate_entities::kinds::{Payer, ReceivableKind, WriteOffKind};
+use nameplate_entities::{invoice, write_off};
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
@@ -82,6 +82,23 @@ fn staff(act: &Act) -> Result<i64> {
     id.ok_or_else(|| Error::internal("a rest settled by nobody"))
 }
 
+/// Whether the shop bears something of a payer's invoice.
+///
+/// # Errors
+/// Internal only.
+pub async fn is_rest_borne(tx: &impl ConnectionTrait, invoice: &invoice::Model) -> Result<bool> {
+    Ok(!borne(tx, invoice).await?.is_empty())
+}
+
+async fn borne(
+    tx: &impl ConnectionTrait,
+    invoice: &invoice::Model,
+) -> Result<Vec<write_off::Model>> {
+    let mut borne = store::standing_write_offs(tx, [invoice.id]).await?;
+    borne.retain(|row| row.kind == WriteOffKind::ClaimShortfall);
+    Ok(borne)
+}
+
 /// Takes back all that was borne or moved of a payer's invoice: the payer owes it again. What the customer paid of what was
 /// moved is the customer's credit.
 ///
@@ -100,8 +117,7 @@ pub async fn undo_rest(
     let mut checks = Checks::new();
     let reason = checks.text("reason", reason, LINE_MAX);
     checks.finish()?;
-    let mut borne = store::standing_write_offs(tx, [invoice.id]).await?;
-    borne.retain(|row| row.kind == WriteOffKind::ClaimShortfall);
+    let borne = borne(tx, invoice).await?;
     let moves = store::standing_moves(tx, invoice.id).await?;
     let days = borne.iter().map(|row| row.written_off_on);
     let latest = days.chain(moves.iter().map(|row| row.applied_on)).max();

@@ -5,6 +5,7 @@ pub mod outside;
 pub mod posting;
 pub mod rests;
 pub mod settling;
+pub mod taking_off;
 pub mod undoing;
 pub mod unmatching;
 

@@ -11,7 +11,7 @@ use sea_orm::ConnectionTrait;
 
 use super::super::store;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::claims::{self, Taken};
+use crate::claims::{self, Taken, TakenBy};
 use crate::invoices::{
     self, AllocatePayment, ApplyCredit, Dated, PaymentPart, RecordPayment, WriteOffInvoice,
 };
@@ -33,8 +33,8 @@ pub async fn record_payment(act: &Act, new: RecordPayment) -> Result<payment::Mo
     }
     let asked = Asked::of_parts(&tx, new.parts.as_deref().unwrap_or_default()).await?;
     let row = invoices::take_in(&tx, act, (verb, staff_id), &new).await?;
-    let by = format!("Payment {}", row.number);
-    asked.settle(&tx, act, (verb, row.received_on), &by).await?;
+    let by = (format!("Payment {}", row.number), Some(row.id));
+    asked.settle(&tx, act, (verb, row.received_on), by).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -56,8 +56,8 @@ pub async fn allocate_payment(act: &Act, order: AllocatePayment) -> Result<payme
     let asked = Asked::of_parts(&tx, &order.parts).await?;
     let row = invoices::allocate(&tx, act, verb, &order).await?;
     let today = shop::settings(&tx).await?.day_of(act.at);
-    let by = format!("Payment {}", row.number);
-    asked.settle(&tx, act, (verb, today), &by).await?;
+    let by = (format!("Payment {}", row.number), Some(row.id));
+    asked.settle(&tx, act, (verb, today), by).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -84,9 +84,8 @@ pub async fn apply_credit(act: &Act, order: ApplyCredit) -> Result<invoice::Mode
     let asked = Asked::of(&tx, &[("invoiceId".to_owned(), &part)]).await?;
     let row = invoices::lay_credit(&tx, act, verb, &order).await?;
     let today = shop::settings(&tx).await?.day_of(act.at);
-    asked
-        .settle(&tx, act, (verb, today), "Credit of the payer")
-        .await?;
+    let by = ("Credit of the payer".to_owned(), None);
+    asked.settle(&tx, act, (verb, today), by).await?;
     once.keep(&tx, act, &row.id).await?;
     tx.commit().await?;
     Ok(row)
@@ -172,13 +171,13 @@ impl Asked {
         Ok(Self { claims: found })
     }
 
-    /// Moves the claims on by what was laid.
+    /// Moves the claims on by what was laid, with words for it and the payment that it was, where it was one.
     async fn settle(
         self,
         tx: &impl ConnectionTrait,
         act: &Act,
         (verb, on): (&'static str, NaiveDate),
-        by: &str,
+        (words, payment_id): (String, Option<i64>),
     ) -> Result<()> {
         let ids: Vec<i64> = self.claims.iter().map(|(row, _, _)| row.id).collect();
         let not_before = store::last_steps_on(tx, &ids).await?;
@@ -196,9 +195,10 @@ impl Asked {
                 let taken = Taken {
                     step,
                     on: day,
-                    note: Some(by.to_owned()),
+                    note: Some(words.clone()),
                     reason: None,
                     cents: Some(paid),
+                    by: payment_id.map(TakenBy::Payment),
                 };
                 row = claims::take_step(tx, act, (verb, &row), taken).await?;
             }

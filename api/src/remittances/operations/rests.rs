@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::{claim, invoice};
-use nameplate_rules::claims::{ClaimState, ClaimStep};
+use nameplate_rules::claims::{ClaimState, ClaimStep, promised};
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
@@ -21,15 +21,16 @@ pub struct ClaimRest {
     pub claim_id: i64,
     /// Why the payer does not pay it, in words the customer may read.
     pub reason: String,
-    /// So much of what is open; all of it when left out.
+    /// So much of what the payer will not pay, by its last answer; all of it when left out.
     pub amount: Option<Cents>,
 }
 
-/// Bills what a payer left unpaid of a claim to the customer of the call, where the payer's terms let it, as of today.
+/// Bills what a payer will not pay of a claim to the customer of the call, where the payer's terms let it, as of today. What
+/// the payer said that it pays stays with the payer until it comes, or the payer says otherwise.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a claim that waits for its payer, or of a payer whose rest may not be billed;
-/// `TooMuch` at `amount`; `PeriodClosed`; refusals name the field.
+/// `Forbidden`; `NotFound`; `WrongState` for a claim that waits for its payer, of which the payer owes all that is open, or
+/// of a payer whose rest may not be billed; `TooMuch` at `amount`; `PeriodClosed`; refusals name the field.
 pub async fn bill_claim_rest(act: &Act, order: ClaimRest) -> Result<claim::Model> {
     let verb = Right::BillClaimRest.mutation();
     act.staff_with(Right::BillClaimRest)?;
@@ -38,7 +39,7 @@ pub async fn bill_claim_rest(act: &Act, order: ClaimRest) -> Result<claim::Model
     if let Some(id) = once.receipt::<i64>()? {
         return claims::get_claim(&tx, "", id).await;
     }
-    let rest = Rest::of(&tx, act, &order).await?;
+    let rest = Rest::of(&tx, act, &order, MayBeClosed::OnceAnswered).await?;
     let reason = &order.reason;
     let moved = invoices::move_rest(
         &tx,
@@ -57,7 +58,8 @@ pub async fn bill_claim_rest(act: &Act, order: ClaimRest) -> Result<claim::Model
     Ok(rest.claim)
 }
 
-/// The shop bears what a payer left unpaid of a claim, as of today.
+/// The shop bears what a payer will not pay of a claim, as of today; of a claim that was closed all that is open, whatever the
+/// payer said.
 ///
 /// # Errors
 /// As [`bill_claim_rest`], whatever the payer's terms let be billed.
@@ -69,7 +71,7 @@ pub async fn bear_claim_rest(act: &Act, order: ClaimRest) -> Result<claim::Model
     if let Some(id) = once.receipt::<i64>()? {
         return claims::get_claim(&tx, "", id).await;
     }
-    let rest = Rest::of(&tx, act, &order).await?;
+    let rest = Rest::of(&tx, act, &order, MayBeClosed::Anywhere).await?;
     let reason = &order.reason;
     let borne = invoices::bear_rest(
         &tx,
@@ -101,7 +103,8 @@ pub struct UndoClaimRest {
 /// laid against another invoice.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` where nothing was billed or borne; `Missing`; `PeriodClosed`.
+/// `Forbidden`, also for what the shop bears and who may not let it bear that; `NotFound`; `WrongState` where nothing was billed
+/// or borne; `Missing`; `PeriodClosed`.
 pub async fn undo_claim_rest(act: &Act, order: UndoClaimRest) -> Result<claim::Model> {
     let verb = Right::UndoClaimRest.mutation();
     act.staff_with(Right::UndoClaimRest)?;
@@ -113,6 +116,10 @@ pub async fn undo_claim_rest(act: &Act, order: UndoClaimRest) -> Result<claim::M
     let claim = claims::get_claim(&tx, "claimId", order.claim_id).await?;
     let invoice = store::invoice_of(&tx, &claim).await?;
     let today = shop::settings(&tx).await?.day_of(act.at);
+    if invoices::is_rest_borne(&tx, &invoice).await? {
+        // Who may not let the shop bear a loss may not take that back either.
+        act.staff_with(Right::BearClaimRest)?;
+    }
     let undone = invoices::undo_rest(&tx, act, verb, &invoice, &order.reason, today);
     at_claim(undone.await)?;
     noted(&tx, act, verb, (&claim, &order.reason)).await?;
@@ -141,8 +148,18 @@ async fn taken_up_again(
         note: Some(reason.trim().to_owned()),
         reason: None,
         cents: None,
+        by: None,
     };
     claims::take_step(tx, act, (verb, &claim), taken).await
+}
+
+/// Which closed claims an act takes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum MayBeClosed {
+    /// Those that the payer had answered.
+    OnceAnswered,
+    /// All: the shop gave them up.
+    Anywhere,
 }
 
 /// A claim that the payer has answered, its invoice, and what of it is settled otherwise.
@@ -154,43 +171,81 @@ struct Rest {
 }
 
 impl Rest {
-    async fn of(tx: &impl ConnectionTrait, act: &Act, order: &ClaimRest) -> Result<Self> {
+    async fn of(
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        order: &ClaimRest,
+        closed: MayBeClosed,
+    ) -> Result<Self> {
         let claim = claims::get_claim(tx, "claimId", order.claim_id).await?;
-        check_answered(&claim)?;
+        check_answered(tx, &claim, closed).await?;
         let balance = claims::balance(tx, &claim).await?;
-        let open = balance.open();
-        let open = open.map_err(|refusal| Error::caused("balance of a claim", refusal))?;
+        let fault = |refusal| Error::caused("balance of a claim", refusal);
+        let open = balance.open().map_err(fault)?;
         if open <= Cents::ZERO {
-            let message = format!("Nothing of {} is open.", claim.number);
-            return Err(Error::refused(ProblemCode::WrongState, "claimId", message));
+            return refused(format!("Nothing of {} is open.", claim.number));
+        }
+        let is_given_up =
+            closed == MayBeClosed::Anywhere && claims::to_rule(claim.state) == ClaimState::Closed;
+        let rest = if is_given_up {
+            open
+        } else {
+            let steps = claims::steps_taken(tx, claim.id).await?;
+            let promised = promised(balance.claimed, &steps);
+            balance.rest(promised).map_err(fault)?
+        };
+        if rest <= Cents::ZERO {
+            return refused(format!(
+                "The payer said, or paid as if, it pays the {open} that are open of {}. If it will not, write its answer \
+                 down first (noteClaimAnswer).",
+                claim.number
+            ));
+        }
+        let amount = order.amount.unwrap_or(rest);
+        if amount > rest {
+            let message = format!(
+                "Only {rest} of {} is what its payer will not pay, by its last answer.",
+                claim.number
+            );
+            return Err(Error::refused(ProblemCode::TooMuch, "amount", message));
         }
         Ok(Self {
             invoice: store::invoice_of(tx, &claim).await?,
-            amount: order.amount.unwrap_or(open),
+            amount,
             today: shop::settings(tx).await?.day_of(act.at),
             claim,
         })
     }
 }
 
+fn refused<T>(message: String) -> Result<T> {
+    Err(Error::refused(ProblemCode::WrongState, "claimId", message))
+}
+
 /// While the payer may still pay it, nobody else owes it; what a void claim asked is billed otherwise.
-fn check_answered(claim: &claim::Model) -> Result<()> {
+async fn check_answered(
+    tx: &impl ConnectionTrait,
+    claim: &claim::Model,
+    closed: MayBeClosed,
+) -> Result<()> {
     if claim.standing_invoice_id.is_none() {
-        let message = format!("{} is void; nothing of it is left.", claim.number);
-        return Err(Error::refused(ProblemCode::WrongState, "claimId", message));
+        return refused(format!("{} is void; nothing of it is left.", claim.number));
     }
-    let is_answered = matches!(
-        claims::to_rule(claim.state),
-        ClaimState::PartApproved | ClaimState::Denied | ClaimState::Paid | ClaimState::Closed
-    );
-    if is_answered {
+    let mut state = claims::to_rule(claim.state);
+    if state == ClaimState::Closed {
+        if closed == MayBeClosed::Anywhere {
+            return Ok(());
+        }
+        let before = claims::closed_in(tx, claim.id).await?;
+        state = before.map_or(state, claims::to_rule);
+    }
+    if state.is_answered() {
         return Ok(());
     }
-    let message = format!(
+    refused(format!(
         "The payer has not answered {} for good; wait for its answer, or write it down (noteClaimAnswer).",
         claim.number
-    );
-    Err(Error::refused(ProblemCode::WrongState, "claimId", message))
+    ))
 }
 
 /// What invoices refuse, at the fields of these acts: they go by today, and name the claim and no invoice.

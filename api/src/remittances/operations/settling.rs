@@ -12,7 +12,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 use super::super::store;
 use super::{Standing, line_of};
 use crate::base::{Act, Error, ProblemCode, Result};
-use crate::claims::{self, Taken};
+use crate::claims::{self, Taken, TakenBy};
 use crate::invoices::PaymentPart;
 
 /// In place of a release, where the code is of no list that is known.
@@ -181,6 +181,7 @@ impl Planned {
                 ClaimStep::Deny => self.row.refused_cents.map(Cents),
                 _ => Some(Cents(self.row.paid_cents)),
             },
+            by: Some(TakenBy::AdviceRow(self.row.id)),
         });
         Ok(taken.collect())
     }

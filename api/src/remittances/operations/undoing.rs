@@ -4,11 +4,12 @@ use nameplate_entities::payer_advice;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, IntoActiveModel};
 
 use super::super::store;
+use super::unmatching::unsay;
 use super::{check_standing, subject};
 use crate::base::audit;
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
-use crate::invoices;
+use crate::{claims, invoices};
 
 /// An advice to undo.
 #[derive(Clone, Debug)]
@@ -18,8 +19,8 @@ pub struct UndoAdvice {
 }
 
 /// Undoes an advice that paid nothing, or whose payment was undone before (`reversePayment`, by which the claims' invoices are
-/// open again): its file may come again, and what waits of it counts no more. Its claims keep their steps, as the payer did say so; what is
-/// open of them tells that the money is still to come, and the next advice pays it.
+/// open again): its file may come again, and what waits of it counts no more. Its claims stand where they stood before it, or stay
+/// where they went since.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing`; `WrongState` for an advice that was not posted, or whose payment stands.
@@ -48,12 +49,21 @@ pub async fn undo_advice(act: &Act, order: UndoAdvice) -> Result<payer_advice::M
             ));
         }
     }
+    let verb = Right::UndoAdvice.mutation();
+    // The last row first, so that each finds its steps at the end.
+    for row in store::rows_of(&tx, before.id).await?.iter().rev() {
+        let Some(claim_id) = row.claim_id.filter(|_| row.settled_at.is_some()) else {
+            continue;
+        };
+        let claim = claims::get_claim(&tx, "adviceId", claim_id).await?;
+        let words = format!("Advice {} was undone: {reason}", before.reference);
+        unsay(&tx, act, verb, (&claim, row, words)).await?;
+    }
     let mut row = before.clone().into_active_model();
     row.undone_at = Set(Some(act.at));
     row.undone_because = Set(Some(reason));
     row.standing_sha256 = Set(None);
     let after = row.update(&tx).await?;
-    let verb = Right::UndoAdvice.mutation();
     let both = (Some(&before), Some(&after));
     audit::record(&tx, act, verb, subject(after.id), both).await?;
     tx.commit().await?;

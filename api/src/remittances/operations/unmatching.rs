@@ -1,6 +1,5 @@
 //! A row matched to the wrong claim, whose money waits for the right one.
 
-use nameplate_entities::kinds::ClaimState;
 use nameplate_entities::{advice_row, claim, payer_advice};
 use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::money::Cents;
@@ -12,7 +11,7 @@ use super::{check_standing, of_row};
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
-use crate::claims::{self, Taken};
+use crate::claims::{self, Taken, TakenBy};
 use crate::{books, invoices, shop};
 
 /// A row whose claim is the wrong one.
@@ -27,9 +26,8 @@ pub struct UnmatchAdviceRow {
 /// Takes a row off its claim: it waits for its claim again, with its money held back for it. What it laid is open on the
 /// claim's invoice again, as of today.
 ///
-/// The life of a claim has no step back, as what was said to the payer or by it stays said. So a claim that was paid stays
-/// so and takes a payment of less than nothing, which says why; whatever else it was, it keeps, and what is open of it
-/// tells that nothing came.
+/// What was written down on the claim by this row does not hold: the claim stands where it stood before it, or stays where it
+/// went since. One that was closed meanwhile stays closed; what is open of it tells that nothing came.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing`; `WrongState` for a row without a claim, of an advice dropped or undone or whose
@@ -55,7 +53,11 @@ pub async fn unmatch_advice_row(act: &Act, order: UnmatchAdviceRow) -> Result<ad
     let claim = claims::get_claim(&tx, "rowId", claim_id).await?;
     if before.settled_at.is_some() {
         give_back(&tx, act, verb, (&claim, &advice, &before)).await?;
-        note(&tx, act, verb, (&claim, &advice, &before, &reason)).await?;
+        let words = format!(
+            "Advice {}, line {}, is not about it: {reason}",
+            advice.reference, before.position
+        );
+        unsay(&tx, act, verb, (&claim, &before, words)).await?;
     }
     let mut row = before.clone().into_active_model();
     row.claim_id = Set(None);
@@ -127,30 +129,25 @@ fn at_row(outcome: Result<()>) -> Result<()> {
     })
 }
 
-/// Notes on the claim that the row was not about it.
-async fn note(
+/// What was written down on a claim by a row does not hold. One that is closed or void only keeps the words.
+///
+/// # Errors
+/// Internal only.
+pub async fn unsay(
     tx: &impl ConnectionTrait,
     act: &Act,
     verb: &'static str,
-    (claim, advice, row, reason): (
-        &claim::Model,
-        &payer_advice::Model,
-        &advice_row::Model,
-        &str,
-    ),
+    (claim, row, words): (&claim::Model, &advice_row::Model, String),
 ) -> Result<()> {
-    let laid = row.laid_cents.unwrap_or(0);
-    let words = format!(
-        "Advice {}, line {}, is not about it: {reason}",
-        advice.reference, row.position
-    );
-    if claim.state == ClaimState::Paid && laid > 0 {
+    if claims::to_rule(claim.state).was_sent() && claim.standing_invoice_id.is_some() {
+        let laid = row.laid_cents.filter(|laid| *laid > 0);
         let taken = Taken {
-            step: ClaimStep::Pay,
+            step: ClaimStep::Unsay,
             on: shop::settings(tx).await?.day_of(act.at),
             note: Some(words),
             reason: None,
-            cents: Some(Cents(-laid)),
+            cents: laid.map(|laid| Cents(-laid)),
+            by: Some(TakenBy::AdviceRow(row.id)),
         };
         claims::take_step(tx, act, (verb, claim), taken).await?;
         return Ok(());

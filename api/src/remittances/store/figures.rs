@@ -32,8 +32,9 @@ pub struct ClaimRow {
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct Settled {
     pub claim_id: i64,
-    pub payment_id: Option<i64>,
     pub amount_cents: i64,
+    /// Whether it is money of the payer: a payment, or credit that it had from another invoice.
+    pub is_money: bool,
     pub applied_on: NaiveDate,
 }
 
@@ -70,12 +71,15 @@ pub struct LinesOf {
 
 const CLAIMED: &str = "SELECT c.id, c.payer_id, c.terms_id, c.state, c.claimed_cents, c.submitted_on, i.due_on, \
      i.total_cents - i.tax_cents AS net_cents FROM claim c JOIN invoice i ON i.id = c.invoice_id WHERE ";
-const SETTLED: &str = "SELECT c.id AS claim_id, a.payment_id, a.amount_cents, a.applied_on \
-     FROM claim c JOIN allocation a ON a.invoice_id = c.invoice_id WHERE ";
+const SETTLED: &str = "SELECT c.id AS claim_id, a.amount_cents, a.applied_on, \
+     (a.payment_id IS NOT NULL OR (n.id IS NOT NULL AND n.credits_invoice_id <> a.invoice_id)) AS is_money \
+     FROM claim c JOIN allocation a ON a.invoice_id = c.invoice_id LEFT JOIN invoice n ON n.id = a.credit_note_id WHERE ";
 const ANSWERS: &str = "SELECT c.id AS claim_id, s.step FROM claim c JOIN claim_step s ON s.claim_id = c.id \
-     AND s.step IN ('approve', 'approve_part', 'deny') WHERE ";
+     AND s.step IN ('approve', 'approve_part', 'deny') AND NOT EXISTS (SELECT 1 FROM claim_step u \
+     WHERE (u.advice_row_id = s.advice_row_id OR u.payment_id = s.payment_id) AND u.claim_id = s.claim_id AND u.step = 'unsay' AND u.id > s.id) WHERE ";
 const REASONS: &str = "SELECT c.id AS claim_id, s.reason_code FROM claim c \
-     JOIN claim_step s ON s.claim_id = c.id AND s.reason_code IS NOT NULL WHERE ";
+     JOIN claim_step s ON s.claim_id = c.id AND s.reason_code IS NOT NULL AND NOT EXISTS (SELECT 1 FROM claim_step u \
+     WHERE (u.advice_row_id = s.advice_row_id OR u.payment_id = s.payment_id) AND u.claim_id = s.claim_id AND u.step = 'unsay' AND u.id > s.id) WHERE ";
 const PORTIONS: &str = "SELECT c.id AS claim_id, p.position, p.payer_id, p.terms_id, p.cents \
      FROM claim c JOIN coverage_portion p ON p.decision_id = c.decision_id WHERE ";
 const LINES: &str = "SELECT c.id AS claim_id, d.lines_json \

@@ -84,7 +84,7 @@ pub async fn claims_by_ids(
     Ok(found)
 }
 
-/// The claims that ask for these invoices.
+/// The standing claims that ask for these invoices.
 pub async fn claims_of_invoices(
     db: &impl ConnectionTrait,
     invoice_ids: &[i64],
@@ -92,13 +92,37 @@ pub async fn claims_of_invoices(
     let mut found = Vec::new();
     for piece in invoice_ids.chunks(PIECE) {
         let rows = claim::Entity::find()
-            .filter(claim::Column::InvoiceId.is_in(piece.iter().copied()))
+            .filter(claim::Column::StandingInvoiceId.is_in(piece.iter().copied()))
             .order_by_asc(claim::Column::Id)
             .all(db)
             .await?;
         found.extend(rows);
     }
     Ok(found)
+}
+
+/// The line of an advice whose payment settles a claim's invoice, if one does.
+pub async fn row_laid(
+    db: &impl ConnectionTrait,
+    (payment_id, invoice_id): (i64, i64),
+) -> Result<Option<i32>> {
+    let mut advices = Query::select();
+    advices
+        .column(payer_advice::Column::Id)
+        .from(payer_advice::Entity)
+        .and_where(payer_advice::Column::PaymentId.eq(payment_id));
+    let mut claims = Query::select();
+    claims
+        .column(claim::Column::Id)
+        .from(claim::Entity)
+        .and_where(claim::Column::InvoiceId.eq(invoice_id));
+    let row = advice_row::Entity::find()
+        .filter(advice_row::Column::AdviceId.in_subquery(advices))
+        .filter(advice_row::Column::ClaimId.in_subquery(claims))
+        .filter(advice_row::Column::LaidCents.gt(0))
+        .one(db)
+        .await?;
+    Ok(row.map(|row| row.position))
 }
 
 /// The invoice that a claim asks for.

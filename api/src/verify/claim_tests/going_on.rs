@@ -9,6 +9,7 @@ use crate::base::ProblemCode::{ImpossibleDate, Missing, WrongState};
 use crate::base::outbox::Payload;
 use crate::base::testing::refusals;
 use crate::claims::AddClaimPaper;
+use crate::remittances::{ClaimRest, bear_claim_rest};
 use crate::shop;
 
 impl TestShop {
@@ -197,6 +198,33 @@ async fn an_approval_that_is_taken_back_is_a_denial_that_can_be_disputed() {
         let dispute = shop.dispute(&claim, "The machine was bought in April.");
         let appealed = claims::appeal_claim(&shop.owner, dispute).await.unwrap();
         assert_eq!(appealed.claim.state, ClaimState::Appealed);
+        shop.claims_in_order().await;
+    }
+}
+
+#[tokio::test]
+async fn a_denial_is_disputed_also_while_the_shop_bears_what_it_left() {
+    for shop in TestShop::everywhere().await {
+        let claimed = shop.billed_to_the_maker().await;
+        let claim = shop.filed(&claimed).await;
+        let denied = NoteClaimAnswer {
+            reason: Some("EW".to_owned()),
+            ..answer(&claim, ClaimAnswer::Denied)
+        };
+        let claim = claims::note_claim_answer(&shop.owner, denied)
+            .await
+            .unwrap();
+        let rest = ClaimRest {
+            idempotency_key: shop.key(),
+            claim_id: claim.id,
+            reason: "Too late, they say".to_owned(),
+            amount: None,
+        };
+        bear_claim_rest(&shop.owner, rest).await.unwrap();
+        let dispute = shop.dispute(&claim, "It was bought in April.");
+        let appealed = claims::appeal_claim(&shop.owner, dispute).await.unwrap();
+        assert_eq!(appealed.claim.state, ClaimState::Appealed);
+        assert_eq!(shop.sendings(&claim).await, 2);
         shop.claims_in_order().await;
     }
 }

@@ -7,7 +7,7 @@ use nameplate_rules::money::Cents;
 use super::*;
 use crate::base::ProblemCode::{ImpossibleDate, Malformed, Missing, TooMuch, WrongState};
 use crate::base::testing::refusals;
-use crate::claims::{Taken, Waits};
+use crate::claims::Waits;
 use crate::invoices::{Excess, PaymentPart, RecordPayment};
 use crate::remittances::record_payment;
 

@@ -14,7 +14,7 @@ use crate::warranty::{ChangeWarrantyPayer, change_warranty_payer};
 
 impl TestShop {
     /// A completed call that the maker pays, with an invoice that is the maker's from the start.
-    async fn billed_to_the_maker(&self) -> Claimed {
+    pub(super) async fn billed_to_the_maker(&self) -> Claimed {
         let (payer, programme) = self.claim_payer(Vec::new(), None).await;
         self.bought_on(before(60)).await;
         let call = self.accepted_call(Cents(10_000), None).await;
@@ -167,6 +167,14 @@ async fn a_claim_drafted_before_the_call_is_completed_gets_its_last_day_then() {
         };
         let claim = shop.drafted(&claimed).await;
         assert_eq!(claim.file_by, None);
+        let db = shop.bench.app.db.read();
+        let due = claims::due(db, (today(), 0)).await.unwrap();
+        let waits =
+            |due: &claims::Due| matches!(&due.waits, claims::Waits::File(of) if of.id == claim.id);
+        assert!(
+            due.iter().any(waits),
+            "a draft without a last day waits, too"
+        );
         let order = CompleteCall {
             idempotency_key: shop.key(),
             call_id: claimed.call.id,

@@ -1,6 +1,8 @@
 //! Calls that are not billed by their decision.
 
 use super::*;
+use crate::claims::credit_invoice;
+use crate::invoices::{RebillInvoice, rebill_invoice};
 
 #[tokio::test]
 async fn what_does_not_fit_its_decision_is_refused_and_nothing_is_billed() {
@@ -122,4 +124,43 @@ async fn a_deposit_of_a_customer_who_owes_nothing_stands_in_the_way() {
         refusals(refused),
         [(ProblemCode::WrongState, "coverage".to_owned())]
     );
+}
+
+#[tokio::test]
+async fn a_makers_share_goes_to_no_other_payer_and_to_no_customer_where_its_rest_may_not_be_billed()
+{
+    for shop in TestShop::everywhere().await {
+        let payer = shop.claims_desk("Maker").await;
+        let half = Pays {
+            rank: ProgrammeRank::ApplianceMaker,
+            covers: ALL,
+            percent: "50",
+            deductible: 0,
+        };
+        shop.covers(&payer, "First year", &half).await;
+        shop.is_new().await;
+        let call = shop.accepted_call(Cents(10_000), None).await;
+        let decision = shop.decided(call.id, Said::default()).await;
+        let bills = issue_invoice(&shop.owner, shop.by(&decision))
+            .await
+            .unwrap();
+        let makers = bills.iter().find(|bill| bill.warranty_payer_id.is_some());
+        let makers = makers.unwrap();
+        credit_invoice(&shop.owner, shop.credit(makers.id))
+            .await
+            .unwrap();
+        for (customer_id, path) in [
+            (call.customer_id, "invoiceId"),
+            (payer.customer_id, "customerId"),
+        ] {
+            let order = RebillInvoice {
+                idempotency_key: shop.key(),
+                invoice_id: makers.id,
+                customer_id,
+            };
+            let refused = refusals(rebill_invoice(&shop.owner, order).await);
+            assert_eq!(refused, [(ProblemCode::WrongState, path.to_owned())]);
+        }
+        shop.is_in_order().await;
+    }
 }

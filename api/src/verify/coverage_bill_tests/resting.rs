@@ -60,7 +60,7 @@ async fn what_flat_labor_leaves_is_billed_to_nobody_and_moves_no_cost_where_the_
         assert_eq!(nets(&bills), [10_000, 14_500]);
         let division = shop.division_of(&bills[0]).await;
         assert_eq!((division.shop_cents, division.shop_tax_cents), (4_400, 0));
-        shop.complete_as_found(call.id).await;
+        shop.adjusted(&call).await;
         let borne = borne_between(shop.bench.app.db.read(), today(), today()).await;
         assert_eq!(borne.unwrap(), (Cents::ZERO, Cents::ZERO));
         assert_eq!(shop.booked(Role::CallbackCost).await, 0);

@@ -5,6 +5,7 @@ mod figures;
 mod outside;
 mod posting;
 mod rests;
+mod taking_off;
 mod undoing;
 mod unmatching;
 
@@ -230,6 +231,10 @@ impl Desk {
 
     /// Takes a step of a claim that no advice takes.
     async fn step(&self, claim_id: i64, step: ClaimStep) {
+        self.step_of(claim_id, step, None).await;
+    }
+
+    async fn step_of(&self, claim_id: i64, step: ClaimStep, cents: Option<Cents>) {
         let tx = self.bench.app.db.write().await.unwrap();
         let now = claims::get_claim(&tx, "", claim_id).await.unwrap();
         let taken = Taken {
@@ -237,7 +242,8 @@ impl Desk {
             on: today(),
             note: None,
             reason: None,
-            cents: None,
+            cents,
+            by: None,
         };
         let after = claims::take_step(&tx, &self.owner, ("test", &now), taken).await;
         after.unwrap();

@@ -8,7 +8,12 @@ use crate::invoices::{Excess, PaymentPart, RecordPayment, WriteOffInvoice};
 use crate::remittances::{ClaimRest, bear_claim_rest, record_payment, write_off_invoice};
 
 impl Desk {
-    fn check_of(&self, payer: &Payer, amount: i64, invoice_id: Option<i64>) -> RecordPayment {
+    pub(super) fn check_of(
+        &self,
+        payer: &Payer,
+        amount: i64,
+        invoice_id: Option<i64>,
+    ) -> RecordPayment {
         let part = |invoice_id| {
             vec![PaymentPart {
                 invoice_id,

@@ -5,6 +5,7 @@ use nameplate_entities::kinds::ClaimState;
 use nameplate_rules::claims::ClaimStep as Step;
 
 use super::*;
+use crate::base::{Error, Role};
 use crate::remittances::{
     ClaimRest, UndoClaimRest, bear_claim_rest, bill_claim_rest, undo_claim_rest,
 };
@@ -134,7 +135,7 @@ async fn what_was_approved_and_is_refused_then_is_denied_and_its_rest_can_be_bor
         shop.step(claim.id, Step::Approve).await;
         let waiting = bear_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
         at(ProblemCode::WrongState, "claimId", waiting);
-        let rows = format!("{},0.00,297.00,EW,\n", claim.number);
+        let rows = format!("{},0.00,297.00,EW,EFT-1\n", claim.number);
         let advice_id = shop.take_in(&payer, &rows).await;
         shop.post(advice_id).await;
         assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 29_700));
@@ -142,6 +143,77 @@ async fn what_was_approved_and_is_refused_then_is_denied_and_its_rest_can_be_bor
             .await
             .unwrap();
         assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 0));
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn what_the_payer_said_it_pays_is_asked_of_nobody_else_until_it_says_otherwise() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        shop.let_rests_be_billed(&payer).await;
+        let claim = shop.claim(&payer, 10_000).await;
+        shop.step_of(claim.id, Step::ApprovePart, Some(Cents(20_000)))
+            .await;
+        let more = bill_claim_rest(&shop.owner, shop.rest(claim.id, Some(9_701))).await;
+        at(ProblemCode::TooMuch, "amount", more);
+        bill_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        let part = (ClaimState::PartApproved, 20_000);
+        assert_eq!(shop.claim_now(claim.id).await, part);
+        let theirs = bear_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", theirs);
+        shop.step_of(claim.id, Step::Deny, None).await;
+        bear_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 0));
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn the_customer_is_not_asked_for_a_payers_check_that_bounced() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        shop.let_rests_be_billed(&payer).await;
+        let claim = shop.claim(&payer, 10_000).await;
+        let rows = format!("{},297.00,,,EFT-1\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        let posted = shop.post(advice_id).await;
+        super::unmatching::it_bounces(&shop, &posted).await;
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Paid, 29_700));
+        let theirs = bill_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", theirs);
+        shop.step(claim.id, Step::Close).await;
+        let theirs = bill_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", theirs);
+        bear_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Closed, 0));
+        assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn a_claim_closed_before_its_payer_answered_is_borne_and_billed_to_nobody() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        shop.let_rests_be_billed(&payer).await;
+        let claim = shop.claim(&payer, 10_000).await;
+        shop.step(claim.id, Step::Close).await;
+        let unanswered = bill_claim_rest(&shop.owner, shop.rest(claim.id, None)).await;
+        at(ProblemCode::WrongState, "claimId", unanswered);
+        bear_claim_rest(&shop.owner, shop.rest(claim.id, None))
+            .await
+            .unwrap();
+        let office = shop.bench.act_as(Role::Office).await;
+        let owners = undo_claim_rest(&office, shop.undo(claim.id)).await;
+        assert!(matches!(owners, Err(Error::Forbidden)), "{owners:?}");
+        let after = undo_claim_rest(&shop.owner, shop.undo(claim.id)).await;
+        assert_eq!(after.unwrap().state, ClaimState::Submitted);
         assert_eq!(shop.broken().await, Vec::<String>::new());
     }
 }

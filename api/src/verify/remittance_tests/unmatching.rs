@@ -2,6 +2,8 @@
 
 use nameplate_entities::kinds::{ClaimState, ClaimStep};
 
+use nameplate_rules::claims::ClaimStep as ClaimStepRule;
+
 use super::*;
 use crate::invoices::{ReversePayment, reverse_payment};
 use crate::remittances::{
@@ -36,9 +38,10 @@ async fn a_row_of_the_wrong_claim_gives_its_money_back_and_pays_the_right_one() 
         let same = unmatch_advice_row(&shop.owner, order).await.unwrap();
         assert_eq!(waits, same, "taken off once with one key");
         assert_eq!((waits.claim_id, waits.laid_cents), (None, None));
-        assert_eq!(shop.claim_now(wrong.id).await, (ClaimState::Paid, 29_700));
+        let as_before = (ClaimState::Submitted, 29_700);
+        assert_eq!(shop.claim_now(wrong.id).await, as_before);
         let last = shop.steps(wrong.id).await.pop();
-        assert_eq!(last, Some((ClaimStep::Pay, Some(-29_700), None)));
+        assert_eq!(last, Some((ClaimStep::Unsay, Some(-29_700), None)));
         let payment = shop.payment_of(&posted).await;
         assert_eq!(
             (payment.unallocated_cents, payment.held_cents),
@@ -54,14 +57,14 @@ async fn a_row_of_the_wrong_claim_gives_its_money_back_and_pays_the_right_one() 
         assert_eq!(shop.broken().await, Vec::<String>::new());
         it_bounces(&shop, &posted).await;
         assert_eq!(shop.claim_now(right.id).await, (ClaimState::Paid, 29_700));
-        assert_eq!(shop.claim_now(wrong.id).await, (ClaimState::Paid, 29_700));
+        assert_eq!(shop.claim_now(wrong.id).await, as_before);
         assert_eq!(shop.broken().await, Vec::<String>::new());
         let late = unmatch_advice_row(&shop.owner, shop.unmatching(row.id)).await;
         at(ProblemCode::WrongState, "rowId", late);
     }
 }
 
-async fn it_bounces(shop: &Desk, posted: &payer_advice::Model) {
+pub(super) async fn it_bounces(shop: &Desk, posted: &payer_advice::Model) {
     let reverse = ReversePayment {
         idempotency_key: shop.key(),
         payment_id: posted.payment_id.unwrap(),
@@ -138,8 +141,30 @@ async fn an_advice_that_paid_nothing_is_undone_and_its_file_comes_again() {
         };
         let undone = undo_advice(&shop.owner, undo).await.unwrap();
         assert!(undone.undone_at.is_some() && undone.payment_id.is_none());
-        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 29_700));
+        let as_before = (ClaimState::Submitted, 29_700);
+        assert_eq!(shop.claim_now(claim.id).await, as_before);
         assert_eq!(shop.broken().await, Vec::<String>::new());
         shop.take_in(&payer, &rows).await;
+    }
+}
+
+#[tokio::test]
+async fn a_denial_that_was_of_another_claim_leaves_an_appeal_as_it_was() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        shop.step(claim.id, ClaimStepRule::Deny).await;
+        shop.step(claim.id, ClaimStepRule::Appeal).await;
+        let rows = format!("{},,297.00,NWR,EFT-1\n", claim.number);
+        let advice_id = shop.take_in(&payer, &rows).await;
+        shop.post(advice_id).await;
+        assert_eq!(shop.claim_now(claim.id).await, (ClaimState::Denied, 29_700));
+        let row = shop.advice_rows(advice_id).await[0].clone();
+        unmatch_advice_row(&shop.owner, shop.unmatching(row.id))
+            .await
+            .unwrap();
+        let as_before = (ClaimState::Appealed, 29_700);
+        assert_eq!(shop.claim_now(claim.id).await, as_before);
+        assert_eq!(shop.broken().await, Vec::<String>::new());
     }
 }

@@ -120,7 +120,7 @@ impl Player<'_> {
             self.people.push(shop::add_staff(&program, new).await?);
         }
         let owner = self.act(start, Role::Owner)?;
-        let own = shop::change_shop(&owner, settings(data)).await?;
+        let own = shop::change_shop(&owner, settings(data)?).await?;
         let rules = rules(own.country, own.region, owner.at.date_naive());
         local_rules::add_local_rules(&owner, rules).await?;
         for book in &data.books {
@@ -329,9 +329,9 @@ fn wants_files(customer_id: i64) -> invoices::ChangeEInvoicing {
     }
 }
 
-fn settings(data: &ShopData) -> shop::ChangeShop {
+fn settings(data: &ShopData) -> Result<shop::ChangeShop> {
     let own = &data.shop;
-    shop::ChangeShop {
+    Ok(shop::ChangeShop {
         name: Some(own.name.clone()),
         phone: Some(own.phone.clone()),
         email: Some(own.email.clone()),
@@ -342,6 +342,7 @@ fn settings(data: &ShopData) -> shop::ChangeShop {
         licence: Some(own.licence.clone()),
         time_zone: Some(own.time_zone.clone()),
         tax_registration: Some(own.tax_registration.clone()),
+        labour_cost: Some(cents(&own.labour_cost)?),
         ..Default::default()
-    }
+    })
 }
