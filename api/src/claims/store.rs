@@ -8,9 +8,8 @@ use std::collections::HashMap;
 
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{
-    allocation, appliance_cover, claim, claim_paper, claim_sending, claim_step, failure_code,
-    failure_mode, finding, invoice, invoice_division, invoice_line, kept_part, part, receivable,
-    service_address,
+    allocation, appliance_cover, claim, claim_paper, claim_sending, failure_code, failure_mode,
+    finding, invoice, invoice_division, invoice_line, kept_part, part, receivable, service_address,
 };
 use nameplate_rules::claims::ClaimBalance;
 use nameplate_rules::money::Cents;
