@@ -144,8 +144,12 @@ pub async fn import_recalls(act: &Act, bytes: &[u8], purpose: Purpose) -> Result
         Ok(ready) => ready,
         Err(faults) => return Ok(Imported::Refused(faults)),
     };
+    // A look takes nobody's turn to write.
+    let tx = match purpose {
+        Purpose::LookAt => act.app.db.snapshot().await?,
+        Purpose::TakeIn => act.app.db.write().await?,
+    };
     let numbers: Vec<String> = ready.iter().map(|record| record.number.clone()).collect();
-    let tx = act.app.db.write().await?;
     let on_record = store::numbered(&tx, SOURCE, &numbers).await?;
     let mut taken = Taken::default();
     for record in ready {

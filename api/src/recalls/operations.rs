@@ -19,6 +19,8 @@ use crate::{appliances, shop};
 
 /// Most products of one recall.
 pub const PRODUCTS_MAX: usize = 200;
+/// Products written in one statement.
+const PIECE: usize = 100;
 
 /// Which machines a recall is about.
 #[derive(Clone, Debug)]
@@ -80,13 +82,15 @@ pub async fn write_products(
     rows: Vec<recall_product::ActiveModel>,
 ) -> Result<Vec<recall_product::Model>> {
     let mut written = Vec::with_capacity(rows.len());
-    for row in rows {
-        let row = recall_product::ActiveModel {
+    for piece in rows.chunks(PIECE) {
+        let rows = piece.iter().map(|row| recall_product::ActiveModel {
             recall_id: Set(recall_id),
-            ..row
-        };
-        written.push(row.insert(tx).await?);
+            ..row.clone()
+        });
+        let rows = recall_product::Entity::insert_many(rows);
+        written.extend(rows.exec_with_returning(tx).await?);
     }
+    written.sort_by_key(|row| row.id);
     Ok(written)
 }
 

@@ -120,7 +120,11 @@ pub async fn import_advice(
         Ok(read) => read,
         Err(faults) => return Ok(Imported::Refused(faults)),
     };
-    let tx = act.app.db.write().await?;
+    // A look takes nobody's turn to write.
+    let tx = match purpose {
+        Purpose::LookAt => act.app.db.snapshot().await?,
+        Purpose::TakeIn => act.app.db.write().await?,
+    };
     let digest = sha256(bytes);
     not_there_yet(&tx, (&payer, &digest)).await?;
     let mut looked = Looked {
