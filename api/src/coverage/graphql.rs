@@ -2,8 +2,10 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, InputObject, Object, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::coverage_decision;
-use nameplate_rules::coverage::{Answer, Decision, Line, LineSplit, PaidBy, Registration, settles};
+use nameplate_entities::{coverage_decision, estimate_line};
+use nameplate_rules::coverage::{
+    Answer, Covers, Decision, Line, LineSplit, PaidBy, Registration, settles,
+};
 
 use crate::base::{Error, Result};
 use crate::calls::graphql::ServiceCall;
@@ -114,7 +116,8 @@ pub struct CoverReading {
 }
 
 impl CoverReading {
-    fn of(lines: &[Line], holdings: &[Holding], decision: &Decision) -> Self {
+    /// `says` are the words of the lines, in their order.
+    fn of((lines, says): (&[Line], &[String]), holdings: &[Holding], decision: &Decision) -> Self {
         let registrations: Vec<Registration> = (holdings.iter())
             .map(|holding| holding.registration.clone())
             .collect();
@@ -145,7 +148,7 @@ impl CoverReading {
                 .map(|(holding, answer)| programme_answer(holding, answer))
                 .collect(),
             reasons: (decision.steps.iter())
-                .map(|step| step.words(&registrations))
+                .map(|step| step.words(&registrations, says))
                 .collect(),
         }
     }
@@ -211,6 +214,17 @@ impl CoverageDecision {
         Ok(row.map(Self::from))
     }
 
+    /// What the lines that were decided say, in their order.
+    async fn line_words(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<String>> {
+        let Some(option_id) = self.row.estimate_option_id else {
+            return Ok(Vec::new());
+        };
+        let column = estimate_line::Column::OptionId;
+        let mut rows = loaders::children::<estimate_line::Entity>(ctx, column, option_id).await?;
+        rows.sort_by_key(|row| row.position);
+        Ok(rows.into_iter().map(|row| row.description).collect())
+    }
+
     /// All decisions on a call, oldest first.
     pub async fn of_call(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<Self>> {
         let column = coverage_decision::Column::CallId;
@@ -232,10 +246,11 @@ impl CoverageDecision {
     }
 
     /// Splits, answers and reasons.
-    async fn reading(&self) -> async_graphql::Result<CoverReading> {
+    async fn reading(&self, ctx: &Context<'_>) -> async_graphql::Result<CoverReading> {
         let kept = kept(&self.row).map_err(edge)?;
+        let says = self.line_words(ctx).await?;
         Ok(CoverReading::of(
-            &kept.lines,
+            (&kept.lines, &says),
             &kept.holdings,
             &kept.decision,
         ))
@@ -419,8 +434,19 @@ fn seen(ask: &Outlook, sight: &Sight) -> CoverageOutlook {
             distance: line.distance,
         })
         .collect();
+    let says: Vec<String> = (ask.lines.iter())
+        .map(|line| charge_words(line.covers).to_owned())
+        .collect();
     CoverageOutlook {
         failed_on: sight.failed_on,
-        reading: CoverReading::of(&lines, &sight.holdings, &sight.decision),
+        reading: CoverReading::of((&lines, &says), &sight.holdings, &sight.decision),
+    }
+}
+
+const fn charge_words(covers: Covers) -> &'static str {
+    match covers {
+        Covers::Parts => "Parts",
+        Covers::Labour => "Labor",
+        Covers::Trip => "Trip",
     }
 }

@@ -25,6 +25,8 @@ struct Worked {
     source: String,
     case: Case,
     lines: Vec<Line>,
+    /// What each line says.
+    says: Vec<String>,
     registrations: Vec<Holding>,
     expected: Expected,
     /// The reasons as a clerk reads them.
@@ -85,7 +87,7 @@ fn every_worked_decision_splits_as_written_and_says_why() {
         let words: Vec<String> = decision
             .steps
             .iter()
-            .map(|step| step.words(&held))
+            .map(|step| step.words(&held, &worked.says))
             .collect();
         if words != worked.trace {
             differs.push(worked.about.as_str());

@@ -127,22 +127,38 @@ impl Step {
         }
     }
 
-    /// The step as a sentence, with the name of the programme in front and lines counted from 1.
+    /// The step as a sentence, with the name of the programme in front. Lines are named by what they say, given in their
+    /// order, with their number from 1 behind; by the number alone where nothing is said.
     #[must_use]
-    pub fn words(&self, registrations: &[Registration]) -> String {
+    pub fn words(&self, registrations: &[Registration], lines: &[String]) -> String {
         let held = self.registration.and_then(|place| registrations.get(place));
-        let segments = held.map_or(&[][..], |held| &held.programme.segments);
-        let said = said(&self.reason, segments);
-        let line = self.line.map(|line| format!("line {}: ", line + 1));
-        match held {
-            Some(held) => format!(
-                "{}: {}{said}",
-                held.programme.name,
-                line.unwrap_or_default()
-            ),
-            None => said,
-        }
+        let programme = held.map(|held| &held.programme);
+        let about = About {
+            programme: programme.map_or("", |programme| programme.name.as_str()),
+            segments: programme.map_or(&[][..], |programme| &programme.segments),
+            line: self.line.map(|line| named(line, lines)).unwrap_or_default(),
+        };
+        said(&self.reason, &about)
     }
+}
+
+/// A line as a sentence names it, such as "Drain pump (line 2)".
+fn named(line: usize, lines: &[String]) -> String {
+    let number = line.saturating_add(1);
+    let says = lines.get(line).map(|says| says.trim());
+    match says.filter(|says| !says.is_empty()) {
+        Some(says) => format!("{says} (line {number})"),
+        None => format!("line {number}"),
+    }
+}
+
+/// What a sentence is about.
+struct About<'a> {
+    /// The name of the programme.
+    programme: &'a str,
+    segments: &'a [Segment],
+    /// The line by name; empty for all of them.
+    line: String,
 }
 
 /// What is missing, as a sentence that says what would settle it.
@@ -160,15 +176,24 @@ pub fn settles(missing: Missing) -> String {
     }
 }
 
-fn said(reason: &Reason, segments: &[Segment]) -> String {
-    let terms = |segment: &usize| segments.get(*segment).map(terms).unwrap_or_default();
+fn said(reason: &Reason, about: &About) -> String {
+    let About {
+        programme,
+        segments,
+        line,
+    } = about;
+    let terms = |segment: &usize| {
+        let terms = segments.get(*segment).map(terms).unwrap_or_default();
+        format!("{programme}: {terms}")
+    };
     match reason {
-        Reason::Excluded { exclusion } => format!("does not pay where {exclusion}."),
-        Reason::OtherComponent { component } => {
-            format!("is on another component ({component}).")
-        }
+        Reason::Excluded { exclusion } => format!("{programme} does not pay where {exclusion}."),
+        Reason::OtherComponent { component } => format!(
+            "{programme} is on another component ({}).",
+            component.replace('_', " ")
+        ),
         Reason::OtherClass { segment } => {
-            format!("{}: for another kind of component.", terms(segment))
+            format!("{}: only for another kind of component.", terms(segment))
         }
         Reason::InForce { segment, held } => format!("{}: {}", terms(segment), held_words(held)),
         Reason::StartUnknown { segment } => {
@@ -177,23 +202,29 @@ fn said(reason: &Reason, segments: &[Segment]) -> String {
         Reason::NotInForce { segment, standing } => {
             format!("{}: {}", terms(segment), standing_words(standing))
         }
-        Reason::Lacks { missing } => settles(*missing),
-        Reason::ByRate { allowed } => format!("its rate allows {allowed}."),
-        Reason::HoursUnknown => "pays by the hour, and the hours are not known.".to_owned(),
-        Reason::DistanceUnknown => "pays by distance, and the distance is not known.".to_owned(),
-        Reason::PaysPercent { percent } => format!("pays {percent} % of it."),
-        Reason::FlatLabour { amount } => format!("pays {amount} for all labour."),
-        Reason::AtMost { amount } => format!("pays at most {amount} on one call."),
+        Reason::Lacks { missing } => format!("{programme}: {}", settles(*missing)),
+        Reason::ByRate { allowed } => {
+            format!("{programme} allows {allowed} for {line}, by its rate.")
+        }
+        Reason::HoursUnknown => {
+            format!("{programme} pays by the hour, and the hours of {line} are not known.")
+        }
+        Reason::DistanceUnknown => {
+            format!("{programme} pays by distance, and the distance of {line} is not known.")
+        }
+        Reason::PaysPercent { percent } => format!("{programme} covers {percent} % of {line}."),
+        Reason::FlatLabour { amount } => format!("{programme} pays {amount} for all labor."),
+        Reason::AtMost { amount } => format!("{programme} pays at most {amount} on one call."),
         Reason::Deductible { amount } => {
-            format!("the customer bears the first {amount} of what it covers.")
+            format!("{programme}: the customer bears the first {amount} of what it covers.")
         }
-        Reason::Pays { amount } => format!("pays {amount}."),
-        Reason::NothingToPay => "has nothing to pay here.".to_owned(),
-        Reason::ShopBears { amount } => {
-            format!("the shop bears {amount} that this programme covers and does not pay.")
-        }
+        Reason::Pays { amount } => format!("{programme} pays {amount} of {line}."),
+        Reason::NothingToPay => format!("{programme} has nothing to pay here."),
+        Reason::ShopBears { amount } => format!(
+            "{programme}: the shop bears {amount} of {line}, which this programme covers and does not pay."
+        ),
         Reason::LeftAside => {
-            "is left aside: asking it would leave the customer worse off.".to_owned()
+            format!("{programme} is left aside: asking it would leave the customer worse off.")
         }
         Reason::CustomerOwes { amount } => format!("The customer owes {amount} before tax."),
         Reason::CustomerOwesAtMost { amount } => {
