@@ -130,6 +130,34 @@ impl AddClaimPaperInput {
     }
 }
 
+/// A paper to be taken off its claim.
+#[derive(InputObject)]
+pub struct RemoveClaimPaperInput {
+    /// The paper.
+    claim_paper_id: ID,
+}
+
+impl RemoveClaimPaperInput {
+    /// The row of the paper.
+    pub fn row(&self) -> Result<i64> {
+        Kind::ClaimPaper.row("claimPaperId", &self.claim_paper_id)
+    }
+}
+
+/// Codes of a failure to be taken away.
+#[derive(InputObject)]
+pub struct RemoveFailureCodesInput {
+    /// The codes.
+    failure_codes_id: ID,
+}
+
+impl RemoveFailureCodesInput {
+    /// The row of the codes.
+    pub fn row(&self) -> Result<i64> {
+        Kind::FailureCodes.row("failureCodesId", &self.failure_codes_id)
+    }
+}
+
 /// The input of an act on a claim as it was read.
 macro_rules! of_claim {
     ($(#[$doc:meta])* $name:ident) => {

@@ -1,9 +1,8 @@
 //! Drafting claims, their papers, and what becomes of them.
 
-use async_graphql::{Context, ID, Object};
+use async_graphql::{Context, Object};
 
 use crate::graphql::context::act;
-use crate::graphql::ids::Kind;
 use crate::payload;
 
 use super::super::{
@@ -13,8 +12,8 @@ use super::super::{
 };
 use super::inputs::{
     AddClaimPaperInput, ChangeClaimInput, CloseClaimInput, DraftClaimInput, MakeClaimReadyInput,
-    NoteClaimAnswerInput, NoteClaimQueryInput, ReopenClaimInput, ReopenClosedClaimInput,
-    SetFailureCodesInput, VoidClaimInput,
+    NoteClaimAnswerInput, NoteClaimQueryInput, RemoveClaimPaperInput, RemoveFailureCodesInput,
+    ReopenClaimInput, ReopenClosedClaimInput, SetFailureCodesInput, VoidClaimInput,
 };
 use super::{Claim, ClaimPaper, FailureCodeSet};
 
@@ -165,13 +164,10 @@ impl ClaimsMutation {
     async fn remove_claim_paper(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The paper.")] claim_paper_id: ID,
+        #[graphql(desc = "The paper.")] input: RemoveClaimPaperInput,
     ) -> async_graphql::Result<RemoveClaimPaperPayload> {
         let act = act(ctx)?;
-        let outcome = async {
-            let id = Kind::ClaimPaper.row("claimPaperId", &claim_paper_id)?;
-            remove_claim_paper(act, id).await
-        };
+        let outcome = async { remove_claim_paper(act, input.row()?).await };
         RemoveClaimPaperPayload::of(outcome.await.map(Claim::from))
     }
 
@@ -268,13 +264,10 @@ impl ClaimsMutation {
     async fn remove_failure_codes(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "The codes.")] failure_codes_id: ID,
+        #[graphql(desc = "The codes.")] input: RemoveFailureCodesInput,
     ) -> async_graphql::Result<RemoveFailureCodesPayload> {
         let act = act(ctx)?;
-        let outcome = async {
-            let id = Kind::FailureCodes.row("failureCodesId", &failure_codes_id)?;
-            remove_failure_codes(act, id).await
-        };
+        let outcome = async { remove_failure_codes(act, input.row()?).await };
         RemoveFailureCodesPayload::of(outcome.await.map(FailureCodeSet::from))
     }
 }
