@@ -36,6 +36,22 @@ pub struct Requirement {
 }
 
 impl Wanted {
+    /// What it is called on the claim's paper.
+    pub fn name(self) -> String {
+        let name = match self {
+            Self::Make => "Make",
+            Self::Model => "Model",
+            Self::Serial => "Serial number",
+            Self::Start(event) => return format!("Day of {event}"),
+            Self::Completion => "Completed",
+            Self::Finding => "What failed",
+            Self::Complaint => "Complaint",
+            Self::Diagnosis => "Found and done",
+            Self::Evidence(kind) => words::evidence_words(kind),
+        };
+        name.to_owned()
+    }
+
     /// Where a refusal for want of it points.
     pub fn path(self) -> String {
         let key = match self {

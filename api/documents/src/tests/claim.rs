@@ -29,10 +29,14 @@ fn a_claim_shows_the_plate_what_was_found_and_what_is_missing() -> Outcome {
         discount: None,
         tax: "0.08".to_owned(),
         total: "1205.08".to_owned(),
-        asked: vec![fact(
-            "Missing",
-            "Proof of purchase is asked for and not there.",
-        )],
+        asked: vec![
+            fact("Serial number", "There: Q7-118823"),
+            fact("Complaint", "There: as written above"),
+            fact(
+                "Proof of purchase",
+                "Missing: Proof of purchase is asked for and not there. A scan of the receipt settles this.",
+            ),
+        ],
         papers: vec![fact("Part taken out", "kept under tag KP-000001")],
     };
     let pdf = claim_pdf(&document)?;
@@ -47,7 +51,10 @@ fn a_claim_shows_the_plate_what_was_found_and_what_is_missing() -> Outcome {
         "110",
         "1,205.08",
         "KP-000001",
+        "Serial number",
+        "There: Q7-118823",
         "Proof of purchase",
+        "Missing: Proof of purchase is asked for",
     ] {
         assert!(text.contains(part), "{part} is missing from:\n{text}");
     }

@@ -174,6 +174,9 @@ pub struct Amounts {
 /// What the terms ask for.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Asked {
+    /// What it is called; none in what was sent before this was kept.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub name: Option<String>,
     pub is_there: bool,
     pub words: String,
 }
@@ -247,6 +250,7 @@ impl Content {
             },
             asked: (required_of(known).into_iter())
                 .map(|wanted| Asked {
+                    name: Some(wanted.wanted.name()),
                     is_there: wanted.is_there,
                     words: wanted.words,
                 })

@@ -4,7 +4,7 @@ use nameplate_documents as documents;
 use nameplate_rules::money::Cents;
 
 use super::super::words;
-use super::content::{ContentPaper, Line};
+use super::content::{Asked, ContentPaper, Line};
 use super::{Content, Submission};
 use crate::base::{Error, Result};
 
@@ -67,12 +67,32 @@ fn document(content: &Content) -> documents::ClaimDocument {
         tax: Cents(amounts.tax_cents).to_string(),
         total: Cents(amounts.total_cents).to_string(),
         asked: (content.asked.iter())
-            .map(|asked| documents::ClaimFact {
-                label: if asked.is_there { "There" } else { "Missing" }.to_owned(),
-                value: asked.words.clone(),
-            })
+            .map(|asked| required(asked, content))
             .collect(),
         papers: content.papers.iter().map(paper).collect(),
+    }
+}
+
+/// What is asked for by name, and what of it is there. What the paper says further up is not said twice.
+fn required(asked: &Asked, content: &Content) -> documents::ClaimFact {
+    let state = if asked.is_there { "There" } else { "Missing" };
+    let Some(name) = asked.name.clone() else {
+        return documents::ClaimFact {
+            label: state.to_owned(),
+            value: asked.words.clone(),
+        };
+    };
+    let said = [&content.complaint, &content.diagnosis];
+    let words = if asked.is_there && said.contains(&&asked.words) {
+        "as written above"
+    } else {
+        let named = asked.words.strip_prefix(name.as_str());
+        let value = named.and_then(|rest| rest.strip_prefix(": "));
+        value.unwrap_or(&asked.words)
+    };
+    documents::ClaimFact {
+        value: format!("{state}: {words}"),
+        label: name,
     }
 }
 
