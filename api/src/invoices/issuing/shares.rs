@@ -102,7 +102,8 @@ impl Part<'_> {
         }
     }
 
-    /// That it is one share of the call, and what the whole of it comes to.
+    /// That it is one share of the call, and what the whole of it comes to. Whose call it is stands there for whoever else
+    /// pays of it, and what the shop bears is told as the shop's, as "us" is somebody else in a payer's file.
     fn share(&self, of: &Whole) -> String {
         let Billed { call, customer, .. } = self.billed;
         let (number, currency) = (&call.number, self.currency());
@@ -111,20 +112,24 @@ impl Part<'_> {
             total,
             shop,
         } = of;
+        let whose = if self.payer.id == customer.id {
+            String::new()
+        } else {
+            format!(" of {}", customer.name)
+        };
         let shared = match (*payers, *shop) {
-            (1, Cents::ZERO) => {
-                return format!("Billed to you for call {number} of {}.", customer.name);
-            }
+            (1, Cents::ZERO) => return format!("Billed to you for call {number}{whose}."),
             (1, _) => String::new(),
             _ => format!(", which is billed to {payers} payers"),
         };
         let borne = if *shop == Cents::ZERO {
             String::new()
         } else {
-            format!(", of which {currency} {shop} is on us")
+            let name = &self.settings.row.name;
+            format!(", of which {name} bears {currency} {shop} and bills it to nobody")
         };
         format!(
-            "This is your share of call {number}{shared}. The whole of it comes to {currency} {total} with tax{borne}."
+            "This is your share of call {number}{whose}{shared}. The whole of it comes to {currency} {total} with tax{borne}."
         )
     }
 
