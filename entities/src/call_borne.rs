@@ -15,6 +15,8 @@ pub struct Model {
     pub parts_cents: i64,
     /// Labour and trip, at cost; below zero for what it bears no more.
     pub labour_cents: i64,
+    /// What an hour of labour cost then; none where the settings said nothing, and in rows from before this was kept.
+    pub labour_hour_cents: Option<i64>,
     /// The decision it follows; none for what follows from a callback.
     pub decision_id: Option<i64>,
     pub entry_id: i64,

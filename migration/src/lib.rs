@@ -46,6 +46,7 @@ mod m20261128_46_advices;
 mod m20261128_47_reserve_runs;
 mod m20261128_48_labour_cost;
 mod m20261128_49_standing_claims;
+mod m20261128_50_borne_rates;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -99,6 +100,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_47_reserve_runs::Migration),
             Box::new(m20261128_48_labour_cost::Migration),
             Box::new(m20261128_49_standing_claims::Migration),
+            Box::new(m20261128_50_borne_rates::Migration),
         ]
     }
 }

@@ -37,7 +37,7 @@ pub use operations::papers::{AddClaimPaper, add_claim_paper, remove_claim_paper}
 pub use operations::sending::{
     SentBy, SubmitClaim, Submitted, appeal_claim, claim_letter, submit_claim,
 };
-pub use operations::voiding::credit_invoice;
+pub use operations::voiding::give_back;
 pub use required::{Requirement, Wanted, required_of};
 pub use store::{
     TakenBy, balance, balances, closed_in, get_claim, of_payer_by_numbers, steps_taken, to_rule,

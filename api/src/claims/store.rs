@@ -185,17 +185,6 @@ pub async fn get_invoice(db: &impl ConnectionTrait, path: &str, id: i64) -> Resu
         .ok_or_else(|| Error::not_found(path, "invoice"))
 }
 
-/// An invoice or a credit note.
-///
-/// # Errors
-/// `NotFound`.
-pub async fn get_document(db: &impl ConnectionTrait, id: i64) -> Result<invoice::Model> {
-    invoice::Entity::find_by_id(id)
-        .one(db)
-        .await?
-        .ok_or_else(|| Error::not_found("", "invoice"))
-}
-
 /// The lines of an invoice, in order.
 ///
 /// # Errors

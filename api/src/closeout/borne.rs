@@ -1,8 +1,10 @@
 //! What the shop bears of a call itself: parts and labour at what they cost.
 //!
 //! Who pays is said by the decision that stands on the call; where there is none, a confirmed callback is the shop's.
-//! Labour costs the minutes on record at what the settings say of an hour; nothing while they say nothing. It is settled when the call completes, and again with each decision on a completed call: what changed is posted
-//! on that day. What stays true: each row has its entry, of its own amounts. What comes back of parts that were all the
+//! Which of a decision's splits counts is said by what was billed by it; while nothing is, the settled one.
+//! Labour costs the minutes on record at what the settings say of an hour, nothing while they say nothing; once labour of a
+//! call was borne, at what an hour cost then. It is settled when the call completes, and again with each decision on a
+//! completed call, each bill of it and each credit note: what changed is posted on that day. What stays true: each row has its entry, of its own amounts. What comes back of parts that were all the
 //! shop's, or is settled of them by a later receipt, goes to the same account by itself and counts with them; of parts it
 //! bears a share of, that is left to the next decision.
 
@@ -34,7 +36,8 @@ struct Bearing {
 impl Bearing {
     async fn of(tx: &impl ConnectionTrait, call: &service_call::Model) -> Result<Self> {
         if let Some(decision) = coverage::standing_of_call(tx, call.id).await? {
-            let (parts, labour) = coverage::shop_bears(tx, &decision).await?;
+            let billed = invoices::billed_by(tx, &decision).await?;
+            let (parts, labour) = coverage::shop_bears(tx, (&decision, billed)).await?;
             return Ok(Self {
                 parts,
                 labour,
@@ -58,16 +61,30 @@ impl Bearing {
         share.map_err(|refusal| Error::caused("what the shop bears of parts", refusal))
     }
 
-    /// The shop's share of what the time on record costs.
-    async fn labour_of(&self, tx: &impl ConnectionTrait, call_id: i64) -> Result<Cents> {
-        let Some(an_hour) = shop::settings(tx).await?.row.labour_cost_cents else {
+    /// The shop's share of what the time on record costs, at this much an hour.
+    async fn labour_of(
+        &self,
+        tx: &impl ConnectionTrait,
+        (call_id, an_hour): (i64, Option<Cents>),
+    ) -> Result<Cents> {
+        let Some(an_hour) = an_hour else {
             return Ok(Cents::ZERO);
         };
         let minutes = store::minutes_worked(tx, call_id).await?;
-        labour_cost(minutes, Cents(an_hour))
+        labour_cost(minutes, an_hour)
             .and_then(|cost| self.labour.of(cost))
             .map_err(|refusal| Error::caused("what the shop bears of labour", refusal))
     }
+}
+
+/// What an hour of labour of a call costs the shop: what it did when the shop first bore some of the call, else what the
+/// settings say now. So what was borne is not priced anew when the settings change.
+async fn an_hour(tx: &impl ConnectionTrait, call_id: i64) -> Result<Option<Cents>> {
+    if let Some(cost) = store::labour_hour_of(tx, call_id).await? {
+        return Ok(Some(cost));
+    }
+    let settings = shop::settings(tx).await?;
+    Ok(settings.row.labour_cost_cents.map(Cents))
 }
 
 /// Decides who pays for a call, and settles what the shop bears of it if it is completed.
@@ -115,12 +132,13 @@ pub(super) async fn post_costs(
         Role::PartsCostOfSales
     };
     let cost = stock::take_fitted(tx, act, call, (against, on)).await?;
-    let labour = bearing.labour_of(tx, call.id).await?;
+    let an_hour = an_hour(tx, call.id).await?;
+    let labour = bearing.labour_of(tx, (call.id, an_hour)).await?;
     let borne = (bearing.parts_of(cost)?, labour);
     let memo = format!("Parts fitted on call {}", call.number);
     let entry = post(tx, act, call, (memo, on, events::call_costs(cost, borne))).await?;
     if let Some(entry_id) = entry {
-        let about = (&bearing, entry_id, on);
+        let about = (&bearing, an_hour, entry_id, on);
         let verb = Right::CompleteCall.mutation();
         keep(tx, act, (verb, call), about, borne).await?;
     }
@@ -128,7 +146,7 @@ pub(super) async fn post_costs(
 }
 
 /// Posts today what the shop bears of a completed call beyond what was posted so far, or no more.
-async fn settle(
+pub(super) async fn settle(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, call): (&'static str, &service_call::Model),
@@ -141,12 +159,14 @@ async fn settle(
         difference.ok_or_else(|| Error::internal("what the shop bears is too large"))
     };
     let parts = less(bearing.parts_of(cost)?, parts_so_far)?;
-    let labour = less(bearing.labour_of(tx, call.id).await?, labour_so_far)?;
+    let an_hour = an_hour(tx, call.id).await?;
+    let labour = bearing.labour_of(tx, (call.id, an_hour)).await?;
+    let labour = less(labour, labour_so_far)?;
     let on = shop::settings(tx).await?.day_of(act.at);
     let memo = format!("What the shop bears of call {}", call.number);
     let entry = events::borne_changed(parts, labour);
     if let Some(entry_id) = post(tx, act, call, (memo, on, entry)).await? {
-        let about = (&bearing, entry_id, on);
+        let about = (&bearing, an_hour, entry_id, on);
         keep(tx, act, (verb, call), about, (parts, labour)).await?;
     }
     Ok(())
@@ -183,7 +203,7 @@ async fn keep(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, call): (&'static str, &service_call::Model),
-    (bearing, entry_id, on): (&Bearing, i64, NaiveDate),
+    (bearing, an_hour, entry_id, on): (&Bearing, Option<Cents>, i64, NaiveDate),
     (parts, labour): (Cents, Cents),
 ) -> Result<()> {
     if parts == Cents::ZERO && labour == Cents::ZERO {
@@ -194,6 +214,7 @@ async fn keep(
         borne_on: Set(on),
         parts_cents: Set(parts.0),
         labour_cents: Set(labour.0),
+        labour_hour_cents: Set(an_hour.map(|cost| cost.0)),
         decision_id: Set(bearing.decision_id),
         entry_id: Set(entry_id),
         settled_at: Set(act.at),

@@ -1,16 +1,18 @@
-//! Closing a call, which writes the shop's warranty, the tally and the books.
+//! Closing a call, which writes the shop's warranty, the tally and the books; and billing it.
 //!
 //! Words: to *complete* a call is to say that its work is done; the *work to bill* is what its record comes to, for one that
 //! nothing was accepted for; what the shop *bears* of a call is what nobody pays it, at cost. What must stay true: a call completes only once
 //! something was done about a finding or no fault was found, and, when a flag asks to act, once its root cause is
 //! written down; everything it writes happens together or not at all.
 
+mod billing;
 mod borne;
 pub mod graphql;
 mod operations;
 mod proposing;
 mod store;
 
+pub use billing::{credit_invoice, issue_invoice};
 pub use borne::{borne_between, decide_coverage};
 pub use operations::{CompleteCall, CompletedCall, cancel_call, complete_call};
 pub use proposing::{WorkToBill, work_to_bill};

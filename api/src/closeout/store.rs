@@ -2,13 +2,13 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::VisitState;
-use nameplate_entities::{finding, remedy, visit, visit_call};
+use nameplate_entities::{call_borne, finding, remedy, visit, visit_call};
 use nameplate_rules::books::Role;
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, PaginatorTrait, QueryFilter,
-    QuerySelect, Statement, Value,
+    QueryOrder, QuerySelect, Statement, Value,
 };
 
 use crate::base::Result;
@@ -87,6 +87,17 @@ pub async fn minutes_worked(db: &impl ConnectionTrait, call_id: i64) -> Result<i
         .one(db)
         .await?;
     Ok(minutes.flatten().unwrap_or_default())
+}
+
+/// What an hour of labour cost when the shop first bore some of a call; none where that was not kept.
+pub async fn labour_hour_of(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<Cents>> {
+    let row = call_borne::Entity::find()
+        .filter(call_borne::Column::CallId.eq(call_id))
+        .filter(call_borne::Column::LabourHourCents.is_not_null())
+        .order_by_asc(call_borne::Column::Id)
+        .one(db)
+        .await?;
+    Ok(row.and_then(|row| row.labour_hour_cents).map(Cents))
 }
 
 /// What the parts fitted on a call cost.

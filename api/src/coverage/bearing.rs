@@ -2,38 +2,62 @@
 
 use std::collections::BTreeMap;
 
+use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{coverage_decision, coverage_portion, estimate_line, service_call};
 use nameplate_rules::coverage::{BorneLine, ShopShare, borne};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
 
-use super::{kinds, store};
+use super::kept::kept;
+use super::kinds;
 use crate::base::{Error, Result};
 
-/// The shop's shares of the parts and of the labor of a call, by a decision on it.
-///
-/// The split is the one that stands once all that is missing is there; a later decision mends what was expected wrongly.
+/// Whether a call is billed, and by which split of the decision that stands on it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Billed {
+    /// Not yet, or taken back in whole.
+    NotYet,
+    By(CoverageSplit),
+    /// All of it to customers: nobody else pays by the split billed, or payers were named.
+    ToCustomers,
+}
+
+impl Billed {
+    /// The split that counts; none where the shop has no part in what was billed.
+    const fn split(self) -> Option<CoverageSplit> {
+        match self {
+            // Once all that is missing is there; what was expected wrongly is mended by the bill or a later decision.
+            Self::NotYet => Some(CoverageSplit::Settled),
+            Self::By(split) => Some(split),
+            Self::ToCustomers => None,
+        }
+    }
+}
+
+/// The shop's shares of the parts and of the labor of a call, by a decision on it: by the split that was billed, else by
+/// the settled one.
 ///
 /// # Errors
 /// Internal only.
 pub async fn shop_bears(
     db: &impl ConnectionTrait,
-    decision: &coverage_decision::Model,
+    (decision, billed): (&coverage_decision::Model, Billed),
 ) -> Result<(ShopShare, ShopShare)> {
-    let Some(option_id) = decision.estimate_option_id else {
-        return Ok((ShopShare::NOTHING, ShopShare::NOTHING));
+    let nothing = (ShopShare::NOTHING, ShopShare::NOTHING);
+    let (Some(option_id), Some(split)) = (decision.estimate_option_id, billed.split()) else {
+        return Ok(nothing);
     };
     let mut shop: BTreeMap<i32, i64> = BTreeMap::new();
-    for portion in store::portions_of(db, decision.id).await? {
+    for portion in kept(decision)?.portions(split) {
         // What the shop bears of the price in place of a programme costs it no more than the repair did.
         if portion.payer_id.is_none() && portion.terms_id.is_none() {
             let sum = shop.entry(portion.position).or_default();
-            *sum = sum.saturating_add(portion.cents);
+            *sum = sum.saturating_add(portion.amount.0);
         }
     }
     if shop.is_empty() {
-        return Ok((ShopShare::NOTHING, ShopShare::NOTHING));
+        return Ok(nothing);
     }
     let rows = estimate_line::Entity::find()
         .filter(estimate_line::Column::OptionId.eq(option_id))

@@ -10,13 +10,15 @@ mod bearing;
 mod facts;
 pub mod graphql;
 mod holdings;
+mod kept;
 mod kinds;
 mod operations;
 mod store;
 
 pub use ahead::{CoverAhead, before_visit};
-pub use bearing::{is_all_the_shops, shop_bears, shop_bears_all};
+pub use bearing::{Billed, is_all_the_shops, shop_bears, shop_bears_all};
 pub use facts::Said;
 pub use holdings::Holding;
+pub use kept::{Kept, PortionOf, kept};
 pub use operations::{DecideCoverage, Outlook, OutlookLine, Sight, decide, outlook};
-pub use store::{Kept, get_decision, kept, portions_of, standing_of_call};
+pub use store::{get_decision, portions_of, standing_of_call};

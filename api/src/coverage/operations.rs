@@ -1,21 +1,21 @@
 //! Deciding who pays, and looking ahead.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::CallState;
+use nameplate_entities::kinds::{CallState, CoverageSplit};
 use nameplate_entities::{
     appliance, coverage_decision, coverage_portion, estimate_line, service_call,
 };
 use nameplate_rules::coverage::{
-    self as rules, Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, PaidBy,
-    Registration,
+    self as rules, Case, CoverageRefusal, Covers, Decision, Line, PROGRAMMES_MAX, Registration,
 };
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
 use serde::Serialize;
 
 use super::facts::{self, Said};
 use super::holdings::{self, Failure, Holding};
+use super::kept::Kept;
 use super::kinds;
 use super::store::{self, Found};
 use crate::base::audit::{self, Subject};
@@ -26,6 +26,8 @@ use crate::{appliances, estimates, shop};
 const DISTANCE_MAX: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
 /// Most lines of an outlook.
 const LINES_MAX: usize = 50;
+/// Portions written in one statement.
+const PIECE: usize = 500;
 
 /// What is decided.
 #[derive(Clone, Debug, Serialize)]
@@ -83,7 +85,7 @@ pub async fn decide(
         on: failed_on,
         call_id: Some(call.id),
     };
-    let made = Made::of(tx, (&machine, failure), (case, lines)).await?;
+    let made = made(tx, (&machine, failure), (case, lines)).await?;
     write(tx, act, (&made, call.id, option_id, staff_id)).await
 }
 
@@ -128,32 +130,23 @@ fn line(row: &estimate_line::Model, distance: Option<Decimal>) -> Result<Line> {
     })
 }
 
-/// A decision and what it was made of.
-struct Made {
-    case: Case,
-    lines: Vec<Line>,
-    holdings: Vec<Holding>,
-    decision: Decision,
-}
-
-impl Made {
-    async fn of(
-        db: &impl ConnectionTrait,
-        (machine, failure): (&appliance::Model, Failure),
-        (case, lines): (Case, Vec<Line>),
-    ) -> Result<Self> {
-        let holdings = holdings::of_machine(db, machine, failure).await?;
-        let held: Vec<Registration> = (holdings.iter())
-            .map(|holding| holding.registration.clone())
-            .collect();
-        let decision = rules::decide(&case, &lines, &held).map_err(|refusal| refused(&refusal))?;
-        Ok(Self {
-            case,
-            lines,
-            holdings,
-            decision,
-        })
-    }
+/// Decides on a case over all that a machine holds.
+async fn made(
+    db: &impl ConnectionTrait,
+    (machine, failure): (&appliance::Model, Failure),
+    (case, lines): (Case, Vec<Line>),
+) -> Result<Kept> {
+    let holdings = holdings::of_machine(db, machine, failure).await?;
+    let held: Vec<Registration> = (holdings.iter())
+        .map(|holding| holding.registration.clone())
+        .collect();
+    let decision = rules::decide(&case, &lines, &held).map_err(|refusal| refused(&refusal))?;
+    Ok(Kept {
+        case,
+        lines,
+        holdings,
+        decision,
+    })
 }
 
 fn refused(refusal: &CoverageRefusal) -> Error {
@@ -176,7 +169,7 @@ fn refused(refusal: &CoverageRefusal) -> Error {
 async fn write(
     tx: &impl ConnectionTrait,
     act: &Act,
-    (made, call_id, option_id, staff_id): (&Made, i64, i64, i64),
+    (made, call_id, option_id, staff_id): (&Kept, i64, i64, i64),
 ) -> Result<coverage_decision::Model> {
     fn json<T: Serialize>(value: &T) -> Result<String> {
         serde_json::to_string(value).map_err(|error| Error::caused("a coverage decision", error))
@@ -210,23 +203,22 @@ async fn write(
         ..Default::default()
     };
     let row = row.insert(tx).await?;
-    for (position, split) in (1..).zip(&decision.lines) {
-        for portion in &split.portions {
-            let holding = made.holdings.get(portion.registration);
-            coverage_portion::ActiveModel {
+    let portions: Vec<coverage_portion::ActiveModel> =
+        (made.portions(CoverageSplit::Settled).into_iter())
+            .map(|portion| coverage_portion::ActiveModel {
                 decision_id: Set(row.id),
-                position: Set(position),
-                payer_id: Set(holding
-                    .filter(|_| portion.by == PaidBy::Payer)
-                    .and_then(|holding| holding.payer_id)),
-                terms_id: Set(holding.and_then(|holding| holding.terms_id)),
-                cover_id: Set(holding.and_then(|holding| holding.cover_id)),
+                position: Set(portion.position),
+                payer_id: Set(portion.payer_id),
+                terms_id: Set(portion.terms_id),
+                cover_id: Set(portion.cover_id),
                 cents: Set(portion.amount.0),
                 ..Default::default()
-            }
-            .insert(tx)
+            })
+            .collect();
+    for piece in portions.chunks(PIECE) {
+        coverage_portion::Entity::insert_many(piece.iter().cloned())
+            .exec_without_returning(tx)
             .await?;
-        }
     }
     audit::created(tx, act, verb, subject(row.id), &row).await?;
     Ok(row)
@@ -306,7 +298,7 @@ pub async fn outlook(act: &Act, ask: &Outlook) -> Result<Sight> {
             distance: line.distance,
         })
         .collect();
-    let made = Made::of(db, (&machine, failure), (case, lines)).await?;
+    let made = made(db, (&machine, failure), (case, lines)).await?;
     Ok(Sight {
         failed_on,
         holdings: made.holdings,

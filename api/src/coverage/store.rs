@@ -10,13 +10,12 @@ use nameplate_entities::{
     service_call,
 };
 use nameplate_rules::callback::NO_FAULT_FOUND;
-use nameplate_rules::coverage::{Case, Decision, Line};
 use sea_orm::sea_query::{Expr, ExprTrait, Order, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
 };
 
-use super::holdings::{Failure, Holding};
+use super::holdings::Failure;
 use crate::base::{Error, Result, joined};
 
 /// Most earlier repairs of a machine that are weighed; one machine has fewer.
@@ -317,29 +316,4 @@ pub async fn portions_of(
         .order_by_asc(coverage_portion::Column::Id)
         .all(db)
         .await?)
-}
-
-/// What a decision was made of.
-#[derive(Clone, Debug)]
-pub struct Kept {
-    pub case: Case,
-    pub lines: Vec<Line>,
-    pub holdings: Vec<Holding>,
-    pub decision: Decision,
-}
-
-/// What a decision was made of, read back.
-///
-/// # Errors
-/// Internal, for a row that does not read.
-pub fn kept(row: &coverage_decision::Model) -> Result<Kept> {
-    fn read<T: serde::de::DeserializeOwned>(json: &str) -> Result<T> {
-        serde_json::from_str(json).map_err(|error| Error::caused("a coverage decision", error))
-    }
-    Ok(Kept {
-        case: read(&row.case_json)?,
-        lines: read(&row.lines_json)?,
-        holdings: read(&row.holdings_json)?,
-        decision: read(&row.decision_json)?,
-    })
 }

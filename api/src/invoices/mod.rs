@@ -44,7 +44,7 @@ pub use issuing::rebilling::{RebillInvoice, rebill_invoice};
 #[cfg(test)]
 pub use issuing::testing::bill_a_payer;
 pub use issuing::trips::paid_with as trip_paid_with;
-pub use issuing::{IssueInvoice, issue_invoice, may_be_billed_as_done};
+pub use issuing::{IssueInvoice, bill_call, may_be_billed_as_done};
 pub use receiving::banked::{
     AtBank, mark_banked_before, put_at_bank, unmark_banked_before, wait_again,
 };
@@ -59,8 +59,8 @@ pub use receiving::undoing_refund::undo_refund;
 pub use receiving::{Excess, PaymentPart, RecordPayment, take_in};
 pub use rests::{bear_rest, is_rest_borne, move_rest, undo_rest};
 pub use store::{
-    OpenRow, Owed, get_invoice, get_payment, get_refund, has_standing_invoice, is_billed, open_now,
-    open_on, owed_by,
+    OpenRow, Owed, billed_by, get_invoice, get_payment, get_refund, has_standing_invoice,
+    is_billed, issued_with, open_now, open_on, owed_by,
 };
 pub use telling::letter::{letter, overdue_letter, pdf};
 pub use telling::receipt::{SendReceipt, receipt, receipt_letter, send_receipt};

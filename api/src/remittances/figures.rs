@@ -3,16 +3,16 @@
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::ClaimStep;
+use nameplate_entities::kinds::{ClaimStep, CoverageSplit};
 use nameplate_entities::warranty_payer;
 use nameplate_rules::claims::{ClaimStory, PayerFigures, PayersAnswer, payer_figures as add_up};
-use nameplate_rules::coverage::Line;
 use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
-use super::store::figures::{ClaimRow, Found, PortionOf, Wanted, found};
+use super::store::figures::{ClaimRow, Found, Wanted, found};
 use crate::base::{Checks, Error, ProblemCode, Result};
-use crate::{claims, warranty};
+use crate::coverage::{Kept, PortionOf};
+use crate::{claims, coverage, warranty};
 
 /// Most days that are added up at a time.
 const DAYS_MAX: i64 = 1_100;
@@ -98,18 +98,14 @@ fn stories(found: Found) -> Result<Vec<(i64, ClaimStory)>> {
     let reasons: HashMap<i64, String> = (found.reasons.into_iter())
         .map(|reason| (reason.claim_id, reason.reason_code))
         .collect();
-    let mut portions: HashMap<i64, Vec<PortionOf>> = HashMap::new();
-    for portion in found.portions {
-        portions.entry(portion.claim_id).or_default().push(portion);
+    let mut kept: HashMap<i64, Kept> = HashMap::new();
+    for decision in &found.decisions {
+        kept.insert(decision.id, coverage::kept(decision)?);
     }
     let mut normal: HashMap<i64, Cents> = HashMap::new();
-    for of in &found.lines {
-        let lines: Vec<Line> = serde_json::from_str(&of.lines_json)
-            .map_err(|error| Error::caused("lines of a decision", error))?;
-        let claim = found.claimed.iter().find(|claim| claim.id == of.claim_id);
-        let portions = portions.get(&of.claim_id).map_or(&[][..], Vec::as_slice);
-        if let Some(claim) = claim {
-            normal.insert(claim.id, normal_price(claim, &lines, portions)?);
+    for claim in &found.claimed {
+        if let Some(kept) = kept.get(&claim.decision_id) {
+            normal.insert(claim.id, normal_price(claim, kept)?);
         }
     }
     Ok((found.claimed.into_iter())
@@ -150,19 +146,21 @@ struct Settlement {
     in_full_on: Option<NaiveDate>,
 }
 
-/// The shop's price of the lines that a claim's programme pays anything of, less what others pay of them.
-fn normal_price(claim: &ClaimRow, lines: &[Line], portions: &[PortionOf]) -> Result<Cents> {
+/// The shop's price of the lines that a claim's programme pays anything of, less what others pay of them: by the split of
+/// its decision that was billed, else by the settled one.
+fn normal_price(claim: &ClaimRow, kept: &Kept) -> Result<Cents> {
+    let portions = kept.portions(claim.coverage_split.unwrap_or(CoverageSplit::Settled));
     let is_own = |portion: &&PortionOf| {
         portion.payer_id == Some(claim.payer_id) && portion.terms_id == Some(claim.terms_id)
     };
     let mut price = Cents::ZERO;
-    let own = portions.iter().filter(is_own).filter(|own| own.cents > 0);
+    let own = portions.iter().filter(is_own);
     // Two registrations of one programme may pay of one line, which is counted once.
-    let positions: BTreeSet<i32> = own.map(|own| own.position).collect();
-    for position in positions {
-        let place = usize::try_from(position).ok();
-        let place = place.and_then(|position| position.checked_sub(1));
-        let line = place.and_then(|place| lines.get(place));
+    let paid: BTreeSet<usize> = (own.filter(|own| own.amount > Cents::ZERO))
+        .map(|own| own.line)
+        .collect();
+    for place in paid {
+        let line = kept.lines.get(place);
         let line = line.ok_or_else(|| Error::internal("a portion of a line that is not there"))?;
         // What the shop bears in place of the programme is of the price that the programme covers.
         let is_others = |portion: &&PortionOf| {
@@ -171,9 +169,9 @@ fn normal_price(claim: &ClaimRow, lines: &[Line], portions: &[PortionOf]) -> Res
         };
         let others = portions
             .iter()
-            .filter(|portion| portion.position == position)
+            .filter(|portion| portion.line == place)
             .filter(is_others)
-            .map(|portion| Cents(portion.cents));
+            .map(|portion| portion.amount);
         let rest = line.amount.checked_sub(Cents::sum(others).map_err(fault)?);
         price = sum([price, rest.ok_or_else(too_large)?])?;
     }

@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{coverage_decision, coverage_portion, invoice_division};
-use nameplate_rules::coverage::{LineSplit, PaidBy};
+use nameplate_rules::coverage::LineSplit;
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
     QuerySelect, Statement,
 };
 
 use crate::base::Result;
-use crate::coverage::{self, Holding, Kept};
+use crate::coverage::{self, Kept, PortionOf};
 
 use super::statement::{Rule, ask};
 use super::{FINDINGS_MAX, Finding};
@@ -29,18 +29,14 @@ pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
 /// By line and by payer and programme, the shop being neither: cents before tax.
 type Shares = BTreeMap<(i32, Option<i64>, Option<i64>), i64>;
 
-/// What these splits give to others than the customer.
-fn shares(splits: &[LineSplit], holdings: &[Holding]) -> Shares {
+/// What a split gives to others than the customer.
+fn shares(portions: &[PortionOf]) -> Shares {
     let mut shares = Shares::new();
-    for (position, split) in (1..).zip(splits) {
-        for portion in &split.portions {
-            let of = holdings.get(portion.registration);
-            // What the shop bears in place of a programme counts as its own work does: nobody is billed.
-            let of = of.filter(|_| portion.by == PaidBy::Payer);
-            let payer = of.and_then(|holding| holding.payer_id);
-            let programme = of.and_then(|holding| holding.programme_id);
-            *shares.entry((position, payer, programme)).or_default() += portion.amount.0;
-        }
+    for portion in portions {
+        // What the shop bears in place of a programme counts as its own work does: nobody is billed.
+        let programme = portion.programme_id.filter(|_| portion.payer_id.is_some());
+        let key = (portion.position, portion.payer_id, programme);
+        *shares.entry(key).or_default() += portion.amount.0;
     }
     shares
 }
@@ -92,10 +88,7 @@ fn wrong_with(
         return Some("what it was made of does not read".to_owned());
     };
     let Kept {
-        lines,
-        holdings,
-        decision,
-        ..
+        lines, decision, ..
     } = &kept;
     for splits in [&decision.lines, &decision.sure_lines] {
         let fits = |(line, split): (&nameplate_rules::coverage::Line, &LineSplit)| {
@@ -108,16 +101,8 @@ fn wrong_with(
     }
     let key = |of: &coverage_portion::Model| (of.position, of.payer_id, of.terms_id, of.cents);
     let mut found: Vec<_> = portions.iter().map(key).collect();
-    let mut expected: Vec<_> = (1..)
-        .zip(&decision.lines)
-        .flat_map(|(position, split)| split.portions.iter().map(move |of| (position, of)))
-        .map(|(position, portion)| {
-            let of = holdings.get(portion.registration);
-            let payer = of.filter(|_| portion.by == PaidBy::Payer);
-            let payer = payer.and_then(|holding| holding.payer_id);
-            let terms = of.and_then(|holding| holding.terms_id);
-            (position, payer, terms, portion.amount.0)
-        })
+    let mut expected: Vec<_> = (kept.portions(CoverageSplit::Settled).iter())
+        .map(|of| (of.position, of.payer_id, of.terms_id, of.amount.0))
         .collect();
     found.sort_unstable();
     expected.sort_unstable();
@@ -231,15 +216,13 @@ fn wrong_with_bill(
     let Some(kept) = decision.and_then(|decision| coverage::kept(decision).ok()) else {
         return Some("no decision of its call that it was divided by".to_owned());
     };
-    let splits = match row.coverage_split {
-        Some(CoverageSplit::Sure) => &kept.decision.sure_lines,
-        Some(CoverageSplit::Settled) => &kept.decision.lines,
-        None => return Some("which split of its decision was billed is not said".to_owned()),
+    let Some(split) = row.coverage_split else {
+        return Some("which split of its decision was billed is not said".to_owned());
     };
-    let (shops, mut expected): (Shares, Shares) = shares(splits, &kept.holdings)
+    let (shops, mut expected): (Shares, Shares) = shares(&kept.portions(split))
         .into_iter()
         .partition(|((_, payer, _), _)| payer.is_none());
-    for (position, split) in (1..).zip(splits) {
+    for (position, split) in (1..).zip(kept.splits(split)) {
         if split.customer.0 != 0 {
             expected.insert((position, None, None), split.customer.0);
         }
@@ -300,6 +283,13 @@ const RULES: &[Rule] = &[
               <> b.parts_cents + b.labour_cents \
               OR COALESCE(SUM(CASE WHEN a.role = 'labour_applied' THEN p.credit_cents - p.debit_cents ELSE 0 END), 0) \
               <> b.labour_cents ORDER BY b.id",
+    },
+    Rule {
+        table: "call_borne",
+        what: "cents that an hour of labor cost against what it did when the shop first bore labor of the call",
+        sql: "SELECT b.id AS row_id, b.labour_hour_cents AS found, f.labour_hour_cents AS expected FROM call_borne b \
+              JOIN call_borne f ON f.id = (SELECT MIN(x.id) FROM call_borne x WHERE x.call_id = b.call_id \
+              AND x.labour_hour_cents IS NOT NULL) WHERE b.labour_hour_cents <> f.labour_hour_cents ORDER BY b.id",
     },
     Rule {
         table: "service_call",

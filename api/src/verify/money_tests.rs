@@ -14,12 +14,11 @@ use super::claims_receivable_tests::{bear, hand_on, take_back};
 use super::testing::TestShop;
 use crate::base::testing::noon;
 use crate::base::{Act, Error, Result};
-use crate::claims::credit_invoice;
+use crate::closeout::{credit_invoice, issue_invoice};
 use crate::invoices::{
     ApplyCredit, ChangeReceivableTerms, CreditInvoice, CreditedLine, Excess, IssueInvoice, OpenRow,
     PaymentPart, RecordPayment, RefundCredit, ReversePayment, WriteOffInvoice, bill_a_payer,
-    change_receivable_terms, issue_invoice, open_now, open_on, owed_by, refund_credit,
-    reverse_payment,
+    change_receivable_terms, open_now, open_on, owed_by, refund_credit, reverse_payment,
 };
 use crate::remittances::{apply_credit, record_payment, write_off_invoice};
 

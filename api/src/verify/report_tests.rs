@@ -13,7 +13,7 @@ use super::testing::TestShop;
 use crate::base::Act;
 use crate::base::testing::noon;
 use crate::books::{Days, JournalLine, PostJournal, balances, post_journal};
-use crate::claims::credit_invoice;
+use crate::closeout::credit_invoice;
 use crate::invoices::{
     CreditInvoice, Excess, RecordPayment, ReversePayment, open_now, open_on, reverse_payment,
 };

@@ -10,10 +10,10 @@ use super::testing::TestShop;
 use super::*;
 use crate::base::ProblemCode;
 use crate::base::testing::{noon, problems, refusals};
-use crate::claims::credit_invoice;
+use crate::closeout::{credit_invoice, issue_invoice};
 use crate::invoices::{
-    self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, issue_invoice,
-    open_now, open_on, owed_by,
+    self, CreditInvoice, Excess, IssueInvoice, OpenRow, PaymentPart, RecordPayment, open_now,
+    open_on, owed_by,
 };
 use crate::pricing::{AddTaxExemption, CertificateDetails, add_tax_exemption};
 use crate::remittances::record_payment;

@@ -7,38 +7,27 @@ use sea_orm::ConnectionTrait;
 
 use super::super::store;
 use super::wrong_state;
-use crate::base::{Act, Error, Result, Right, idempotency};
+use crate::base::{Act, Error, Result};
 use crate::invoices::{self, CreditInvoice, Dated};
 
-/// Takes an invoice back by its mirror image, or a part of it, while no claim stands on it.
+/// Takes an invoice back by its mirror image, or a part of it, while no claim stands on it; in the open transaction.
 ///
 /// What is open on it is settled; what was paid on it becomes the customer's credit.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound` for invoice or line; `WrongState` for a claimed invoice, a credit note or an invoice taken back
+/// `NotFound` for invoice or line; `WrongState` for a claimed invoice, a credit note or an invoice taken back
 /// already; `TooMuch` for more than was billed; `ImpossibleDate` for a day to come, or before the invoice was issued or
 /// opened again; `PeriodClosed`.
-pub async fn credit_invoice(
+pub async fn give_back(
+    tx: &impl ConnectionTrait,
     act: &Act,
-    dated: impl Into<Dated<CreditInvoice>>,
+    who: (&'static str, i64),
+    dated: Dated<CreditInvoice>,
 ) -> Result<invoice::Model> {
-    let staff_id = act.staff_with(Right::CreditInvoice)?;
-    let verb = Right::CreditInvoice.mutation();
-    let dated = dated.into();
-    let key = dated.order.idempotency_key.clone();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &key, &dated).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::get_document(&tx, id).await;
-    }
-    if let Some(claim) = store::of_invoice(&tx, dated.order.invoice_id).await? {
+    if let Some(claim) = store::of_invoice(tx, dated.order.invoice_id).await? {
         return Err(claimed(&claim));
     }
-    let row = invoices::give_back(&tx, act, (verb, staff_id), dated).await?;
-    once.keep(&tx, act, &row.id).await?;
-    tx.commit().await?;
-    act.app.mail_bell.notify_one();
-    Ok(row)
+    invoices::give_back(tx, act, who, dated).await
 }
 
 fn claimed(claim: &claim::Model) -> Error {

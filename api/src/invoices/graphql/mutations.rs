@@ -5,7 +5,7 @@ use chrono::NaiveDate;
 use nameplate_entities::invoice;
 
 use crate::base::{Error, Result};
-use crate::claims;
+use crate::closeout;
 use crate::estimates::WorkDone;
 use crate::estimates::graphql::mutations::EstimateOptionInput;
 use crate::graphql::context::act;
@@ -401,7 +401,7 @@ impl InvoicesMutation {
         #[graphql(desc = "The call.")] input: IssueInvoiceInput,
     ) -> async_graphql::Result<IssueInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { issuing::issue_invoice(act, input.command()?).await }.await;
+        let outcome = async { closeout::issue_invoice(act, input.command()?).await }.await;
         IssueInvoicePayload::of(outcome)
     }
 
@@ -424,7 +424,7 @@ impl InvoicesMutation {
         #[graphql(desc = "The invoice.")] input: CreditInvoiceInput,
     ) -> async_graphql::Result<CreditInvoicePayload> {
         let act = act(ctx)?;
-        let outcome = async { claims::credit_invoice(act, input.command()?).await }.await;
+        let outcome = async { closeout::credit_invoice(act, input.command()?).await }.await;
         CreditInvoicePayload::of(outcome.map(Invoice::from))
     }
 

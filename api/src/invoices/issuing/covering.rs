@@ -8,14 +8,14 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{customer, invoice, invoice_division, warranty_payer};
-use nameplate_rules::coverage::{Answer, LineSplit, PaidBy, settles};
+use nameplate_rules::coverage::{Answer, settles};
 use nameplate_rules::invoice::division::{PayerPart, Portion, Taking, divide};
 use nameplate_rules::money::Cents;
 use sea_orm::{ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
 use crate::base::{Act, Checks, Error, ProblemCode, Result};
-use crate::coverage::{self, Holding, Kept};
+use crate::coverage::{self, Kept, PortionOf};
 use crate::invoices::store::Billed;
 use crate::{customers, warranty};
 
@@ -56,17 +56,14 @@ pub async fn bill(
     let kept = decided(tx, billed, (option_id, by)).await?;
     must_be_of(&sale, &kept)?;
     let split = split_of(&kept, by.split)?;
-    let splits = match split {
-        CoverageSplit::Sure => &kept.decision.sure_lines,
-        CoverageSplit::Settled => &kept.decision.lines,
-    };
-    let who = Who::of(&kept.holdings, splits);
+    let portions = kept.portions(split);
+    let who = Who::of(&portions);
     if who.payers.is_empty() && !who.shop_bears {
         return Ok(vec![
             sale::bill(tx, act, issue, (sale, &billed.customer)).await?,
         ]);
     }
-    let (parts, shop) = who.parts(tx, &sale, &kept.holdings, splits).await?;
+    let (parts, shop) = who.parts(tx, &sale, &portions).await?;
     if parts.iter().all(|part| part.lines.is_empty()) {
         return Err(refused(format!(
             "The shop bears all of call {}, so there is nothing to bill.",
@@ -224,21 +221,17 @@ struct Who {
 }
 
 impl Who {
-    fn of(holdings: &[Holding], splits: &[LineSplit]) -> Self {
+    fn of(portions: &[PortionOf]) -> Self {
         let mut who = Self {
             payers: Vec::new(),
             shop_bears: false,
         };
-        for (at, holding) in holdings.iter().enumerate() {
-            let portions = splits.iter().flat_map(|split| &split.portions);
-            let mut its = portions.filter(|portion| portion.registration == at);
-            who.shop_bears |= its.clone().any(|portion| portion.by == PaidBy::Shop);
-            if !its.any(|portion| portion.by == PaidBy::Payer) {
-                continue;
-            }
-            match (holding.payer_id, holding.programme_id, holding.terms_id) {
+        let mut as_weighed: Vec<&PortionOf> = portions.iter().collect();
+        as_weighed.sort_by_key(|portion| portion.holding);
+        for portion in as_weighed {
+            match (portion.payer_id, portion.programme_id, portion.terms_id) {
                 (Some(payer), Some(programme), Some(terms)) => {
-                    if who.place_of(holding).is_none() {
+                    if who.place_of(portion).is_none() {
                         who.payers.push((payer, programme, terms));
                     }
                 }
@@ -248,10 +241,10 @@ impl Who {
         who
     }
 
-    /// Place of a holding's payer among the takers, from 1; none for the shop.
-    fn place_of(&self, holding: &Holding) -> Option<usize> {
+    /// Place among the takers of whoever pays this, from 1; none for the shop.
+    fn place_of(&self, portion: &PortionOf) -> Option<usize> {
         let same = |(payer, programme, _): &(i64, i64, i64)| {
-            (Some(*payer), Some(*programme)) == (holding.payer_id, holding.programme_id)
+            (Some(*payer), Some(*programme)) == (portion.payer_id, portion.programme_id)
         };
         self.payers.iter().position(same).map(|at| at + 1)
     }
@@ -261,24 +254,15 @@ impl Who {
         &self,
         tx: &impl ConnectionTrait,
         sale: &Sale,
-        holdings: &[Holding],
-        splits: &[LineSplit],
+        portions: &[PortionOf],
     ) -> Result<(Vec<PayerPart>, Option<PayerPart>)> {
         let shop = self.payers.len() + 1;
         let mut amounts: BTreeMap<(usize, usize), Cents> = BTreeMap::new();
-        for (line, split) in splits.iter().enumerate() {
-            for portion in &split.portions {
-                let holding = holdings.get(portion.registration);
-                let holding =
-                    holding.ok_or_else(|| Error::internal("a portion of no programme"))?;
-                let payer = match portion.by {
-                    PaidBy::Payer => self.place_of(holding).unwrap_or(shop),
-                    PaidBy::Shop => shop,
-                };
-                let sum = amounts.entry((payer, line)).or_insert(Cents::ZERO);
-                *sum = (sum.checked_add(portion.amount))
-                    .ok_or_else(|| Error::internal("portions that are too large"))?;
-            }
+        for portion in portions {
+            let payer = self.place_of(portion).unwrap_or(shop);
+            let sum = amounts.entry((payer, portion.line)).or_insert(Cents::ZERO);
+            *sum = (sum.checked_add(portion.amount))
+                .ok_or_else(|| Error::internal("portions that are too large"))?;
         }
         let takings: Vec<Taking> = (amounts.into_iter())
             .map(|((payer, line), amount)| Taking {

@@ -8,7 +8,7 @@ use nameplate_rules::invoice::due_on;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
-use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
+use crate::base::{Act, Checks, Error, ProblemCode, Result};
 use crate::coverage;
 use crate::estimates::{self, NewOption, WorkDone};
 use crate::shop::{self, Settings};
@@ -59,36 +59,30 @@ pub struct IssueInvoice {
     pub coverage: Option<ByCoverage>,
 }
 
-/// Bills a call's accepted estimate, or what was done in its place, line for line; or a completed call without an
-/// estimate. Gives one invoice for each payer, that of the call's customer first.
+/// Bills a call's accepted estimate, or what was done in its place, line for line, in the open transaction; or a completed
+/// call without an estimate. Gives the first invoice's row, and one invoice for each payer, that of the call's customer first.
+/// What the shop bears of the call is settled above.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
+/// `NotFound`; `WrongState` for a call that is cancelled, has neither accepted estimate nor lines, or is
 /// billed already, or whose certificate another invoice used up, and at `divide` or `coverage` while a deposit for the call is of
 /// somebody who would get no bill; `TooMuch` for a bill beyond what was agreed to;
 /// `PeriodClosed`; those of a bill without an estimate, of a bill that is divided and of one by a decision; `ImpossibleDate` for a day to come, or before the call was completed, or opened while it is not completed.
-pub async fn issue_invoice(
+pub async fn bill_call(
+    tx: &impl ConnectionTrait,
     act: &Act,
-    dated: impl Into<Dated<IssueInvoice>>,
-) -> Result<Vec<invoice::Model>> {
-    let staff_id = act.staff_with(Right::IssueInvoice)?;
-    let verb = Right::IssueInvoice.mutation();
-    let dated = dated.into();
-    let tx = act.app.db.write().await?;
-    let once = idempotency::look_up(&tx, act, verb, &dated.order.idempotency_key, &dated).await?;
-    if let Some(id) = once.receipt::<i64>()? {
-        return store::issued_with(&tx, id).await;
-    }
-    let Dated { order, on } = dated;
+    (verb, staff_id): (&'static str, i64),
+    Dated { order, on }: Dated<IssueInvoice>,
+) -> Result<(i64, Vec<invoice::Model>)> {
     let mut checks = Checks::new();
     dividing::check(&mut checks, &order.divide);
     covering::check(&mut checks, (order.coverage.as_ref(), &order.divide));
     checks.finish()?;
-    let billed = store::billed(&tx, "callId", order.call_id).await?;
-    may_be_billed(&tx, &billed.call).await?;
-    let settings = shop::settings(&tx).await?;
+    let billed = store::billed(tx, "callId", order.call_id).await?;
+    may_be_billed(tx, &billed.call).await?;
+    let settings = shop::settings(tx).await?;
     let told = ("issuedOn", on, settings.day_of(act.at));
-    let issued_on = dated::day(&tx, told, Some(work_done_on(&billed.call))).await?;
+    let issued_on = dated::day(tx, told, Some(work_done_on(&billed.call))).await?;
     let issue = Issue {
         settings: &settings,
         issued_on,
@@ -97,24 +91,21 @@ pub async fn issue_invoice(
     };
     let work = (order.work_done, order.option);
     // The ways to a sale and to its bills are long; kept on the heap, they do not swell every caller.
-    let (sale, offered) = Box::pin(sale_of(&tx, &issue, &billed, work)).await?;
+    let (sale, offered) = Box::pin(sale_of(tx, &issue, &billed, work)).await?;
     let certificate = sale.header.tax_exemption_id.clone().take().flatten();
     let option_id = offered.as_ref().map(|offered| offered.work().option.id);
     let payers = (order.divide.as_slice(), order.coverage.as_ref());
     let of = (sale, &billed, option_id);
-    let invoices = Box::pin(bills(&tx, act, &issue, of, payers)).await?;
+    let invoices = Box::pin(bills(tx, act, &issue, of, payers)).await?;
     if let Some(certificate) = certificate {
-        certificates::note(&tx, act, (verb, certificate)).await?;
+        certificates::note(tx, act, (verb, certificate)).await?;
     }
     if let Some(offered) = &offered {
-        offered::mark_billed(&tx, act, (verb, offered)).await?;
+        offered::mark_billed(tx, act, (verb, offered)).await?;
     }
     let first = invoices.first().map(|row| row.id);
     let first = first.ok_or_else(|| Error::internal("a bill to nobody"))?;
-    once.keep(&tx, act, &first).await?;
-    tx.commit().await?;
-    act.app.mail_bell.notify_one();
-    Ok(invoices)
+    Ok((first, invoices))
 }
 
 /// Bills a sale to whoever pays it: the call's customer, payers that are named, or those of a decision.
@@ -254,7 +245,7 @@ async fn may_be_billed(tx: &impl ConnectionTrait, call: &service_call::Model) ->
     }
 }
 
-/// Refuses a call whose work cannot be billed without an estimate, as [`issue_invoice`] does.
+/// Refuses a call whose work cannot be billed without an estimate, as [`bill_call`] does.
 ///
 /// # Errors
 /// `WrongState` at `callId`.

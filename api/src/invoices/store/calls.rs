@@ -1,14 +1,15 @@
 //! Calls and what was billed for them.
 
 use nameplate_entities::kinds::ReceivableKind;
-use nameplate_entities::{invoice, receivable, service_call};
+use nameplate_entities::{coverage_decision, invoice, invoice_division, receivable, service_call};
 use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
-    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder, Select,
-    Statement,
+    ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
+    QuerySelect, Select, Statement,
 };
 
 use crate::base::Result;
+use crate::coverage;
 
 /// Invoices that credit notes give back in whole.
 fn taken_back() -> SelectStatement {
@@ -40,6 +41,33 @@ pub async fn standing_invoice(
         .order_by_asc(invoice::Column::Id)
         .one(db)
         .await?)
+}
+
+/// Whether a call is billed, and by which split of the decision that stands on it.
+///
+/// # Errors
+/// Internal only.
+pub async fn billed_by(
+    db: &impl ConnectionTrait,
+    decision: &coverage_decision::Model,
+) -> Result<coverage::Billed> {
+    let of_call = standing().filter(invoice::Column::CallId.eq(decision.call_id));
+    let divisions: Vec<Option<i64>> = of_call
+        .select_only()
+        .column(invoice::Column::DivisionId)
+        .into_tuple()
+        .all(db)
+        .await?;
+    if divisions.is_empty() {
+        return Ok(coverage::Billed::NotYet);
+    }
+    let division = invoice_division::Entity::find()
+        .filter(invoice_division::Column::Id.is_in(divisions.into_iter().flatten()))
+        .filter(invoice_division::Column::CoverageDecisionId.eq(decision.id))
+        .one(db)
+        .await?;
+    let split = division.and_then(|row| row.coverage_split);
+    Ok(split.map_or(coverage::Billed::ToCustomers, coverage::Billed::By))
 }
 
 /// Whether an invoice of a call stands, not taken back in whole: a condition on rows of `service_call`.

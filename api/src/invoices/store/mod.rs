@@ -15,7 +15,7 @@ use sea_orm::{
 use crate::base::{Error, Result};
 
 pub use calls::{
-    found_on, has_standing_invoice, is_billed, issued_with, last_under, rebilled_by,
+    billed_by, found_on, has_standing_invoice, is_billed, issued_with, last_under, rebilled_by,
     standing_invoice, stands,
 };
 pub use claims::{debtor, debtors, is_of_customer, standing_moves, with_moved};

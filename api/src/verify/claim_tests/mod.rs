@@ -3,6 +3,7 @@
 mod archive;
 mod damage;
 mod drafting;
+mod effort;
 mod going_on;
 mod keeping;
 mod life;
@@ -32,10 +33,10 @@ use crate::calls::{self, NewFinding, RecordRemedy};
 use crate::claims::{
     self, ClaimAnswer, DraftClaim, Happened, NoteClaimAnswer, OfClaim, SentBy, SubmitClaim,
 };
-use crate::closeout;
+use crate::closeout::{self, issue_invoice};
 use crate::coverage::{DecideCoverage, Said};
 use crate::customers::{self, AddCustomer};
-use crate::invoices::{Share, issue_invoice};
+use crate::invoices::Share;
 use crate::stock;
 use crate::warranty::{self, AddProgramme, KeepPart, NewSegment, NewTerms, PayerWays};
 

@@ -7,8 +7,7 @@ use sea_orm::QueryOrder;
 use super::*;
 use crate::base::ProblemCode::{Missing, Taken, WrongState};
 use crate::base::testing::refusals;
-use crate::claims::credit_invoice;
-use crate::closeout::CompleteCall;
+use crate::closeout::{CompleteCall, credit_invoice};
 use crate::invoices::{CreditInvoice, CreditedLine, bill_a_payer};
 use crate::warranty::{ChangeWarrantyPayer, change_warranty_payer};
 

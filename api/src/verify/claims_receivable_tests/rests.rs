@@ -6,7 +6,7 @@ use nameplate_entities::{write_off_return, write_off_tax};
 use super::*;
 use crate::base::ProblemCode::{self, ImpossibleDate, NegativeMoney, TooMuch, WrongState};
 use crate::base::testing::refusals;
-use crate::claims::credit_invoice;
+use crate::closeout::credit_invoice;
 use crate::invoices::{
     ChangeReceivableTerms, RefundCredit, ReversePayment, UndoWriteOff, change_receivable_terms,
     refund_credit, reverse_payment, undo_write_off,

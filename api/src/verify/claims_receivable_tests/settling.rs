@@ -6,7 +6,7 @@ use nameplate_entities::{invoice, payment, warranty_payer};
 use super::*;
 use crate::base::testing::refusals;
 use crate::base::{ProblemCode, Result};
-use crate::claims::credit_invoice;
+use crate::closeout::credit_invoice;
 use crate::invoices::{
     AllocatePayment, ApplyCredit, CreditInvoice, CreditedLine, ReversePayment, UndoWriteOff,
     WriteOffInvoice, reverse_payment, undo_write_off,

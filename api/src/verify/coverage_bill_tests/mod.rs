@@ -1,6 +1,7 @@
 //! Calls billed as was decided who pays, and what the shop bears of them; through the program's own acts.
 
 mod bearing;
+mod billed;
 mod refused;
 mod resting;
 mod sharing;
@@ -23,11 +24,11 @@ use super::testing::TestShop;
 use crate::appliances::{self, ChangeAppliance, PlateChange};
 use crate::base::testing::{noon, problems, refusals};
 use crate::base::{Change, ProblemCode};
-use crate::closeout::{borne_between, decide_coverage};
+use crate::closeout::{borne_between, decide_coverage, issue_invoice};
 use crate::coverage::{self, DecideCoverage, Said};
 use crate::customers::{self, AddCustomer};
 use crate::invoices::{
-    ByCoverage, IssueInvoice, RecordDeposit, has_standing_invoice, issue_invoice, record_deposit,
+    ByCoverage, IssueInvoice, RecordDeposit, has_standing_invoice, record_deposit,
 };
 use crate::reports::{Span, margins};
 use crate::shop::{self, ChangeShop};

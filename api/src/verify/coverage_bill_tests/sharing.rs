@@ -33,7 +33,16 @@ async fn three_payers_the_customer_and_the_shop_share_a_call_to_the_cent() {
         assert_eq!(sum(&bills, |bill| bill.tax_cents), whole.tax_cents);
         let (own, claims) = bills.split_first().unwrap();
         assert_eq!((own.payer, own.warranty_payer_id), (Payer::Customer, None));
-        assert!(own.content_json.contains("189.00 is on us"), "{own:#?}");
+        assert!(
+            own.content_json
+                .contains("bears USD 189.00 and bills it to nobody"),
+            "{own:#?}"
+        );
+        let of_another = format!("your share of call {} of Ana Example", call.number);
+        assert!(!own.content_json.contains(&of_another), "{own:#?}");
+        for claim in claims {
+            assert!(claim.content_json.contains(&of_another), "{claim:#?}");
+        }
         for claim in claims {
             assert_eq!(claim.payer, Payer::WarrantyPayer);
             assert!(claim.programme_terms_id.is_some());

@@ -20,13 +20,13 @@ use sea_orm::ConnectionTrait;
 use super::testing::TestShop;
 use crate::base::ProblemCode::{SettingMissing, WrongState};
 use crate::base::testing::{noon, refusals};
-use crate::claims::credit_invoice;
+use crate::closeout::{credit_invoice, issue_invoice};
 use crate::customers::{AddServiceAddress, Address, add_service_address};
 use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
     ChangeEInvoicing, CreditInvoice, CreditedLine, Excess, IssueFreeInvoice, IssueInvoice,
     RecordDeposit, RecordPayment, ReversePayment, Share, change_e_invoicing, e_invoice,
-    issue_free_invoice, issue_invoice, record_deposit, reverse_payment,
+    issue_free_invoice, record_deposit, reverse_payment,
 };
 use crate::pricing::{AddTaxJurisdiction, NewLevel, NewTaxability, add_tax_jurisdiction};
 use crate::remittances::record_payment;

@@ -26,15 +26,14 @@ use crate::base::ProblemCode::{
 use crate::base::testing::{noon, problems, refusals};
 use crate::callbacks::{self, OpenCall};
 use crate::calls::{self, NewCall};
-use crate::claims::credit_invoice;
+use crate::closeout::{credit_invoice, issue_invoice};
 use crate::customers::{self, AddCustomer};
 use crate::estimates::{
     self, NewLine, NewOption, RecordConsent, ResendEstimate, record_consent, resend_estimate,
 };
 use crate::invoices::{
     self, ChangeReceivableTerms, IssueInvoice, RebillInvoice, RecordDeposit, Share, ShareOfLine,
-    change_receivable_terms, charge_what_is_late, issue_invoice, owed_by, rebill_invoice,
-    record_deposit,
+    change_receivable_terms, charge_what_is_late, owed_by, rebill_invoice, record_deposit,
 };
 use crate::local_rules::{AddLocalRules, add_local_rules};
 

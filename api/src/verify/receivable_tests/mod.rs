@@ -24,15 +24,15 @@ use crate::base::ProblemCode::{
 use crate::base::testing::{noon, problems, refusals};
 use crate::base::{Act, ProblemCode};
 use crate::books;
-use crate::claims::credit_invoice;
+use crate::closeout::{credit_invoice, issue_invoice};
 use crate::estimates::{NewLine, NewOption};
 use crate::invoices::{
     self, AllocatePayment, ApplyCredit, ChangeReceivableTerms, ChargeLateInvoices, CreditInvoice,
     CreditedLine, Dated, DisputeInvoice, Excess, IssueFreeInvoice, IssueInvoice, PaymentPart,
     RecordDeposit, RefundCredit, ResendDocument, ReversePayment, SendStatement, UndoWriteOff,
     WriteOffInvoice, change_receivable_terms, charge_late_invoices, dispute_invoice,
-    issue_free_invoice, issue_invoice, open_on, record_deposit, refund_credit, remind_overdue,
-    resend_document, reverse_payment, send_statement, settle_dispute, undo_write_off,
+    issue_free_invoice, open_on, record_deposit, refund_credit, remind_overdue, resend_document,
+    reverse_payment, send_statement, settle_dispute, undo_write_off,
 };
 use crate::remittances::{allocate_payment, apply_credit, record_payment, write_off_invoice};
 

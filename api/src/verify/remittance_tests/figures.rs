@@ -3,7 +3,7 @@
 use nameplate_rules::claims::ClaimStep as Step;
 
 use super::*;
-use crate::claims::credit_invoice;
+use crate::closeout::credit_invoice;
 use crate::remittances::{FiguresAsked, payer_figures};
 
 #[tokio::test]

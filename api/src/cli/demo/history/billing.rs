@@ -6,7 +6,7 @@ use nameplate_rules::money::Cents;
 
 use crate::base::{Act, Error, Result};
 use crate::estimates::{self, NewLine, NewOption, Offer};
-use crate::invoices;
+use crate::{closeout, invoices};
 
 use super::super::customer;
 use super::super::scenario::{Billing, CallPlan};
@@ -79,7 +79,7 @@ impl Player<'_> {
             divide: Vec::new(),
             coverage: None,
         };
-        let issued = invoices::issue_invoice(&desk, order).await?;
+        let issued = closeout::issue_invoice(&desk, order).await?;
         let Some(invoice) = issued.into_iter().next() else {
             return Err(Error::internal("a bill to nobody"));
         };
