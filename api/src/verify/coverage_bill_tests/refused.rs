@@ -1,7 +1,7 @@
 //! Calls that are not billed by their decision.
 
 use super::*;
-use crate::claims::credit_invoice;
+use crate::closeout::credit_invoice;
 use crate::invoices::{RebillInvoice, rebill_invoice};
 
 #[tokio::test]

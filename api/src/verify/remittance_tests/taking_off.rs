@@ -4,7 +4,8 @@ use nameplate_entities::invoice;
 use nameplate_entities::kinds::{ClaimState, ClaimStep};
 
 use super::*;
-use crate::claims::{Happened, OfClaim, credit_invoice, void_claim};
+use crate::claims::{Happened, OfClaim, void_claim};
+use crate::closeout::credit_invoice;
 use crate::invoices::{AllocatePayment, ApplyCredit, PaymentPart, WriteOffInvoice};
 use crate::remittances::{
     FiguresAsked, TakeOffInvoice, allocate_payment, apply_credit, payer_figures, record_payment,
