@@ -3,12 +3,18 @@
 
 #![expect(clippy::missing_panics_doc, reason = "a test that panics has failed")]
 
+mod template;
+
 use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, Ordering};
+use std::time::Duration;
 
 use chrono::{DateTime, Utc};
 use nameplate_entities::staff;
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, Database};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ConnectOptions, ConnectionTrait, Database,
+    DatabaseConnection,
+};
 use tempfile::TempDir;
 
 use super::act::{Act, App, Caller};
@@ -17,10 +23,10 @@ use super::config::Config;
 use super::db::Db;
 use super::{Error, Problem, Role};
 
-/// An app whose clock stands still, and the folder that holds its database.
+/// An app whose clock stands still, on a database that goes with it.
 pub struct Bench {
     pub app: Arc<App>,
-    _folder: TempDir,
+    _stands_on: StandsOn,
 }
 
 static MADE: AtomicU32 = AtomicU32::new(0);
@@ -35,8 +41,9 @@ impl Bench {
     pub async fn new() -> Self {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("shop.db");
+        template::copy_sqlite(&path).await;
         let url = format!("sqlite://{}?mode=rwc", path.display());
-        Self::at(&url, folder).await
+        Self::at(&url, StandsOn::Folder(folder)).await
     }
 
     /// One on each database there is to test on.
@@ -45,21 +52,21 @@ impl Bench {
         if let Ok(admin_url) = std::env::var("NAMEPLATE_TEST_PG") {
             let number = MADE.fetch_add(1, Ordering::Relaxed);
             let name = format!("nameplate_bench_{}_{number}", std::process::id());
-            let admin = Database::connect(&admin_url).await.unwrap();
-            let create = format!("CREATE DATABASE {name} TEMPLATE template0");
-            admin.execute_unprepared(&create).await.unwrap();
             let (server, _) = admin_url.rsplit_once('/').unwrap();
-            let folder = tempfile::tempdir().unwrap();
-            benches.push(Self::at(&format!("{server}/{name}"), folder).await);
+            let admin = connect(&admin_url).await;
+            template::copy_postgres(&admin, server, &name).await;
+            admin.close().await.unwrap();
+            let url = format!("{server}/{name}");
+            benches.push(Self::at(&url, StandsOn::Server { admin_url, name }).await);
         }
         benches
     }
 
-    async fn at(url: &str, folder: TempDir) -> Self {
+    async fn at(url: &str, stands_on: StandsOn) -> Self {
         let db = Db::open(url).await.unwrap();
         Self {
             app: App::new(db, Config::default(), Clock::standing_at(noon())),
-            _folder: folder,
+            _stands_on: stands_on,
         }
     }
 
@@ -90,6 +97,50 @@ impl Bench {
     pub fn program(&self) -> Act {
         self.app.act(Caller::Program)
     }
+}
+
+/// What goes when its bench goes: hundreds of databases of one run would fill a disk.
+enum StandsOn {
+    Folder(#[expect(dead_code, reason = "held to be dropped")] TempDir),
+    Server { admin_url: String, name: String },
+}
+
+impl Drop for StandsOn {
+    fn drop(&mut self) {
+        let Self::Server { admin_url, name } = self else {
+            return;
+        };
+        let (admin_url, name) = (admin_url.clone(), name.clone());
+        // Dropping is not asynchronous and happens inside a runtime, so the clean-up has a thread and runtime of its own.
+        let cleaning = std::thread::spawn(move || {
+            tokio::runtime::Builder::new_current_thread()
+                .enable_all()
+                .build()
+                .unwrap()
+                .block_on(drop_database(&admin_url, &name));
+        });
+        if cleaning.join().is_err() {
+            eprintln!("removing a test's database failed, see above");
+        }
+    }
+}
+
+async fn drop_database(admin_url: &str, name: &str) {
+    let admin = connect(admin_url).await;
+    // FORCE ends sessions too, but then looks only each 100 ms whether they are gone.
+    let end =
+        format!("SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = '{name}'");
+    admin.execute_unprepared(&end).await.unwrap();
+    tokio::time::sleep(Duration::from_millis(5)).await;
+    let drop = format!("DROP DATABASE {name} WITH (FORCE)");
+    admin.execute_unprepared(&drop).await.unwrap();
+    admin.close().await.unwrap();
+}
+
+async fn connect(url: &str) -> DatabaseConnection {
+    let mut options = ConnectOptions::new(url);
+    options.max_connections(1).sqlx_logging(false);
+    Database::connect(options).await.unwrap()
 }
 
 /// What was refused.
