@@ -26,7 +26,8 @@ use super::{Error, Problem, Role};
 /// An app whose clock stands still, on a database that goes with it.
 pub struct Bench {
     pub app: Arc<App>,
-    _stands_on: StandsOn,
+    _folder: Option<TempDir>,
+    _database: Option<OnServer>,
 }
 
 static MADE: AtomicU32 = AtomicU32::new(0);
@@ -43,7 +44,10 @@ impl Bench {
         let path = folder.path().join("shop.db");
         template::copy_sqlite(&path).await;
         let url = format!("sqlite://{}?mode=rwc", path.display());
-        Self::at(&url, StandsOn::Folder(folder)).await
+        Self {
+            _folder: Some(folder),
+            ..Self::at(&url).await
+        }
     }
 
     /// One on each database there is to test on.
@@ -56,17 +60,21 @@ impl Bench {
             let admin = connect(&admin_url).await;
             template::copy_postgres(&admin, server, &name).await;
             admin.close().await.unwrap();
-            let url = format!("{server}/{name}");
-            benches.push(Self::at(&url, StandsOn::Server { admin_url, name }).await);
+            let bench = Self::at(&format!("{server}/{name}")).await;
+            benches.push(Self {
+                _database: Some(OnServer { admin_url, name }),
+                ..bench
+            });
         }
         benches
     }
 
-    async fn at(url: &str, stands_on: StandsOn) -> Self {
+    async fn at(url: &str) -> Self {
         let db = Db::open(url).await.unwrap();
         Self {
             app: App::new(db, Config::default(), Clock::standing_at(noon())),
-            _stands_on: stands_on,
+            _folder: None,
+            _database: None,
         }
     }
 
@@ -99,18 +107,15 @@ impl Bench {
     }
 }
 
-/// What goes when its bench goes: hundreds of databases of one run would fill a disk.
-enum StandsOn {
-    Folder(#[expect(dead_code, reason = "held to be dropped")] TempDir),
-    Server { admin_url: String, name: String },
+/// A database that goes with its bench: those of a whole run would fill a disk.
+struct OnServer {
+    admin_url: String,
+    name: String,
 }
 
-impl Drop for StandsOn {
+impl Drop for OnServer {
     fn drop(&mut self) {
-        let Self::Server { admin_url, name } = self else {
-            return;
-        };
-        let (admin_url, name) = (admin_url.clone(), name.clone());
+        let (admin_url, name) = (self.admin_url.clone(), self.name.clone());
         // Dropping is not asynchronous and happens inside a runtime, so the clean-up has a thread and runtime of its own.
         let cleaning = std::thread::spawn(move || {
             tokio::runtime::Builder::new_current_thread()

@@ -4,7 +4,7 @@
 //! under another name until it is whole; the others wait. Its name holds the build of the tests, so that another build in
 //! the same run makes its own. Without that folder every test migrates its own database from nothing.
 
-use std::fs::File;
+use std::fs::{File, TryLockError};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, UNIX_EPOCH};
 
@@ -96,7 +96,8 @@ fn folder() -> Option<PathBuf> {
 /// Held until it is dropped; the system lets go of it even if this process dies.
 async fn lock(path: &Path) -> File {
     let file = File::create(path).unwrap();
-    while file.try_lock().is_err() {
+    while let Err(error) = file.try_lock() {
+        assert!(matches!(error, TryLockError::WouldBlock), "{error}");
         tokio::time::sleep(Duration::from_millis(20)).await;
     }
     file
