@@ -14,7 +14,7 @@ use crate::{calls, claims};
 
 use super::borne;
 
-/// Bills a call, as [`invoices::bill_call`] does, and settles what the shop bears of it if it is completed.
+/// Bills a call, as `invoices::bill_call` does, and settles what the shop bears of it if it is completed.
 ///
 /// # Errors
 /// `Forbidden`; `IdempotencyMismatch`; those of `invoices::bill_call`; `PeriodClosed` for today, where what the shop bears

@@ -33,16 +33,7 @@ async fn three_payers_the_customer_and_the_shop_share_a_call_to_the_cent() {
         assert_eq!(sum(&bills, |bill| bill.tax_cents), whole.tax_cents);
         let (own, claims) = bills.split_first().unwrap();
         assert_eq!((own.payer, own.warranty_payer_id), (Payer::Customer, None));
-        assert!(
-            own.content_json
-                .contains("bears USD 189.00 and bills it to nobody"),
-            "{own:#?}"
-        );
-        let of_another = format!("your share of call {} of Ana Example", call.number);
-        assert!(!own.content_json.contains(&of_another), "{own:#?}");
-        for claim in claims {
-            assert!(claim.content_json.contains(&of_another), "{claim:#?}");
-        }
+        says_whose((own, claims), &call.number);
         for claim in claims {
             assert_eq!(claim.payer, Payer::WarrantyPayer);
             assert!(claim.programme_terms_id.is_some());
@@ -80,6 +71,18 @@ async fn three_payers_the_customer_and_the_shop_share_a_call_to_the_cent() {
         assert_eq!(of_call.sale_cents, 10_001);
         assert_eq!(of_call.cost_cents, 2_500 + 4_001);
         shop.is_in_order().await;
+    }
+}
+
+/// What the shop bears is told by its name on every share, and whose call it is on those of others than the customer.
+fn says_whose((own, claims): (&invoice::Model, &[invoice::Model]), call: &str) {
+    let of_another = format!("your share of call {call} of Ana Example");
+    let borne = "bears USD 189.00 and bills it to nobody";
+    assert!(own.content_json.contains(borne), "{own:#?}");
+    assert!(!own.content_json.contains(&of_another), "{own:#?}");
+    for claim in claims {
+        assert!(claim.content_json.contains(borne), "{claim:#?}");
+        assert!(claim.content_json.contains(&of_another), "{claim:#?}");
     }
 }
 
