@@ -254,7 +254,7 @@ impl Checks {
 
 /// Characters that a field cannot show: controls (line ends only where there are several lines), and those
 /// that turn the direction of what follows.
-fn is_unprintable(c: char, characters_max: usize) -> bool {
+pub fn is_unprintable(c: char, characters_max: usize) -> bool {
     let is_line_end = matches!(c, '\n' | '\r' | '\t');
     let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     turns || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))

@@ -34,7 +34,7 @@ struct Asked {
     preview: bool,
 }
 
-/// Receives the whole file, as it is read whole: a broken record refuses all of it.
+/// Receives the whole file, as it is read whole. An odd record is told of and blocks no other.
 async fn upload(
     shared: Data<Shared>,
     request: HttpRequest,
@@ -72,7 +72,7 @@ async fn upload(
         }
     };
     match import_recalls(&act, &bytes, purpose).await {
-        Ok(Imported::Taken(taken)) => taken_in(taken),
+        Ok(Imported::Taken(taken)) => taken_in(&taken),
         Ok(Imported::Refused(faults)) => refused(&faults),
         Err(Error::Forbidden) => problem(StatusCode::FORBIDDEN, DESK_ONLY),
         Err(Error::Unauthenticated) => caller::sign_in(),
@@ -84,7 +84,7 @@ async fn upload(
     }
 }
 
-fn taken_in(taken: Taken) -> HttpResponse {
+fn taken_in(taken: &Taken) -> HttpResponse {
     let hint = (taken.make_of_company_count > 0).then_some(MAKES_TO_SAY);
     HttpResponse::Ok().json(json!({
         "newCount": taken.new_count,
@@ -92,27 +92,32 @@ fn taken_in(taken: Taken) -> HttpResponse {
         "sameCount": taken.same_count,
         "withoutModelCount": taken.without_model_count,
         "makeOfCompanyCount": taken.make_of_company_count,
+        "passedOverCount": taken.passed_over_count,
+        "mendedCount": taken.mended_count,
+        "oddities": taken.oddities.iter().map(shown).collect::<Vec<_>>(),
         "hint": hint,
     }))
 }
 
-/// Problem details with the faults, record by record.
+/// What is wrong with a record, or with the file.
+fn shown(fault: &Fault) -> serde_json::Value {
+    json!({
+        "record": fault.record,
+        "path": fault.path,
+        "code": ProblemCode::from(fault.code).to_value(),
+        "message": fault.message,
+    })
+}
+
+/// Problem details with what is wrong with the file.
 fn refused(faults: &[Fault]) -> HttpResponse {
-    let fault = |fault: &Fault| {
-        json!({
-            "record": fault.record,
-            "path": fault.path,
-            "code": ProblemCode::from(fault.code).to_value(),
-            "message": fault.message,
-        })
-    };
     let status = StatusCode::UNPROCESSABLE_ENTITY;
     let body = json!({
         "type": "about:blank",
         "title": status.canonical_reason().unwrap_or("Failed"),
         "status": status.as_u16(),
-        "detail": "This file was not taken; nothing was written. Its faults say why, record by record.",
-        "faults": faults.iter().map(fault).collect::<Vec<_>>(),
+        "detail": "This file was not taken; nothing was written. Its faults say why.",
+        "faults": faults.iter().map(shown).collect::<Vec<_>>(),
     });
     HttpResponse::build(status)
         .content_type("application/problem+json")

@@ -8,11 +8,13 @@
 pub mod graphql;
 mod importing;
 mod operations;
+mod reading;
 mod store;
 
-pub use importing::{FILE_MAX, Fault, Imported, Purpose, Taken, import_recalls};
+pub use importing::{FILE_MAX, Imported, Purpose, import_recalls};
 pub use operations::{
     CheckRecall, NewProduct, SetRecallProducts, WithdrawRecall, check_recall, set_recall_products,
     withdraw_recall,
 };
+pub use reading::{Fault, Taken};
 pub use store::{Matched, about, about_each, get_recall};

@@ -100,12 +100,7 @@ impl NewProduct {
         let at = |field: &str| format!("{path}{field}");
         let make = checks.text(&at("make"), &self.make, LINE_MAX);
         let make_key = key(checks, &at("make"), Some(&make)).unwrap_or_default();
-        let pattern = self.model_pattern.as_deref().map(|typed| {
-            (typed.to_uppercase().chars())
-                .filter(|letter| letter.is_alphanumeric() || matches!(letter, '*' | '?'))
-                .collect::<String>()
-        });
-        let pattern = pattern.filter(|pattern| !pattern.is_empty() && pattern != "*");
+        let pattern = self.model_pattern.as_deref().and_then(pattern);
         if pattern
             .as_deref()
             .is_some_and(|pattern| !is_pattern(pattern))
@@ -127,6 +122,14 @@ impl NewProduct {
             ..Default::default()
         }
     }
+}
+
+/// A pattern of models as it is kept; none for one of all models.
+pub fn pattern(typed: &str) -> Option<String> {
+    let kept: String = (typed.to_uppercase().chars())
+        .filter(|letter| letter.is_alphanumeric() || matches!(letter, '*' | '?'))
+        .collect();
+    Some(kept).filter(|pattern| !pattern.is_empty() && pattern != "*")
 }
 
 fn key(checks: &mut Checks, path: &str, text: Option<&str>) -> Option<String> {
