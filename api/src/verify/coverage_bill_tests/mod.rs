@@ -56,6 +56,11 @@ const ALL: &[Covers] = &[Covers::Parts, Covers::Labour, Covers::Trip];
 impl TestShop {
     /// A warranty payer who pays within 45 days.
     async fn claims_desk(&self, name: &str) -> warranty_payer::Model {
+        self.claims_desk_that(name, false).await
+    }
+
+    /// One that lets what it does not pay be billed, or not.
+    async fn claims_desk_that(&self, name: &str, may_bill_rest: bool) -> warranty_payer::Model {
         let new = AddCustomer {
             kind: CustomerKind::Organisation,
             name: name.to_owned(),
@@ -69,7 +74,7 @@ impl TestShop {
         let ways = PayerWays {
             claim_mail: None,
             claim_days_move_on: false,
-            may_bill_rest: false,
+            may_bill_rest,
             days_to_pay: Some(45),
         };
         warranty::add_warranty_payer(&self.owner, (customer.id, ways))
@@ -169,6 +174,7 @@ impl TestShop {
             failed_on: None,
             finding_id: None,
             distance: None,
+            hours: Vec::new(),
             said,
         };
         decide_coverage(&self.owner, order).await.unwrap()

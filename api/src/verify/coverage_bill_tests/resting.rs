@@ -7,7 +7,8 @@ use super::*;
 impl TestShop {
     /// A maker who pays trips, and 100.00 for all labor.
     async fn flat_labour(&self, rest_borne_by: Option<RestBearer>) {
-        let payer = self.claims_desk("Maker").await;
+        let may_bill = rest_borne_by == Some(RestBearer::Customer);
+        let payer = self.claims_desk_that("Maker", may_bill).await;
         let new = AddProgramme {
             payer_id: payer.id,
             name: "First year".to_owned(),

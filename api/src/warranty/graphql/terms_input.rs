@@ -85,7 +85,7 @@ pub struct ProgrammeTermsInput {
     /// So many days after a covered repair the same failure is covered still.
     failed_repair_days: Option<i32>,
     /// Who bears what the rates, the flat labor and the caps leave of what is covered. When left out the customer, where the
-    /// payer lets what it does not pay be billed, or else the shop.
+    /// payer lets what it does not pay be billed, or else the shop; of such a payer it cannot be the customer.
     rest_borne_by: Option<UnpaidRestBearer>,
 }
 

@@ -86,6 +86,11 @@ impl NewTerms {
         if let Some(days) = self.days_to_file {
             checks.between("daysToFile", days, (1, FILE_DAYS_MAX));
         }
+        if self.rest_borne_by == Some(RestBearer::Customer) && !payer.may_bill_rest {
+            let message = "What this payer does not pay may not be billed to the customer (mayBillRest), so the shop bears what \
+                 its rates and caps leave. Leave this out, or change the payer first.";
+            checks.refuse(ProblemCode::WrongState, "restBorneBy", message);
+        }
         let failed = self.failed_repair_days.map(|days| {
             checks.between("failedRepairDays", days, (1, FILE_DAYS_MAX));
             u32::try_from(days).unwrap_or(0)
