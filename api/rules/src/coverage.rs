@@ -9,6 +9,8 @@
 mod ahead;
 mod borne;
 mod decision;
+mod look;
+mod payment;
 mod programme;
 mod stack;
 #[cfg(test)]
@@ -20,12 +22,12 @@ mod workmanship;
 pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
 pub use borne::{BorneLine, ShopShare, borne, labour_cost};
 pub use decision::{
-    Answer, Case, CoverageRefusal, Decision, EarlierRepair, Finding, Line, LineSplit,
-    PROGRAMMES_MAX, PaidBy, Portion, decide,
+    Answer, Case, CoverageRefusal, Decision, Finding, Line, LineSplit, PROGRAMMES_MAX, PaidBy,
+    Portion, decide,
 };
 pub use programme::{
-    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer, Segment,
-    StartEvent, Starts,
+    Covers, EarlierRepair, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer,
+    Segment, StartEvent, Starts,
 };
 pub use window::{Held, SegmentDates, Standing, file_by, lapsed_on, segment_dates, standing};
 pub use words::{Missing, Reason, Step, settles};

@@ -9,9 +9,8 @@ use nameplate_rules::coverage::{self as rules, Ahead, CoverageRefusal, Rank};
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
 
-use super::facts::{self, Said};
+use super::facts::{self, Findings, Said};
 use super::holdings::{self, Failure, Holding};
-use super::store;
 use crate::base::{Error, Result, joined};
 
 /// One programme of a machine, before the visit.
@@ -40,10 +39,10 @@ pub async fn before_visit(
     (call, machine): (&service_call::Model, &appliance::Model),
     visit_on: NaiveDate,
 ) -> Result<Vec<CoverAhead>> {
-    let found = store::found_on(db, call.id).await?;
+    let found = Findings::on_call(db, call.id, None).await?;
     let said = Said::default();
     let of_call = (call, machine);
-    let case = facts::of_call(db, of_call, (call.opened_on, found.as_ref(), &said)).await?;
+    let case = facts::of_call(db, of_call, (call.opened_on, &found, &said)).await?;
     let mut on_visit = case.clone();
     on_visit.failed_on = std::cmp::max(visit_on, call.opened_on);
     let failure = Failure {
@@ -56,10 +55,13 @@ pub async fn before_visit(
     let mut covers = Vec::with_capacity(holdings.len());
     for holding in holdings {
         let held = &holding.registration;
-        if is_elsewhere(
-            &holding,
-            case.finding.as_ref().map(|found| &*found.component),
-        ) {
+        let others = case.also_found.iter();
+        let failed = case
+            .finding
+            .iter()
+            .chain(others)
+            .map(|found| &*found.component);
+        if is_elsewhere(&holding, &failed.collect::<Vec<_>>()) {
             continue;
         }
         covers.push(CoverAhead {
@@ -73,12 +75,12 @@ pub async fn before_visit(
     Ok(covers)
 }
 
-/// Whether the shop's own work was on another component than the one found to fail.
-fn is_elsewhere(holding: &Holding, found: Option<&str>) -> bool {
+/// Whether the shop's own work was on another component than those found to fail.
+fn is_elsewhere(holding: &Holding, found: &[&str]) -> bool {
     let held = &holding.registration;
     held.programme.rank == Rank::Workmanship
-        && (held.component.as_deref())
-            .is_some_and(|component| found.is_some_and(|found| found != component))
+        && !found.is_empty()
+        && (held.component.as_deref()).is_some_and(|component| !found.contains(&component))
 }
 
 fn beyond(refusal: CoverageRefusal) -> Error {

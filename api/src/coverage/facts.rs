@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::AttachmentKind;
 use nameplate_entities::{appliance, service_call};
 use nameplate_rules::callback::NO_FAULT_FOUND;
-use nameplate_rules::coverage::{Case, EarlierRepair, Evidence, Exclusion, Finding};
+use nameplate_rules::coverage::{Case, Evidence, Exclusion, Finding};
 use nameplate_rules::flags::ComponentClass;
 use sea_orm::ConnectionTrait;
 use serde::Serialize;
@@ -27,6 +27,54 @@ pub struct Said {
     pub evidence: Vec<Evidence>,
 }
 
+/// What was found to have failed.
+#[derive(Clone, Debug, Default)]
+pub struct Findings {
+    /// The finding that counts, or comes first.
+    pub first: Option<Found>,
+    /// Those of other components.
+    pub others: Vec<Found>,
+    /// Whether the desk named the one that counts.
+    pub is_named: bool,
+}
+
+impl Findings {
+    /// Those on a call, of which the desk may have named one.
+    ///
+    /// # Errors
+    /// `NotFound` at `findingId`.
+    pub async fn on_call(
+        db: &impl ConnectionTrait,
+        call_id: i64,
+        named_id: Option<i64>,
+    ) -> Result<Self> {
+        let faults = store::faults_on(db, call_id).await?;
+        let first = match named_id {
+            Some(id) => Some(store::get_found(db, "findingId", (call_id, id)).await?),
+            None => faults.first().cloned(),
+        };
+        let mut seen = BTreeSet::new();
+        seen.extend(first.iter().map(|found| found.component.clone()));
+        let others = (faults.into_iter())
+            .filter(|found| found.failure_key != NO_FAULT_FOUND)
+            .filter(|found| seen.insert(found.component.clone()))
+            .collect();
+        Ok(Self {
+            first,
+            others,
+            is_named: named_id.is_some(),
+        })
+    }
+}
+
+fn as_rule(found: &Found) -> Finding {
+    Finding {
+        component: found.component.clone(),
+        component_class: Some(ComponentClass::named(&found.component).key().to_owned()),
+        failure: found.failure_key.clone(),
+    }
+}
+
 /// The case of a call.
 ///
 /// # Errors
@@ -34,7 +82,7 @@ pub struct Said {
 pub async fn of_call(
     db: &impl ConnectionTrait,
     (call, machine): (&service_call::Model, &appliance::Model),
-    (failed_on, found, said): (NaiveDate, Option<&Found>, &Said),
+    (failed_on, found, said): (NaiveDate, &Findings, &Said),
 ) -> Result<Case> {
     let failure = Failure {
         on: failed_on,
@@ -73,34 +121,24 @@ pub async fn of_machine(
     db: &impl ConnectionTrait,
     machine: &appliance::Model,
     failure: Failure,
-    found: Option<&Found>,
+    found: &Findings,
 ) -> Result<Case> {
     let mut circumstances = BTreeSet::new();
     let used = warranty::use_of(db, machine.id).await?;
     if used.is_some_and(|used| used.in_business == Some(true)) {
         circumstances.insert(Exclusion::CommercialUse);
     }
-    if found.is_some_and(|found| found.failure_key == NO_FAULT_FOUND) {
+    let first = found.first.as_ref();
+    if first.is_some_and(|found| found.failure_key == NO_FAULT_FOUND) {
         circumstances.insert(Exclusion::NoFaultFound);
     }
-    let repairs = store::repairs_before(db, machine.id, failure).await?;
     Ok(Case {
         failed_on: failure.on,
-        finding: found.map(|found| Finding {
-            component: found.component.clone(),
-            component_class: Some(ComponentClass::named(&found.component).key().to_owned()),
-            failure: found.failure_key.clone(),
-        }),
+        finding: first.map(as_rule),
+        also_found: found.others.iter().map(as_rule).collect(),
+        is_finding_named: found.is_named,
         circumstances,
         unsettled: BTreeSet::new(),
         evidence: BTreeSet::new(),
-        repairs: (repairs.into_iter())
-            .map(|repair| EarlierRepair {
-                component: repair.component,
-                failure: repair.failure_key,
-                failed_on: repair.opened_on,
-                completed_on: repair.completed_on,
-            })
-            .collect(),
     })
 }

@@ -21,12 +21,12 @@ use crate::warranty::graphql::{
     CoverEvidence, CoverExclusion, CoveredCharge, WarrantyPayer, WarrantyProgramme,
 };
 
-use super::{DecideCoverage, Holding, Outlook, OutlookLine, Said, Sight, kept, outlook};
+use super::{DecideCoverage, Holding, LineHours, Outlook, OutlookLine, Said, Sight, kept, outlook};
 
 /// What a programme answers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 pub enum CoverAnswer {
-    /// It pays.
+    /// It pays, or the shop bears something in its place as its terms say.
     Pays,
     /// It pays once what is missing is there.
     PaysOnceSettled,
@@ -297,13 +297,26 @@ pub struct DecideCoverageInput {
     option_id: Option<ID>,
     /// The day the failure was told of; the day the call was opened when left out.
     failed_on: Option<NaiveDate>,
-    /// The finding that counts; the first fault found when left out.
+    /// The finding that counts; the first fault found when left out. Where several components were found to have failed and
+    /// none is named, what depends on it is not sure.
     finding_id: Option<ID>,
     /// How far the trip was, for payers who pay by distance; in the shop's unit.
     distance: Option<ExactDecimal>,
+    /// How long the work of lines took that have no time of their own, such as a diagnosis, for payers who pay by the hour.
+    #[graphql(default)]
+    hours: Vec<LineHoursInput>,
     /// What is known beside what is on record.
     #[graphql(default)]
     facts: CoverFactsInput,
+}
+
+/// How long the work of a line took.
+#[derive(InputObject)]
+pub struct LineHoursInput {
+    /// Place of the line, from 1.
+    line: i32,
+    /// The hours.
+    hours: ExactDecimal,
 }
 
 impl DecideCoverageInput {
@@ -316,6 +329,12 @@ impl DecideCoverageInput {
             failed_on: self.failed_on,
             finding_id: Kind::Finding.row_if_any("findingId", finding)?,
             distance: self.distance.map(|distance| distance.0),
+            hours: (self.hours.into_iter())
+                .map(|said| LineHours {
+                    line: said.line,
+                    hours: said.hours.0,
+                })
+                .collect(),
             said: self.facts.into(),
         })
     }

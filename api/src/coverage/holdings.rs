@@ -1,5 +1,6 @@
 //! What a machine holds on a day, as the rules read it.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
@@ -8,8 +9,8 @@ use nameplate_entities::{
     warranty_programme,
 };
 use nameplate_rules::coverage::{
-    Covers, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer, Segment,
-    StartEvent, Starts, lapsed_on,
+    Covers, EarlierRepair, Evidence, Exclusion, Pays, Programme, Rank, Registration, RestBearer,
+    Segment, StartEvent, Starts, lapsed_on,
 };
 use nameplate_rules::dates::{Term, whole_days_between};
 use nameplate_rules::money::Cents;
@@ -17,7 +18,7 @@ use nameplate_rules::percent::Percent;
 use sea_orm::ConnectionTrait;
 use serde::{Deserialize, Serialize};
 
-use super::store;
+use super::store::{self, Repaired};
 use crate::base::{Error, Result};
 use crate::shop::{self, Settings};
 use crate::warranty;
@@ -97,15 +98,14 @@ pub async fn of_machine(
     let terms = warranty::terms_of(db, &ids).await?;
     let repairs = store::repair_calls(db, &machine.covers).await?;
     let out_of_use = store::out_of_use(db, (row.id, failure.call_id)).await?;
+    let paid = store::repairs_paid(db, row.id, failure).await?;
     for programme in &programmes {
+        let first = holdings.len();
         for (cover, starts) in machine.held_of(programme, failure.on, &repairs) {
             let Some((row, terms)) = terms_from(&terms, programme.id, &starts)? else {
                 continue;
             };
-            let days = (out_of_use.iter())
-                .filter(|(programme_id, _)| *programme_id == programme.id)
-                .map(|(_, days)| *days)
-                .collect();
+            let same_as = Some(first).filter(|first| *first < holdings.len());
             let component = cover.and_then(|cover| cover.component_id);
             let component = component.and_then(|id| components.get(&id).cloned());
             holdings.push(Holding {
@@ -118,7 +118,9 @@ pub async fn of_machine(
                     programme: known(terms, cover),
                     starts,
                     component,
-                    out_of_use: days,
+                    out_of_use: days_of(&out_of_use, programme.id),
+                    repairs: repairs_of(&paid, programme.id),
+                    same_as,
                 },
             });
         }
@@ -126,9 +128,25 @@ pub async fn of_machine(
     Ok(holdings)
 }
 
+/// The days a machine was out of use for repairs that a programme paid.
+fn days_of(
+    out_of_use: &[(i64, (NaiveDate, NaiveDate))],
+    programme_id: i64,
+) -> Vec<(NaiveDate, NaiveDate)> {
+    let its = out_of_use.iter().filter(|(id, _)| *id == programme_id);
+    its.map(|(_, days)| *days).collect()
+}
+
+/// The repairs that a programme paid.
+fn repairs_of(paid: &[Repaired], programme_id: i64) -> Vec<EarlierRepair> {
+    let its = paid.iter().filter(|paid| paid.programme_id == programme_id);
+    its.map(|paid| paid.repair.clone()).collect()
+}
+
 impl Machine<'_> {
-    /// The registrations of a programme, or the machine itself for one that comes with its make. Of several on the same
-    /// component, or on the machine, the one that began last by the day of the failure: one programme pays once.
+    /// The registrations of a programme, the one that began last by the day of the failure first, or the machine itself for
+    /// a programme that comes with its make. All of them are kept, as an older one may run longer; the rules let a programme
+    /// pay once. Where one ended, the make does not bring the programme back.
     fn held_of<'c>(
         &'c self,
         programme: &warranty_programme::Model,
@@ -136,15 +154,12 @@ impl Machine<'_> {
         repairs: &[service_call::Model],
     ) -> Vec<(Option<&'c appliance_cover::Model>, Starts)> {
         let registered = |row: &&appliance_cover::Model| row.programme_id == programme.id;
-        let standing = |row: &&appliance_cover::Model| {
-            row.ended_on.is_none_or(|ended_on| failed_on <= ended_on)
-        };
-        let rows: Vec<_> = (self.covers.iter())
+        let (rows, ended): (Vec<_>, Vec<_>) = (self.covers.iter())
             .filter(registered)
-            .filter(standing)
-            .collect();
+            .partition(|row| row.ended_on.is_none_or(|ended_on| failed_on <= ended_on));
         if rows.is_empty() {
-            let by_make = programme.make_key.as_ref() == Some(&self.row.make_key);
+            let by_make = programme.make_key.as_ref() == Some(&self.row.make_key)
+                && !ended.iter().any(|row| row.held);
             return if by_make && self.began_in_use(programme) {
                 vec![(None, self.starts)]
             } else {
@@ -160,25 +175,15 @@ impl Machine<'_> {
                 repair: repair.and_then(|call| call.completed_on),
                 ..self.starts
             };
-            (row, starts)
+            (Some(row), starts)
         });
-        let mut newest: BTreeMap<Option<i64>, (&appliance_cover::Model, Starts)> = BTreeMap::new();
-        for (row, starts) in held {
-            let age = |row: &appliance_cover::Model, starts: &Starts| {
-                let began_on = starts.contract.or(starts.repair);
-                let is_to_come = began_on.is_some_and(|day| day > failed_on);
-                (!is_to_come, began_on, row.id)
-            };
-            let place = newest.entry(row.component_id).or_insert((row, starts));
-            if age(row, &starts) > age(place.0, &place.1) {
-                *place = (row, starts);
-            }
-        }
-        let mut newest: Vec<_> = newest.into_values().collect();
-        newest.sort_by_key(|(row, _)| row.id);
-        (newest.into_iter())
-            .map(|(row, starts)| (Some(row), starts))
-            .collect()
+        let mut held: Vec<_> = held.collect();
+        held.sort_by_key(|(row, starts)| {
+            let began_on = starts.contract.or(starts.repair);
+            let is_to_come = began_on.is_some_and(|day| day > failed_on);
+            Reverse((!is_to_come, began_on, row.map(|row| row.id)))
+        });
+        held
     }
 
     /// Whether a programme that comes with the make was in use when cover began: one that was taken out of use is kept for
@@ -254,15 +259,28 @@ fn changes(stays: &[appliance_stay::Model]) -> Vec<NaiveDate> {
         .collect()
 }
 
-/// The shop's own promises on what it repaired: of each component the newest that holds on the day.
+/// The shop's own promises on what it repaired: of each component that of the longest labor and that of the longest parts,
+/// which are one and the same unless it promised less when it came again.
 async fn promises(
     db: &impl ConnectionTrait,
     appliance_id: i64,
     failure: Failure,
 ) -> Result<Vec<shop_warranty::Model>> {
-    let mut seen = BTreeSet::new();
     let mut rows = warranty::in_force(db, appliance_id, failure.on).await?;
-    rows.retain(|row| failure.is_before(row.call_id) && seen.insert(row.component_id));
+    rows.retain(|row| failure.is_before(row.call_id));
+    let mut longest: BTreeMap<i64, [&shop_warranty::Model; 2]> = BTreeMap::new();
+    for row in &rows {
+        let [labour, parts] = longest.entry(row.component_id).or_insert([row, row]);
+        if row.labour_through > labour.labour_through {
+            *labour = row;
+        }
+        if row.parts_through > parts.parts_through {
+            *parts = row;
+        }
+    }
+    let kept = longest.into_values().flatten().map(|row| row.id);
+    let kept: BTreeSet<i64> = kept.collect();
+    rows.retain(|row| kept.contains(&row.id));
     Ok(rows)
 }
 
@@ -282,6 +300,8 @@ fn own_work(row: &shop_warranty::Model, component: Option<&String>) -> Result<Ho
             component: component.cloned(),
             lapsed_on: None,
             out_of_use: Vec::new(),
+            repairs: Vec::new(),
+            same_as: None,
         },
     })
 }

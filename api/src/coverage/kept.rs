@@ -81,14 +81,19 @@ impl Kept {
     }
 }
 
+/// Reads a column of a decision.
+///
+/// # Errors
+/// Internal, for one that does not read.
+pub(super) fn read<T: serde::de::DeserializeOwned>(json: &str) -> Result<T> {
+    serde_json::from_str(json).map_err(|error| Error::caused("a coverage decision", error))
+}
+
 /// What a decision was made of, read back.
 ///
 /// # Errors
 /// Internal, for a row that does not read.
 pub fn kept(row: &coverage_decision::Model) -> Result<Kept> {
-    fn read<T: serde::de::DeserializeOwned>(json: &str) -> Result<T> {
-        serde_json::from_str(json).map_err(|error| Error::caused("a coverage decision", error))
-    }
     let kept = Kept {
         case: read(&row.case_json)?,
         lines: read(&row.lines_json)?,

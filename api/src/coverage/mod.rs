@@ -20,5 +20,5 @@ pub use bearing::{Billed, is_all_the_shops, shop_bears, shop_bears_all};
 pub use facts::Said;
 pub use holdings::Holding;
 pub use kept::{Kept, PortionOf, kept};
-pub use operations::{DecideCoverage, Outlook, OutlookLine, Sight, decide, outlook};
+pub use operations::{DecideCoverage, LineHours, Outlook, OutlookLine, Sight, decide, outlook};
 pub use store::{get_decision, portions_of, standing_of_call};

@@ -13,7 +13,7 @@ use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
 use serde::Serialize;
 
-use super::facts::{self, Said};
+use super::facts::{self, Findings, Said};
 use super::holdings::{self, Failure, Holding};
 use super::kept::Kept;
 use super::kinds;
@@ -24,7 +24,9 @@ use crate::{appliances, estimates, shop};
 
 /// The longest trip that is paid by distance.
 const DISTANCE_MAX: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
-/// Most lines of an outlook.
+/// The longest work of one line.
+const HOURS_MAX: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
+/// Most lines of an outlook, or lines whose hours are said.
 const LINES_MAX: usize = 50;
 /// Portions written in one statement.
 const PIECE: usize = 500;
@@ -43,7 +45,17 @@ pub struct DecideCoverage {
     pub finding_id: Option<i64>,
     /// How far the trip was, for payers who pay by distance.
     pub distance: Option<Decimal>,
+    /// Hours of labor lines that have none of their own, for payers who pay by the hour.
+    pub hours: Vec<LineHours>,
     pub said: Said,
+}
+
+/// How long the work of a line took.
+#[derive(Clone, Copy, Debug, Serialize)]
+pub struct LineHours {
+    /// Place of the line, from 1.
+    pub line: i32,
+    pub hours: Decimal,
 }
 
 /// Decides who pays the lines of an option of a call, and writes it down in place of an earlier decision on the call.
@@ -70,16 +82,14 @@ pub async fn decide(
     checks.not_after("failedOn", failed_on, today);
     check_distance(&mut checks, order.distance);
     checks.finish()?;
-    let found = match order.finding_id {
-        Some(id) => Some(store::get_found(tx, "findingId", (call.id, id)).await?),
-        None => store::found_on(tx, call.id).await?,
-    };
+    let found = Findings::on_call(tx, call.id, order.finding_id).await?;
     let (option_id, rows) = lines_of(tx, order).await?;
-    let lines: Vec<Line> = (rows.iter())
+    let mut lines: Vec<Line> = (rows.iter())
         .map(|row| line(row, order.distance))
         .collect::<Result<_>>()?;
+    say_hours(&mut lines, &order.hours)?;
     let of_call = (call, &machine);
-    let said = (failed_on, found.as_ref(), &order.said);
+    let said = (failed_on, &found, &order.said);
     let case = facts::of_call(tx, of_call, said).await?;
     let failure = Failure {
         on: failed_on,
@@ -93,6 +103,38 @@ fn check_distance(checks: &mut Checks, distance: Option<Decimal>) {
     if let Some(distance) = distance {
         checks.between("distance", distance, (Decimal::ZERO, DISTANCE_MAX));
     }
+}
+
+/// Puts the hours that the desk says on lines of labor that have none.
+fn say_hours(lines: &mut [Line], said: &[LineHours]) -> Result<()> {
+    let mut checks = Checks::new();
+    if said.len() > LINES_MAX {
+        checks.refuse(
+            ProblemCode::TooLong,
+            "hours",
+            format!("At most {LINES_MAX} lines."),
+        );
+    }
+    for (at, said) in said.iter().enumerate().take(LINES_MAX) {
+        let path = |field: &str| format!("hours.{at}.{field}");
+        checks.between(&path("hours"), said.hours, (Decimal::ZERO, HOURS_MAX));
+        let place = usize::try_from(said.line)
+            .ok()
+            .and_then(|line| line.checked_sub(1));
+        let line = place.and_then(|place| lines.get_mut(place));
+        match line.filter(|line| line.covers == Some(Covers::Labour)) {
+            None => {
+                let message = format!("Line {} is no line of labor of this option.", said.line);
+                checks.refuse(ProblemCode::NotFound, &path("line"), message);
+            }
+            Some(line) if line.hours.is_some() => {
+                let message = format!("The hours of line {} are known already.", said.line);
+                checks.refuse(ProblemCode::WrongState, &path("line"), message);
+            }
+            Some(line) => line.hours = Some(said.hours),
+        }
+    }
+    checks.finish()
 }
 
 /// The lines of the option named, or of the accepted one.
@@ -280,12 +322,15 @@ pub async fn outlook(act: &Act, ask: &Outlook) -> Result<Sight> {
         check_distance(&mut checks, line.distance);
     }
     checks.finish()?;
-    let found = found(db, &machine, ask).await?;
+    let found = Findings {
+        first: found(db, &machine, ask).await?,
+        ..Findings::default()
+    };
     let failure = Failure {
         on: failed_on,
         call_id: None,
     };
-    let mut case = facts::of_machine(db, &machine, failure, found.as_ref()).await?;
+    let mut case = facts::of_machine(db, &machine, failure, &found).await?;
     case.circumstances
         .extend(ask.said.circumstances.iter().copied());
     case.unsettled.extend(ask.said.unsettled.iter().copied());

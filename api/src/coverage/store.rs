@@ -10,13 +10,16 @@ use nameplate_entities::{
     service_call,
 };
 use nameplate_rules::callback::NO_FAULT_FOUND;
-use sea_orm::sea_query::{Expr, ExprTrait, Order, Query};
+use nameplate_rules::coverage::{Case, EarlierRepair, Finding};
+use sea_orm::sea_query::{Expr, ExprTrait, Order, Query, SelectStatement};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
 };
 
 use super::holdings::Failure;
+use super::kept::read;
 use crate::base::{Error, Result, joined};
+use crate::warranty;
 
 /// Most earlier repairs of a machine that are weighed; one machine has fewer.
 const REPAIRS_MAX: u64 = 200;
@@ -28,27 +31,38 @@ pub struct Found {
     pub failure_key: String,
 }
 
-/// A repair of a machine, done before.
-#[derive(Clone, Debug, FromQueryResult)]
+/// A repair of a machine that a programme paid.
+#[derive(Clone, Debug)]
 pub struct Repaired {
-    pub component: String,
-    pub failure_key: String,
-    pub opened_on: NaiveDate,
-    pub completed_on: NaiveDate,
+    pub programme_id: i64,
+    pub repair: EarlierRepair,
 }
 
-/// What a call found first that is a fault; "no fault found" where that is all.
+#[derive(FromQueryResult)]
+struct RepairRow {
+    programme_id: i64,
+    component: String,
+    failure_key: String,
+    failed_on: NaiveDate,
+    completed_on: NaiveDate,
+    case_json: String,
+}
+
+/// The faults that a call found, in order; "no fault found" where that is all.
 ///
 /// # Errors
 /// Internal only.
-pub async fn found_on(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<Found>> {
+pub async fn faults_on(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<Found>> {
     let mut query = found();
     query.and_where(of_finding(finding::Column::CallId).eq(call_id));
     let rows: Vec<Found> = joined::all(db, &query).await?;
-    let fault = rows
-        .iter()
-        .position(|row| row.failure_key != NO_FAULT_FOUND);
-    Ok(rows.into_iter().nth(fault.unwrap_or(0)))
+    let (faults, mut others): (Vec<Found>, Vec<Found>) =
+        (rows.into_iter()).partition(|row| row.failure_key != NO_FAULT_FOUND);
+    if faults.is_empty() {
+        others.truncate(1);
+        return Ok(others);
+    }
+    Ok(faults)
 }
 
 /// One finding of a call, which the input names at `path`.
@@ -68,7 +82,7 @@ pub async fn get_found(
     (rows.into_iter().next()).ok_or_else(|| Error::not_found(path, "finding of this call"))
 }
 
-fn found() -> sea_orm::sea_query::SelectStatement {
+fn found() -> SelectStatement {
     Query::select()
         .expr_as(
             Expr::col((component::Entity, component::Column::Name)),
@@ -93,34 +107,94 @@ fn found() -> sea_orm::sea_query::SelectStatement {
         .to_owned()
 }
 
-/// What was found on a machine on other calls completed by the day it failed, newest first.
+/// The repairs of a machine that were done on other calls, completed by the day it failed, and that a programme paid by the
+/// decision that stands on the call, newest first. Of several components only the one that was decided on counts.
 ///
 /// # Errors
-/// Internal only.
-pub async fn repairs_before(
+/// Internal, for a decision that does not read.
+pub async fn repairs_paid(
     db: &impl ConnectionTrait,
     appliance_id: i64,
     failure: Failure,
 ) -> Result<Vec<Repaired>> {
+    let decision = |column| Expr::col((coverage_decision::Entity, column));
     let mut query = found();
     query
-        .expr_as(of_call(service_call::Column::OpenedOn), "opened_on")
+        .distinct()
+        .expr_as(of_finding(finding::Column::Id), "finding_id")
+        .expr_as(
+            of_terms(programme_terms::Column::ProgrammeId),
+            "programme_id",
+        )
+        .expr_as(decision(coverage_decision::Column::FailedOn), "failed_on")
+        .expr_as(decision(coverage_decision::Column::CaseJson), "case_json")
         .expr_as(of_call(service_call::Column::CompletedOn), "completed_on")
         .inner_join(
             service_call::Entity,
             of_finding(finding::Column::CallId)
                 .equals((service_call::Entity, service_call::Column::Id)),
-        )
-        .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
-        .and_where(of_call(service_call::Column::State).eq(CallState::Completed))
+        );
+    paid_by_programmes(&mut query, appliance_id, failure.call_id);
+    query
         .and_where(of_call(service_call::Column::CompletedOn).lte(failure.on))
+        .cond_where(warranty::is_repair())
         .clear_order_by()
         .order_by((finding::Entity, finding::Column::Id), Order::Desc)
         .limit(REPAIRS_MAX);
-    if let Some(call_id) = failure.call_id {
+    let rows: Vec<RepairRow> = joined::all(db, &query).await?;
+    let mut repairs = Vec::with_capacity(rows.len());
+    for row in rows {
+        let case: Case = read(&row.case_json)?;
+        let is_other = |decided: &Finding| {
+            (&decided.component, &decided.failure) != (&row.component, &row.failure_key)
+        };
+        if case.finding.as_ref().is_some_and(is_other) {
+            continue;
+        }
+        repairs.push(Repaired {
+            programme_id: row.programme_id,
+            repair: EarlierRepair {
+                component: row.component,
+                failure: row.failure_key,
+                failed_on: row.failed_on,
+                completed_on: row.completed_on,
+            },
+        });
+    }
+    Ok(repairs)
+}
+
+/// Keeps to completed calls of a machine, but one, that programmes paid by the decisions that stand.
+fn paid_by_programmes(query: &mut SelectStatement, appliance_id: i64, but_call_id: Option<i64>) {
+    let portion = |column| Expr::col((coverage_portion::Entity, column));
+    query
+        .inner_join(
+            coverage_decision::Entity,
+            of_call(service_call::Column::Id).equals((
+                coverage_decision::Entity,
+                coverage_decision::Column::StandingCallId,
+            )),
+        )
+        .inner_join(
+            coverage_portion::Entity,
+            portion(coverage_portion::Column::DecisionId)
+                .equals((coverage_decision::Entity, coverage_decision::Column::Id)),
+        )
+        .inner_join(
+            programme_terms::Entity,
+            portion(coverage_portion::Column::TermsId)
+                .equals((programme_terms::Entity, programme_terms::Column::Id)),
+        )
+        .and_where(portion(coverage_portion::Column::PayerId).is_not_null())
+        .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
+        .and_where(of_call(service_call::Column::State).eq(CallState::Completed));
+    if let Some(call_id) = but_call_id {
         query.and_where(of_call(service_call::Column::Id).ne(call_id));
     }
-    joined::all(db, &query).await
+}
+
+fn of_terms(column: programme_terms::Column) -> Expr {
+    Expr::col((programme_terms::Entity, column))
 }
 
 fn of_finding(column: finding::Column) -> Expr {
@@ -198,43 +272,17 @@ pub async fn out_of_use(
     db: &impl ConnectionTrait,
     (appliance_id, but_call_id): (i64, Option<i64>),
 ) -> Result<Vec<(i64, (NaiveDate, NaiveDate))>> {
-    let portion = |column| Expr::col((coverage_portion::Entity, column));
     let mut query = Query::select();
     query
         .distinct()
         .expr_as(
-            Expr::col((
-                programme_terms::Entity,
-                programme_terms::Column::ProgrammeId,
-            )),
+            of_terms(programme_terms::Column::ProgrammeId),
             "programme_id",
         )
         .expr_as(of_call(service_call::Column::OpenedOn), "opened_on")
         .expr_as(of_call(service_call::Column::CompletedOn), "completed_on")
-        .from(service_call::Entity)
-        .inner_join(
-            coverage_decision::Entity,
-            of_call(service_call::Column::Id).equals((
-                coverage_decision::Entity,
-                coverage_decision::Column::StandingCallId,
-            )),
-        )
-        .inner_join(
-            coverage_portion::Entity,
-            portion(coverage_portion::Column::DecisionId)
-                .equals((coverage_decision::Entity, coverage_decision::Column::Id)),
-        )
-        .inner_join(
-            programme_terms::Entity,
-            portion(coverage_portion::Column::TermsId)
-                .equals((programme_terms::Entity, programme_terms::Column::Id)),
-        )
-        .and_where(portion(coverage_portion::Column::PayerId).is_not_null())
-        .and_where(of_call(service_call::Column::ApplianceId).eq(appliance_id))
-        .and_where(of_call(service_call::Column::State).eq(CallState::Completed));
-    if let Some(call_id) = but_call_id {
-        query.and_where(of_call(service_call::Column::Id).ne(call_id));
-    }
+        .from(service_call::Entity);
+    paid_by_programmes(&mut query, appliance_id, but_call_id);
     let rows: Vec<OutOfUse> = joined::all(db, &query).await?;
     Ok((rows.into_iter())
         .map(|row| (row.programme_id, (row.opened_on, row.completed_on)))

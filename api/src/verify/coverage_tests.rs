@@ -3,7 +3,9 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::{CustomerKind, ProgrammeRank};
 use nameplate_entities::{coverage_decision, warranty_programme};
-use nameplate_rules::coverage::{Answer, Covers, Evidence, Exclusion, Missing, StartEvent};
+use nameplate_rules::coverage::{
+    Answer, Covers, Evidence, Exclusion, Missing, RestBearer, StartEvent,
+};
 use nameplate_rules::dates::Term;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -111,6 +113,7 @@ impl TestShop {
             failed_on: None,
             finding_id: None,
             distance: None,
+            hours: Vec::new(),
             said: Said::default(),
         }
     }
@@ -235,6 +238,7 @@ async fn terms_that_cannot_be_are_refused_with_every_field() {
     terms.applies_from = day("2021-01-01");
     terms.deductible = Cents(-1);
     terms.days_to_file = Some(0);
+    terms.rest_borne_by = Some(RestBearer::Customer);
     if let Some(segment) = terms.segments.first_mut() {
         segment.covers.clear();
         segment.percent = Decimal::ZERO;
@@ -255,6 +259,7 @@ async fn terms_that_cannot_be_are_refused_with_every_field() {
             "segments.0.percent",
             "deductible",
             "daysToFile",
+            "restBorneBy",
         ]
     );
     let same_day = warranty::add_programme_terms(&shop.owner, (programme.id, a_year(Vec::new())));

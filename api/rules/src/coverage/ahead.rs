@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
 
-use super::decision::{Case, CoverageRefusal, look};
+use super::decision::{Case, CoverageRefusal};
+use super::look::{look, repaired};
 use super::programme::{Covers, Evidence, Exclusion, Registration};
 use super::window::{Held, Standing, standing};
 use super::words::Missing;
@@ -82,6 +83,7 @@ pub fn ahead(case: &Case, registration: &Registration) -> Result<Ahead, Coverage
     let programme = &registration.programme;
     let mut segments = Vec::with_capacity(programme.segments.len());
     let class = case.finding.as_ref().map(|found| &found.component_class);
+    let repaired = repaired(case, registration);
     for segment in &programme.segments {
         let is_other = |class: &Option<String>| {
             segment.component_class.is_some() && segment.component_class != *class
@@ -89,7 +91,8 @@ pub fn ahead(case: &Case, registration: &Registration) -> Result<Ahead, Coverage
         if class.is_some_and(is_other) {
             continue;
         }
-        let (stands, through_on) = short(standing(segment, registration, case.failed_on, &[])?);
+        let standing = standing(segment, registration, case.failed_on, &repaired)?;
+        let (stands, through_on) = short(standing);
         segments.push(SegmentAhead {
             covers: segment.covers.clone(),
             component_class: segment.component_class.clone(),
@@ -133,7 +136,9 @@ fn short(standing: Standing) -> (Stands, Option<NaiveDate>) {
 #[cfg(test)]
 mod tests {
     use super::super::decision::Finding;
-    use super::super::programme::{Pays, Programme, Rank, RestBearer, Segment, StartEvent, Starts};
+    use super::super::programme::{
+        EarlierRepair, Pays, Programme, Rank, RestBearer, Segment, StartEvent, Starts,
+    };
     use super::*;
     use crate::dates::Term;
     use crate::money::Cents;
@@ -184,6 +189,8 @@ mod tests {
             component: None,
             lapsed_on: None,
             out_of_use: Vec::new(),
+            repairs: Vec::new(),
+            same_as: None,
         }
     }
 
@@ -197,8 +204,9 @@ mod tests {
             }),
             circumstances: BTreeSet::new(),
             unsettled: BTreeSet::new(),
+            also_found: Vec::new(),
+            is_finding_named: false,
             evidence: BTreeSet::from([Evidence::OldPart]),
-            repairs: Vec::new(),
         }
     }
 
@@ -231,6 +239,27 @@ mod tests {
             other.bring.is_empty(),
             "nothing to bring where nothing is paid"
         );
+    }
+
+    /// The year ended with 10 January 2026; the motor was repaired under it on 8 January, and sixty days count until 9 March.
+    #[test]
+    fn cover_by_a_repair_that_did_not_hold_is_told_as_in_force() {
+        let mut held = held(Some("2025-01-10"));
+        held.programme.failed_repair_days = Some(60);
+        held.repairs.push(EarlierRepair {
+            component: "Something".to_owned(),
+            failure: "worn".to_owned(),
+            failed_on: day("2026-01-05"),
+            completed_on: day("2026-01-08"),
+        });
+        let seen = ahead(&case("2026-03-09", Some("pump")), &held).expect("seen");
+        assert!(seen.may_pay());
+        assert_eq!(seen.through(Covers::Labour), Some(day("2026-03-09")));
+        let late = ahead(&case("2026-03-10", Some("pump")), &held).expect("seen");
+        assert!(!late.may_pay());
+        held.repairs.clear();
+        let unpaid = ahead(&case("2026-03-09", Some("pump")), &held).expect("seen");
+        assert!(!unpaid.may_pay(), "no repair that it paid");
     }
 
     #[test]

@@ -7,9 +7,10 @@ use rust_decimal::Decimal;
 use serde::{Deserialize, Serialize};
 use thiserror::Error;
 
-use super::programme::{Covers, Evidence, Exclusion, Rank, Registration, Segment};
-use super::stack::{Asked, Bound, Payment, Stacked, stacked};
-use super::window::{Repaired, Standing, standing};
+use super::look::{Look, look};
+use super::payment::{Asked, Bound, Payment, Unmeasured};
+use super::programme::{Covers, Evidence, Exclusion, Rank, Registration};
+use super::stack::{Stacked, stacked};
 use super::words::{Missing, Reason, Step};
 use crate::dates::DateRefusal;
 use crate::money::{Cents, MoneyRefusal, SpreadRefusal};
@@ -26,15 +27,6 @@ pub struct Finding {
     pub failure: String,
 }
 
-/// A repair done before on the same machine.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct EarlierRepair {
-    pub component: String,
-    pub failure: String,
-    pub failed_on: NaiveDate,
-    pub completed_on: NaiveDate,
-}
-
 /// What is known of the failure.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Case {
@@ -42,6 +34,12 @@ pub struct Case {
     pub failed_on: NaiveDate,
     /// None before the visit.
     pub finding: Option<Finding>,
+    /// What was found to have failed beside it, of other components.
+    #[serde(default)]
+    pub also_found: Vec<Finding>,
+    /// Whether somebody said that this finding, of several, is the one that counts.
+    #[serde(default)]
+    pub is_finding_named: bool,
     /// What is known to be so.
     #[serde(default)]
     pub circumstances: BTreeSet<Exclusion>,
@@ -51,8 +49,6 @@ pub struct Case {
     /// The evidence at hand.
     #[serde(default)]
     pub evidence: BTreeSet<Evidence>,
-    #[serde(default)]
-    pub repairs: Vec<EarlierRepair>,
 }
 
 /// One line of the repair, before tax; never below zero.
@@ -104,7 +100,8 @@ pub enum Answer {
     Pays,
     /// It pays once these are there.
     PaysOnce(Vec<Missing>),
-    /// It would pay, but asking it would leave the customer worse off, or nothing was left to pay.
+    /// It would pay, but asking it would leave the customer worse off, or nothing was left to pay. One by which the shop
+    /// bears something in the payer's place does answer.
     NotAsked,
     DoesNotPay,
 }
@@ -150,36 +147,6 @@ impl From<SpreadRefusal> for CoverageRefusal {
     }
 }
 
-/// What a programme would do, before any money is counted.
-pub(super) struct Look<'a> {
-    /// Place in what was given.
-    place: usize,
-    /// The segments that are in force, or would be once this is known.
-    segments: Vec<(&'a Segment, Option<Missing>)>,
-    /// What the whole programme waits for.
-    missing: Vec<Missing>,
-}
-
-impl<'a> Look<'a> {
-    /// The segments that pay once everything is settled, or those that pay today.
-    fn segments(&self, only_sure: bool) -> Vec<&'a Segment> {
-        let counts =
-            |lacks: &Option<Missing>| !only_sure || (lacks.is_none() && self.missing.is_empty());
-        (self.segments.iter())
-            .filter(|(_, lacks)| counts(lacks))
-            .map(|(segment, _)| *segment)
-            .collect()
-    }
-
-    pub(super) fn lacks(&self) -> Vec<Missing> {
-        let of_segments = self.segments.iter().filter_map(|(_, lacks)| *lacks);
-        let mut lacks: Vec<Missing> = self.missing.iter().copied().chain(of_segments).collect();
-        lacks.sort_unstable();
-        lacks.dedup();
-        lacks
-    }
-}
-
 /// Decides who pays for a repair.
 ///
 /// Shape: one split for each line, one answer for each registration, and the reasons in the order in which they were
@@ -202,11 +169,14 @@ pub fn decide(
     }
     let mut order: Vec<usize> = (0..registrations.len()).collect();
     order.sort_by_key(|place| registrations.get(*place).map(|held| held.programme.rank));
-    let mut steps = Vec::new();
+    let mut steps: Vec<Step> = also_found(case).into_iter().collect();
     let mut looks = Vec::new();
     for place in order {
-        if let Some(registration) = registrations.get(place) {
-            looks.extend(look(case, place, registration, &mut steps)?);
+        if let Some(registration) = registrations.get(place)
+            && let Some(mut look) = look(case, place, registration, &mut steps)?
+        {
+            look.measure(&registration.programme, lines);
+            looks.push(look);
         }
     }
     let groups = groups(case, registrations, &looks);
@@ -214,8 +184,12 @@ pub fn decide(
     if count > PROGRAMMES_MAX {
         return Err(CoverageRefusal::TooManyProgrammes { count });
     }
-    let settled = split(lines, registrations, (&looks, &groups), false)?;
-    let sure = split(lines, registrations, (&looks, &groups), true)?;
+    let sure = split(lines, registrations, (&looks, &groups), Counts::Sure)?;
+    let mut settled = split(lines, registrations, (&looks, &groups), Counts::Settled)?;
+    if sure.customer()? < settled.customer()? {
+        // What is known today already serves the customer better than what may turn up.
+        settled = sure.clone();
+    }
     let mut answers = vec![Answer::DoesNotPay; registrations.len()];
     let payments = settled.payments.iter().zip(&sure.payments);
     for (look, (payment, today)) in looks.iter().zip(payments) {
@@ -224,8 +198,8 @@ pub fn decide(
             *answer = answer_of(look, payment.as_ref(), today.as_ref());
         }
     }
-    let customer = Cents::sum(settled.left.iter().copied())?;
-    let customer_at_most = Cents::sum(sure.left.iter().copied())?;
+    let customer = settled.customer()?;
+    let customer_at_most = sure.customer()?;
     steps.push(Step::of_all(Reason::CustomerOwes { amount: customer }));
     if customer_at_most != customer {
         let amount = customer_at_most;
@@ -244,8 +218,8 @@ pub fn decide(
 /// What a programme answers, by what it pays once all is settled and what it pays today.
 fn answer_of(look: &Look, settled: Option<&Payment>, today: Option<&Payment>) -> Answer {
     let paid = |payment: Option<&Payment>| {
-        let of_lines = payment.map(|payment| payment.of_lines.clone());
-        of_lines.filter(|lines| lines.iter().any(|amount| *amount > Cents::ZERO))
+        let amounts = payment.map(|payment| (payment.of_lines.clone(), payment.of_shop.clone()));
+        amounts.filter(|(payer, shop)| payer.iter().chain(shop).any(|cents| *cents > Cents::ZERO))
     };
     match (paid(settled), paid(today)) {
         (None, _) => Answer::NotAsked,
@@ -255,106 +229,18 @@ fn answer_of(look: &Look, settled: Option<&Payment>, today: Option<&Payment>) ->
     }
 }
 
-/// Whether a programme is asked at all; the reasons go into the trace.
-pub(super) fn look<'a>(
-    case: &Case,
-    place: usize,
-    registration: &'a Registration,
-    steps: &mut Vec<Step>,
-) -> Result<Option<Look<'a>>, CoverageRefusal> {
-    let programme = &registration.programme;
-    let mut say = |reason| steps.push(Step::of(place, reason));
-    let excluded = programme
-        .exclusions
-        .intersection(&case.circumstances)
-        .next();
-    if let Some(exclusion) = excluded.copied() {
-        say(Reason::Excluded { exclusion });
-        return Ok(None);
-    }
-    let mut missing = Vec::new();
-    match (&registration.component, &case.finding) {
-        (Some(component), Some(finding)) if *component != finding.component => {
-            let component = component.clone();
-            say(Reason::OtherComponent { component });
-            return Ok(None);
-        }
-        (Some(_), None) => missing.push(Missing::Finding),
-        _ => {}
-    }
-    let segments = segments_asked(case, registration, &mut say)?;
-    if segments.is_empty() {
-        return Ok(None);
-    }
-    let papers = programme.evidence.difference(&case.evidence);
-    missing.extend(papers.map(|evidence| Missing::Evidence {
-        evidence: *evidence,
-    }));
-    let questions = programme.exclusions.intersection(&case.unsettled);
-    missing.extend(questions.map(|exclusion| Missing::Answer {
-        exclusion: *exclusion,
-    }));
-    let look = Look {
-        place,
-        segments,
-        missing,
-    };
-    for missing in look.lacks() {
-        say(Reason::Lacks { missing });
-    }
-    Ok(Some(look))
-}
-
-/// The segments of a programme that are in force, or would be once something is known; the reasons go into the trace.
-fn segments_asked<'a>(
-    case: &Case,
-    registration: &'a Registration,
-    say: &mut impl FnMut(Reason),
-) -> Result<Vec<(&'a Segment, Option<Missing>)>, CoverageRefusal> {
-    let repaired = repaired(case);
-    let mut segments = Vec::new();
-    for (index, segment) in registration.programme.segments.iter().enumerate() {
-        let mut lacks = None;
-        match (&segment.component_class, &case.finding) {
-            (Some(class), Some(finding)) if finding.component_class.as_ref() != Some(class) => {
-                say(Reason::OtherClass { segment: index });
-                continue;
-            }
-            (Some(_), None) => lacks = Some(Missing::Finding),
-            _ => {}
-        }
-        match standing(segment, registration, case.failed_on, &repaired)? {
-            Standing::InForce { held } => say(Reason::InForce {
-                segment: index,
-                held,
-            }),
-            Standing::StartUnknown => {
-                let event = segment.start;
-                say(Reason::StartUnknown { segment: index });
-                lacks = Some(Missing::Start { event });
-            }
-            over => {
-                say(Reason::NotInForce {
-                    segment: index,
-                    standing: over,
-                });
-                continue;
-            }
-        }
-        segments.push((segment, lacks));
-    }
-    Ok(segments)
-}
-
-/// Earlier repairs of the failure at hand.
-fn repaired(case: &Case) -> Vec<Repaired> {
-    let Some(finding) = &case.finding else {
-        return Vec::new();
-    };
-    (case.repairs.iter())
-        .filter(|repair| repair.component == finding.component && repair.failure == finding.failure)
-        .map(|repair| (repair.failed_on, repair.completed_on))
-        .collect()
+/// That more than one component was found to have failed.
+fn also_found(case: &Case) -> Option<Step> {
+    let finding = case.finding.as_ref()?;
+    let also = case.also_found.iter();
+    let others: Vec<String> = also.map(|found| found.component.clone()).collect();
+    (!others.is_empty()).then(|| {
+        Step::of_all(Reason::AlsoFound {
+            component: finding.component.clone(),
+            others,
+            is_named: case.is_finding_named,
+        })
+    })
 }
 
 /// Which looks are asked together: each by itself, but where there would be too many and nothing is found yet, the shop's
@@ -383,23 +269,38 @@ fn groups(case: &Case, registrations: &[Registration], looks: &[Look]) -> Vec<us
     groups
 }
 
+/// What counts in a split.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Counts {
+    /// What is sure today.
+    Sure,
+    /// What is expected once all that is missing is there.
+    Settled,
+}
+
 /// The stack over the looks; one without a segment that counts pays nothing.
 fn split(
     lines: &[Line],
     registrations: &[Registration],
     (looks, groups): (&[Look], &[usize]),
-    only_sure: bool,
+    counts: Counts,
 ) -> Result<Stacked, CoverageRefusal> {
     let asked: Vec<Asked> = (looks.iter().zip(groups))
         .filter_map(|(look, together)| {
+            let registration = registrations.get(look.place)?;
             Some(Asked {
-                programme: &registrations.get(look.place)?.programme,
-                segments: look.segments(only_sure),
+                programme: &registration.programme,
+                segments: look.segments(counts == Counts::Sure),
                 together: *together,
+                same: registration.same_as.unwrap_or(look.place),
             })
         })
         .collect();
-    stacked(&asked, lines)
+    let unmeasured = match counts {
+        Counts::Sure => Unmeasured::IsNotPaid,
+        Counts::Settled => Unmeasured::CountsInFull,
+    };
+    stacked(&asked, lines, unmeasured)
 }
 
 fn splits(stacked: &Stacked, looks: &[Look]) -> Vec<LineSplit> {
@@ -439,12 +340,7 @@ fn tell(look: &Look, payment: Option<&Payment>, steps: &mut Vec<Step>) {
             Bound::Rate { line, allowed } => Step::on(place, line, Reason::ByRate { allowed }),
             Bound::HoursUnknown { line } => Step::on(place, line, Reason::HoursUnknown),
             Bound::DistanceUnknown { line } => Step::on(place, line, Reason::DistanceUnknown),
-            Bound::Percent { line, segment } => {
-                let percent = look
-                    .segments
-                    .get(segment)
-                    .map(|(chosen, _)| chosen.pays.percent);
-                let Some(percent) = percent else { continue };
+            Bound::Percent { line, percent } => {
                 Step::on(place, line, Reason::PaysPercent { percent })
             }
             Bound::FlatLabour { amount } => Step::of(place, Reason::FlatLabour { amount }),
@@ -452,7 +348,7 @@ fn tell(look: &Look, payment: Option<&Payment>, steps: &mut Vec<Step>) {
             Bound::Deductible { amount } => Step::of(place, Reason::Deductible { amount }),
         });
     }
-    let mut is_paid = false;
+    let mut is_paid = payment.of_shop.iter().any(|amount| *amount > Cents::ZERO);
     for (line, amount) in payment.of_lines.iter().enumerate() {
         if *amount > Cents::ZERO {
             is_paid = true;

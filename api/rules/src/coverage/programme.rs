@@ -125,7 +125,8 @@ pub struct Programme {
     /// So many days after a covered repair the same failure is still covered, though the cover ended meanwhile.
     pub failed_repair_days: Option<u32>,
     /// Who bears what the rates, the flat labor and the caps leave of what is covered; the share beyond the percents and the
-    /// deductible are the customer's in any case.
+    /// deductible are the customer's in any case. Terms written before this was asked say nothing of it and read as
+    /// "the customer": cover keeps the terms it began under, so what they left is not taken from the customer's bill later.
     #[serde(default)]
     pub rest_borne_by: RestBearer,
 }
@@ -142,6 +143,16 @@ pub struct Starts {
     pub contract: Option<NaiveDate>,
 }
 
+/// A repair done before on the same machine.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct EarlierRepair {
+    pub component: String,
+    pub failure: String,
+    /// The day the failure was told of, as it was decided who pays.
+    pub failed_on: NaiveDate,
+    pub completed_on: NaiveDate,
+}
+
 /// One programme that a machine holds.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Registration {
@@ -153,6 +164,13 @@ pub struct Registration {
     pub lapsed_on: Option<NaiveDate>,
     /// Days on which the machine was out of use for repairs this programme paid, first and last of each.
     pub out_of_use: Vec<(NaiveDate, NaiveDate)>,
+    /// Repairs that were done and that this programme paid.
+    #[serde(default)]
+    pub repairs: Vec<EarlierRepair>,
+    /// Place of the first registration of the same programme, where a machine holds it more than once: a programme pays a
+    /// line once, by the registration that serves the customer best.
+    #[serde(default)]
+    pub same_as: Option<usize>,
 }
 
 impl Starts {

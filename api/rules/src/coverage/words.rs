@@ -20,6 +20,8 @@ pub enum Missing {
     },
     /// What has failed.
     Finding,
+    /// Which of several findings counts.
+    OneFinding,
     Evidence {
         evidence: Evidence,
     },
@@ -27,12 +29,26 @@ pub enum Missing {
     Answer {
         exclusion: Exclusion,
     },
+    /// The hours of a line, for a payer who pays by the hour.
+    Hours {
+        line: usize,
+    },
+    /// How far the trip of a line was, for a payer who pays by distance.
+    Distance {
+        line: usize,
+    },
 }
 
 /// Why a decision is as it is.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case", tag = "reason")]
 pub enum Reason {
+    /// More than one component was found to have failed.
+    AlsoFound {
+        component: String,
+        others: Vec<String>,
+        is_named: bool,
+    },
     Excluded {
         exclusion: Exclusion,
     },
@@ -172,7 +188,18 @@ pub fn settles(missing: Missing) -> String {
             "What failed is not known yet; the finding of the visit settles this.".to_owned()
         }
         Missing::Evidence { evidence } => format!("{evidence} is asked for and not there yet."),
+        Missing::OneFinding => {
+            "More than one component was found to have failed; naming the finding that counts settles this.".to_owned()
+        }
         Missing::Answer { exclusion } => format!("It is not settled whether {exclusion}."),
+        Missing::Hours { line } => format!(
+            "The hours of line {} are not known; saying them when it is decided settles this.",
+            line + 1
+        ),
+        Missing::Distance { line } => format!(
+            "How far the trip of line {} was is not known; saying it when it is decided settles this.",
+            line + 1
+        ),
     }
 }
 
@@ -187,6 +214,11 @@ fn said(reason: &Reason, about: &About) -> String {
         format!("{programme}: {terms}")
     };
     match reason {
+        Reason::AlsoFound {
+            component,
+            others,
+            is_named,
+        } => several_words(component, others, *is_named),
         Reason::Excluded { exclusion } => format!("{programme} does not pay where {exclusion}."),
         Reason::OtherComponent { component } => format!(
             "{programme} is on another component ({}).",
@@ -206,12 +238,14 @@ fn said(reason: &Reason, about: &About) -> String {
         Reason::ByRate { allowed } => {
             format!("{programme} allows {allowed} for {line}, by its rate.")
         }
-        Reason::HoursUnknown => {
-            format!("{programme} pays by the hour, and the hours of {line} are not known.")
-        }
-        Reason::DistanceUnknown => {
-            format!("{programme} pays by distance, and the distance of {line} is not known.")
-        }
+        Reason::HoursUnknown => format!(
+            "{programme} pays by the hour, and the hours of {line} are not known; until they are, it is expected to pay \
+             without its rate."
+        ),
+        Reason::DistanceUnknown => format!(
+            "{programme} pays by distance, and the distance of {line} is not known; until it is, it is expected to pay \
+             without its rate."
+        ),
         Reason::PaysPercent { percent } => format!("{programme} covers {percent} % of {line}."),
         Reason::FlatLabour { amount } => format!("{programme} pays {amount} for all labor."),
         Reason::AtMost { amount } => format!("{programme} pays at most {amount} on one call."),
@@ -231,6 +265,18 @@ fn said(reason: &Reason, about: &About) -> String {
             format!("The customer owes {amount} before tax if what is missing does not turn up.")
         }
     }
+}
+
+fn several_words(component: &str, others: &[String], is_named: bool) -> String {
+    let others = listed(others);
+    if is_named {
+        return format!(
+            "Decided for what failed of {component}; {others} was found to have failed too."
+        );
+    }
+    format!(
+        "{component} was found to have failed, and {others} too; it is not said for which of them this is decided."
+    )
 }
 
 /// The terms of a segment, such as "Parts and labor for 12 months from purchase".

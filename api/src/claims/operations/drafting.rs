@@ -158,15 +158,18 @@ async fn holding(
 ) -> Result<(Holding, i64, i64)> {
     let portions = coverage::portions_of(tx, decision.id).await?;
     let kept = coverage::kept(decision)?;
+    let has_portion = |held: &Holding| {
+        portions.iter().any(|portion| {
+            (portion.payer_id, portion.terms_id, portion.cover_id)
+                == (held.payer_id, held.terms_id, held.cover_id)
+        })
+    };
     let pays = |held: &Holding| {
         held.payer_id == Some(payer_id)
             && match invoice.programme_terms_id {
                 // Billed by the decision, under these terms, whichever of its splits that was.
                 Some(terms_id) => held.terms_id == Some(terms_id),
-                None => portions.iter().any(|portion| {
-                    (portion.payer_id, portion.terms_id, portion.cover_id)
-                        == (held.payer_id, held.terms_id, held.cover_id)
-                }),
+                None => has_portion(held),
             }
     };
     let mut found: Vec<(Holding, i64, i64)> = (kept.holdings.into_iter())
@@ -177,6 +180,8 @@ async fn holding(
             fits.then_some((held, programme_id, terms_id))
         })
         .collect();
+    // Of a programme held more than once, by the registration that pays.
+    found.sort_by_key(|(held, programme_id, _)| (*programme_id, !has_portion(held)));
     found.dedup_by_key(|(_, programme_id, _)| *programme_id);
     let several = found.len() > 1;
     match found.into_iter().next() {

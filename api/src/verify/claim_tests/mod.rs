@@ -229,6 +229,7 @@ impl TestShop {
             failed_on: None,
             finding_id: None,
             distance: None,
+            hours: Vec::new(),
             said: Said::default(),
         };
         closeout::decide_coverage(&self.owner, order).await.unwrap();

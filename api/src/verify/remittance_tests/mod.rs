@@ -99,6 +99,7 @@ impl Desk {
             failed_on: None,
             finding_id: None,
             distance: None,
+            hours: Vec::new(),
             said: SaidOfCall::default(),
         };
         let decision = closeout::decide_coverage(&self.owner, decide).await;
