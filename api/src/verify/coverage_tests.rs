@@ -10,6 +10,7 @@ use nameplate_rules::dates::Term;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
 
+use super::graph_tests::ask;
 use super::testing::TestShop;
 use crate::appliances::{self, ChangeAppliance, PlateChange};
 use crate::base::testing::refusals;
@@ -17,6 +18,7 @@ use crate::base::{Change, ProblemCode};
 use crate::closeout;
 use crate::coverage::{self, DecideCoverage, Outlook, OutlookLine, Said};
 use crate::customers::{self, AddCustomer};
+use crate::graphql::ids::Kind;
 use crate::warranty::{
     self, AddProgramme, KeepPart, NewSegment, NewTerms, PayerWays, RegisterCover,
 };
@@ -155,6 +157,38 @@ async fn a_makers_year_pays_all_once_the_day_of_purchase_is_known_and_every_deci
         shop.bought("2025-05-31").await;
         let late = shop.decide(shop.decision(call.id)).await;
         assert_eq!(late.customer_cents, late.total_cents, "a day too late");
+    }
+}
+
+#[tokio::test]
+async fn reasons_name_lines_by_what_they_say() {
+    for shop in TestShop::everywhere().await {
+        shop.makers_year(Vec::new()).await;
+        shop.bought("2026-01-10").await;
+        let call = shop.accepted_call(Cents(10_000), None).await;
+        shop.decide(shop.decision(call.id)).await;
+        let decided = "{ serviceCalls(first: 1) { edges { node { coverageDecisions { reading { reasons } } } } } }";
+        let answer = ask(&shop.owner, decided).await;
+        let reading = &answer["data"]["serviceCalls"]["edges"][0]["node"]["coverageDecisions"][0];
+        let reasons = reading["reading"]["reasons"].as_array().unwrap();
+        for sentence in [
+            "First year pays 100.00 of Part (line 1).",
+            "First year pays 144.00 of Labour (line 2).",
+            "First year pays 45.00 of Trip (line 3).",
+        ] {
+            assert!(reasons.iter().any(|said| said == sentence), "{answer:#}");
+        }
+        let machine = Kind::Appliance.id(shop.machine_id());
+        let ahead = format!(
+            "{{ coverageOutlook(applianceId: \"{}\", lines: [{{ covers: LABOUR, amount: \"90.00\" }}]) {{ reading {{ \
+             reasons }} }} }}",
+            machine.as_str()
+        );
+        let answer = ask(&shop.owner, &ahead).await;
+        let reasons = answer["data"]["coverageOutlook"]["reading"]["reasons"].as_array();
+        let sentence = "First year pays 90.00 of Labor (line 1).";
+        let is_said = reasons.is_some_and(|said| said.iter().any(|said| said == sentence));
+        assert!(is_said, "{answer:#}");
     }
 }
 

@@ -108,11 +108,14 @@ async fn a_file_is_taken_in_once_however_often_it_is_sent_and_changed_words_are_
             &washers("Q7-100000", "Q7-120000"),
         );
         let bytes = file(std::slice::from_ref(&first));
+        // A look does not wait for whoever writes.
+        let writer = shop.bench.app.db.write().await.unwrap();
         let looked = recalls::import_recalls(&shop.owner, &bytes, Purpose::LookAt);
         assert!(matches!(
             looked.await.unwrap(),
             Imported::Taken(Taken { new_count: 1, .. })
         ));
+        drop(writer);
         assert!(shop.recalled_products().await.is_empty(), "only looked at");
         let taken = shop.import_notices(std::slice::from_ref(&first)).await;
         assert_eq!((taken.new_count, taken.without_model_count), (1, 0));
