@@ -268,14 +268,19 @@ fn said(reason: &Reason, about: &About) -> String {
 }
 
 fn several_words(component: &str, others: &[String], is_named: bool) -> String {
-    let others = listed(others);
+    let plain = |name: &str| name.replace('_', " ");
+    let others: Vec<String> = others.iter().map(|name| plain(name)).collect();
     if is_named {
         return format!(
-            "Decided for what failed of {component}; {others} was found to have failed too."
+            "Decided by what failed of {}; found to have failed, too: {}.",
+            plain(component),
+            listed(&others)
         );
     }
+    let all: Vec<String> = std::iter::once(plain(component)).chain(others).collect();
     format!(
-        "{component} was found to have failed, and {others} too; it is not said for which of them this is decided."
+        "Found to have failed: {}; it is not said for which of them this is decided.",
+        listed(&all)
     )
 }
 

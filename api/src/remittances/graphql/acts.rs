@@ -208,8 +208,8 @@ impl RemittancesMutation {
         MatchAdviceRowPayload::of(outcome.map(AdviceRow::from))
     }
 
-    /// Takes a row off the wrong claim: it waits for its claim again, and its money is held back for it. A claim that was paid
-    /// stays so, with a payment of less than nothing among its steps; what is open of it tells that the money is to come.
+    /// Takes a row off the wrong claim: it waits for its claim again, and its money is held back for it. The claim stands where
+    /// it stood before the row, unless something happened since.
     async fn unmatch_advice_row(
         &self,
         ctx: &Context<'_>,

@@ -22,7 +22,7 @@ pub struct BillClaimRestInput {
     claim_id: ID,
     /// Why the payer does not pay it, as the customer reads it.
     reason: String,
-    /// How much of what is open; all of it when left out.
+    /// How much of what the payer will not pay, by its last answer; all of it when left out.
     amount: Option<Money>,
 }
 
@@ -46,7 +46,7 @@ pub struct BearClaimRestInput {
     claim_id: ID,
     /// Why the payer does not pay it.
     reason: String,
-    /// How much of what is open; all of it when left out.
+    /// How much of what the payer will not pay, by its last answer; all of it when left out.
     amount: Option<Money>,
 }
 
@@ -112,8 +112,8 @@ pub struct ClaimRestsMutation;
 
 #[Object]
 impl ClaimRestsMutation {
-    /// Bills what a payer left unpaid of a claim to the customer of its call, by an invoice of its own, where the payer's
-    /// terms let it.
+    /// Bills what a payer will not pay of a claim to the customer of its call, by an invoice of its own, where the payer's
+    /// terms let it. What the payer said that it pays is billed to nobody else.
     async fn bill_claim_rest(
         &self,
         ctx: &Context<'_>,
@@ -124,7 +124,7 @@ impl ClaimRestsMutation {
         BillClaimRestPayload::of(outcome.map(Claim::from))
     }
 
-    /// Gives up what a payer left unpaid of a claim: the shop bears it.
+    /// Gives up what a payer will not pay of a claim, of one that was closed all that is open: the shop bears it.
     async fn bear_claim_rest(
         &self,
         ctx: &Context<'_>,
