@@ -81,19 +81,24 @@ impl TestShop {
         found.unwrap().finding
     }
 
-    /// Finds something worn on a call, adjusts it and completes the call.
-    pub(super) async fn adjusted(&self, call: &service_call::Model) {
-        let component = self.components().await.swap_remove(0);
+    /// Finds something worn on a call, and does this about it.
+    pub(super) async fn mended(&self, call: &service_call::Model, at: usize, method: Method) {
+        let component = self.components().await.swap_remove(at);
         let found = self.found_worn(call, component.id).await;
         let remedy = RecordRemedy {
             idempotency_key: self.key(),
             finding_id: found.id,
-            method: Method::Adjusted,
+            method,
             labour_minutes: 30,
             note: None,
             parts: Vec::new(),
         };
         calls::record_remedy(&self.owner, remedy).await.unwrap();
+    }
+
+    /// Finds something worn on a call, adjusts it and completes the call.
+    async fn adjusted(&self, call: &service_call::Model) {
+        self.mended(call, 0, Method::Adjusted).await;
         self.completed(call).await;
     }
 
@@ -287,9 +292,11 @@ async fn of_two_registrations_of_one_part_the_last_one_comes_first_and_both_are_
         let component = component::Entity::find().filter(of_type).one(db).await;
         let component_id = component.unwrap().unwrap().id;
         let first = shop.opened_call().await;
-        shop.adjusted(&first).await;
+        shop.mended(&first, 0, Method::Adjusted).await;
+        shop.complete_as_found(first.id).await;
         let second = shop.accepted_call(Cents(10_000), None).await;
-        shop.adjusted(&second).await;
+        shop.mended(&second, 1, Method::Adjusted).await;
+        shop.complete_as_found(second.id).await;
         let mut ids = Vec::new();
         for call in [first, second] {
             let part = RegisterCover {

@@ -1,5 +1,6 @@
 //! What a payer's flat labor leaves: the shop's or the customer's, as its terms say.
 
+use nameplate_entities::kinds::Method;
 use nameplate_rules::coverage::RestBearer;
 
 use super::*;
@@ -61,7 +62,8 @@ async fn what_flat_labor_leaves_is_billed_to_nobody_and_moves_no_cost_where_the_
         assert_eq!(nets(&bills), [10_000, 14_500]);
         let division = shop.division_of(&bills[0]).await;
         assert_eq!((division.shop_cents, division.shop_tax_cents), (4_400, 0));
-        shop.adjusted(&call).await;
+        shop.mended(&call, 0, Method::Adjusted).await;
+        shop.complete_as_found(call.id).await;
         let borne = borne_between(shop.bench.app.db.read(), today(), today()).await;
         assert_eq!(borne.unwrap(), (Cents::ZERO, Cents::ZERO));
         assert_eq!(shop.booked(Role::CallbackCost).await, 0);

@@ -91,8 +91,7 @@ async fn what_was_not_repaired_or_not_paid_by_the_programme_is_no_repair_that_di
                 shop.decide(order).await;
             }
             if way == "looked at" {
-                let component = shop.components().await.swap_remove(0);
-                shop.found_worn(&call, component.id).await;
+                shop.mended(&call, 0, Method::None).await;
                 shop.completed(&call).await;
             } else {
                 shop.adjusted(&call).await;
