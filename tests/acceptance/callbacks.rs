@@ -97,7 +97,7 @@ on_both_databases! {
         let brief = at(&brief, "arrivalBrief");
         assert_eq!(*at(brief, "history.0.number"), at(&first, "call.number").clone());
         assert_eq!(*at(brief, "history.0.findings.0.remedies.0.method"), json!("RE_TERMINATED"));
-        assert_eq!(*at(brief, "warranties.0.whoPays"), json!("The shop pays labour and parts."));
+        assert_eq!(*at(brief, "warranties.0.whoPays"), json!("The shop pays labor and parts."));
         assert_eq!(*at(brief, "callback.callback.state"), json!("PROPOSED"));
         assert_eq!(*at(brief, "otherMachines.0.kind"), json!("Dryer"));
         assert_eq!(*at(brief, "visits.0.window"), json!("8 to 10"));

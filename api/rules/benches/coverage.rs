@@ -76,7 +76,7 @@ fn case() -> Case {
         failed_on: "2026-06-01".parse().expect("a day"),
         finding: Some(Finding {
             component: "bake_element".to_owned(),
-            component_class: "heating_circuit".to_owned(),
+            component_class: Some("heating_circuit".to_owned()),
             failure: "open".to_owned(),
         }),
         also_found: Vec::new(),

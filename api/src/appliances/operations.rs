@@ -55,6 +55,7 @@ impl Plate {
         for (path, _, day) in days {
             if let Some(day) = day {
                 checks.not_after(path, day, today);
+                checks.of_our_time(path, day);
             }
         }
         checks.in_order(&days);

@@ -73,7 +73,7 @@ pub async fn add(act: &Act, new: NewAttachment) -> Result<attachment::Model> {
     let is_full = there.len() >= ON_ONE_RECORD_MAX;
     let same = there
         .into_iter()
-        .find(|row| row.source_sha256 == source_sha256);
+        .find(|row| row.source_sha256 == source_sha256 && row.kind == new.kind);
     if let Some(same) = same {
         return Ok(same);
     }

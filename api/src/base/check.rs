@@ -1,7 +1,7 @@
 //! What every input is held against at the door. All problems of one input are collected, so that a
 //! clerk mends them in one go.
 
-use chrono::{Days, NaiveDate};
+use chrono::{Datelike, Days, NaiveDate};
 use nameplate_rules::countries::is_country;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
@@ -206,6 +206,16 @@ impl Checks {
                 path,
                 format!("{day} is still to come; today is {today}."),
             );
+        }
+        day
+    }
+
+    /// A day in the life of a machine: not before 1900. One that is refused already is not refused once more.
+    pub fn of_our_time(&mut self, path: &str, day: NaiveDate) -> NaiveDate {
+        let is_refused = self.problems.iter().any(|problem| problem.path == path);
+        if !is_refused && day.year() < 1900 {
+            let message = format!("{day} is long ago; check the year.");
+            self.refuse(ProblemCode::ImpossibleDate, path, message);
         }
         day
     }

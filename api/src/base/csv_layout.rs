@@ -147,7 +147,7 @@ impl Format {
         let text = self.text(bytes).map_err(|fault| vec![fault])?;
         let mut rows = self.records(&text).map_err(|fault| vec![fault])?;
         if rows.len() > lines_max {
-            let message = format!("A file has at most {lines_max} lines; export fewer days.");
+            let message = format!("A file has at most {lines_max} lines; send it in parts.");
             return Err(vec![Fault::new(1, None, ProblemCode::OutOfRange, message)]);
         }
         let header = if self.has_header && !rows.is_empty() {
@@ -246,10 +246,16 @@ impl<'h> Finder<'h> {
 
     /// The column of this name.
     pub fn must<'a>(&mut self, name: &'a str) -> Place<'a> {
-        let named = self.header.and_then(|header| {
-            let same = |field: &String| field.trim().eq_ignore_ascii_case(name);
-            header.fields.iter().position(same)
-        });
+        let same = |field: &String| field.trim().eq_ignore_ascii_case(name);
+        let named = self
+            .header
+            .and_then(|header| header.fields.iter().position(same));
+        let fields = self.header.iter().flat_map(|header| &header.fields);
+        if fields.filter(|field| same(field)).count() > 1 {
+            let message = "The first line has more than one column of this name.";
+            let fault = Fault::new(1, Some(name), ProblemCode::Malformed, message);
+            self.faults.push(fault);
+        }
         let placed = || name.parse::<usize>().ok()?.checked_sub(1);
         let at = named.or_else(placed).filter(|at| *at < COLUMNS_MAX);
         if at.is_none() {
@@ -278,6 +284,35 @@ impl<'h> Finder<'h> {
         } else {
             Err(self.faults)
         }
+    }
+}
+
+/// Most lines named that are too wide.
+const WIDE_MAX: usize = 50;
+
+/// Lines that have more fields than the first line has names: an amount with its thousands apart by a comma, most likely.
+///
+/// # Errors
+/// A fault for each.
+pub fn check_widths(rows: &Rows) -> Read<()> {
+    let Some(header) = &rows.header else {
+        return Ok(());
+    };
+    let width = header.fields.len();
+    let is_wide = |row: &&Row| {
+        let beyond = row.fields.iter().skip(width);
+        beyond.clone().any(|field| !field.trim().is_empty())
+    };
+    let faults: Vec<Fault> = (rows.rows.iter().filter(is_wide).take(WIDE_MAX))
+        .map(|row| {
+            let message = "This line has more columns than the first line names.";
+            Fault::new(row.line, None, ProblemCode::Malformed, message)
+        })
+        .collect();
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(faults)
     }
 }
 

@@ -31,6 +31,8 @@ pub enum Waits {
     SendBack(kept_part::Model),
     /// A payer's invoice that nobody claimed.
     Draft(invoice::Model),
+    /// A claim whose payer left something unpaid: it is disputed, billed or borne.
+    Rest(claim::Model),
 }
 
 /// One thing that waits for the shop.
@@ -60,6 +62,7 @@ pub async fn due(
     all.sort_by_key(|due| due.by);
     all.extend(asked_about(db).await?);
     all.extend(to_file(db, claim::Column::FileBy.is_null()).await?);
+    all.extend(left_unpaid(db).await?);
     all.extend(undated);
     Ok(all)
 }
@@ -93,6 +96,26 @@ async fn asked_about(db: &impl ConnectionTrait) -> Result<Vec<Due>> {
         .map(|row| Due {
             by: None,
             waits: Waits::Answer(row),
+        })
+        .collect())
+}
+
+async fn left_unpaid(db: &impl ConnectionTrait) -> Result<Vec<Due>> {
+    let mut open = Query::select();
+    open.column(receivable::Column::InvoiceId)
+        .from(receivable::Entity)
+        .and_where(receivable::Column::OpenCents.gt(0));
+    let rows = claim::Entity::find()
+        .filter(claim::Column::State.is_in([ClaimState::Denied, ClaimState::Paid]))
+        .filter(claim::Column::StandingInvoiceId.in_subquery(open))
+        .order_by_asc(claim::Column::Id)
+        .limit(EACH_MAX)
+        .all(db)
+        .await?;
+    Ok((rows.into_iter())
+        .map(|row| Due {
+            by: None,
+            waits: Waits::Rest(row),
         })
         .collect())
 }

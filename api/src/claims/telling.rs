@@ -104,6 +104,7 @@ fn sentence(due: &Due, today: NaiveDate) -> String {
             "The part under tag {} is to be sent back by {day}{over}.",
             row.number
         ),
+        Waits::Rest(row) => format!("Something of claim {} is left unpaid.", row.number),
         Waits::Draft(row) => format!(
             "Invoice {} has no claim; one is to be filed by {day}{over}.",
             row.number

@@ -80,7 +80,8 @@ pub async fn decide(
     let failed_on = order.failed_on.unwrap_or(call.opened_on);
     let mut checks = Checks::new();
     checks.not_after("failedOn", failed_on, today);
-    check_distance(&mut checks, order.distance);
+    checks.near("failedOn", failed_on, today);
+    check_distance(&mut checks, "distance", order.distance);
     checks.finish()?;
     let found = Findings::on_call(tx, call.id, order.finding_id).await?;
     let (option_id, rows) = lines_of(tx, order).await?;
@@ -99,9 +100,9 @@ pub async fn decide(
     write(tx, act, (&made, call.id, option_id, staff_id)).await
 }
 
-fn check_distance(checks: &mut Checks, distance: Option<Decimal>) {
+fn check_distance(checks: &mut Checks, path: &str, distance: Option<Decimal>) {
     if let Some(distance) = distance {
-        checks.between("distance", distance, (Decimal::ZERO, DISTANCE_MAX));
+        checks.between(path, distance, (Decimal::ZERO, DISTANCE_MAX));
     }
 }
 
@@ -319,7 +320,11 @@ pub async fn outlook(act: &Act, ask: &Outlook) -> Result<Sight> {
     }
     for (at, line) in ask.lines.iter().enumerate().take(LINES_MAX) {
         checks.not_negative(&format!("lines.{at}.amount"), line.amount);
-        check_distance(&mut checks, line.distance);
+        check_distance(&mut checks, &format!("lines.{at}.distance"), line.distance);
+        if let Some(hours) = line.hours {
+            let path = format!("lines.{at}.hours");
+            checks.between(&path, hours, (Decimal::ZERO, HOURS_MAX));
+        }
     }
     checks.finish()?;
     let found = Findings {

@@ -3,7 +3,7 @@
 use std::collections::HashSet;
 
 use chrono::NaiveDate;
-use nameplate_entities::{recall, recall_check, recall_product};
+use nameplate_entities::{appliance, recall, recall_check, recall_product};
 use nameplate_rules::recall::is_pattern;
 use nameplate_rules::serial::SerialKey;
 use sea_orm::{
@@ -235,6 +235,10 @@ pub async fn check_recall(act: &Act, check: CheckRecall) -> Result<recall_check:
     let note = checks.text_if_any("note", check.note.as_deref(), TEXT_MAX);
     checks.finish()?;
     let before = store::check_of(&tx, (recall.id, machine.id)).await?;
+    if before.is_none() && !is_about(&tx, &machine, recall.id).await? {
+        let message = "This recall is not about this machine. If it is, mend what the recall names (setRecallProducts).";
+        return Err(Error::refused(ProblemCode::WrongState, "recallId", message));
+    }
     let row = recall_check::ActiveModel {
         recall_id: Set(recall.id),
         appliance_id: Set(machine.id),
@@ -273,6 +277,16 @@ fn same_version(now: i32, read: i32) -> Result<()> {
     }
     let message = "Somebody changed this in the meantime; read it again.";
     Err(Error::refused(ProblemCode::Conflict, "version", message))
+}
+
+/// Whether a recall is or may be about a machine.
+async fn is_about(
+    tx: &impl ConnectionTrait,
+    machine: &appliance::Model,
+    recall_id: i64,
+) -> Result<bool> {
+    let matched = store::about(tx, machine).await?;
+    Ok(matched.iter().any(|matched| matched.recall.id == recall_id))
 }
 
 /// What an audit row is about.

@@ -177,16 +177,13 @@ pub fn read(bytes: &[u8], today: NaiveDate) -> std::result::Result<Read, Fault> 
             let words = format!("Recall {} is in this file twice.", made.number);
             faults.refuse(ProblemCode::Taken, "RecallNumber", words);
         }
-        match made.filter(|_| faults.is_clean()) {
-            Some(made) => {
-                read.taken.mended_count += usize::from(!mended.is_clean());
-                read.ready.push(made);
-                read.note(place, mended);
-            }
-            None => {
-                read.taken.passed_over_count += 1;
-                read.note(place, faults);
-            }
+        if let Some(made) = made.filter(|_| faults.is_clean()) {
+            read.taken.mended_count += usize::from(!mended.is_clean());
+            read.ready.push(made);
+            read.note(place, mended);
+        } else {
+            read.taken.passed_over_count += 1;
+            read.note(place, faults);
         }
     }
     Ok(read)

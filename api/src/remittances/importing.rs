@@ -134,6 +134,7 @@ pub async fn import_advice(
         total: read.total,
         rows: look_up(&tx, &payer, read).await?,
     };
+    no_such_payment(&tx, &payer, &looked).await?;
     if purpose == Purpose::TakeIn {
         looked.advice_id = Some(write(&tx, act, (&payer, staff_id, digest), &looked).await?);
         tx.commit().await?;
@@ -153,6 +154,27 @@ async fn not_there_yet(
         same.reference, same.advised_on
     );
     Err(Error::refused(ProblemCode::Taken, "file", message))
+}
+
+/// One payment of a payer comes in once, though its file was written anew meanwhile.
+async fn no_such_payment(
+    tx: &impl ConnectionTrait,
+    payer: &warranty_payer::Model,
+    looked: &Looked,
+) -> Result<()> {
+    let reference = looked.reference.as_deref().unwrap_or_default();
+    if looked.total == Cents::ZERO {
+        return Ok(());
+    }
+    let Some(same) = store::same_payment(tx, (payer.id, reference)).await? else {
+        return Ok(());
+    };
+    let message = format!(
+        "Advice {} of {} is on record already. If its file was mended, drop or undo that one first (dropAdvice, undoAdvice); \
+         if this is another payment, say a number of its own.",
+        same.reference, same.advised_on
+    );
+    Err(Error::refused(ProblemCode::Taken, "reference", message))
 }
 
 /// Which claims the rows are about, and what each would make of it after those before it.

@@ -7,7 +7,7 @@ use nameplate_rules::money::Cents;
 
 use crate::base::check::LINE_MAX;
 use crate::base::csv_layout::{
-    Cells, FAULTS_MAX, Fault, Finder, Format, Place, Read, Row, WORDS_MAX,
+    Cells, FAULTS_MAX, Fault, Finder, Format, Place, Read, Row, WORDS_MAX, check_widths,
 };
 use crate::base::{ProblemCode, Result};
 
@@ -86,6 +86,7 @@ impl Reader {
     /// Faults, at most [`FAULTS_MAX`].
     pub fn read(&self, bytes: &[u8]) -> Read<ReadAdvice> {
         let file = self.format.rows(bytes, LINES_MAX)?;
+        check_widths(&file)?;
         let places = Places::find(&self.columns, file.header.as_ref())?;
         let mut rows = Vec::with_capacity(file.rows.len());
         let mut faults = Vec::new();

@@ -97,7 +97,7 @@ impl TestShop {
     }
 
     /// Finds something worn on a call, adjusts it and completes the call.
-    async fn adjusted(&self, call: &service_call::Model) {
+    pub(super) async fn adjusted(&self, call: &service_call::Model) {
         self.mended(call, 0, Method::Adjusted).await;
         self.completed(call).await;
     }

@@ -287,18 +287,18 @@ async fn terms_that_cannot_be_are_refused_with_every_field() {
     assert_eq!(
         paths,
         [
-            "segments.0.covers",
-            "segments.0.componentClass",
-            "segments.0.after",
-            "segments.0.percent",
+            "terms.segments.0.covers",
+            "terms.segments.0.componentClass",
+            "terms.segments.0.after",
+            "terms.segments.0.percent",
             "deductible",
-            "daysToFile",
-            "restBorneBy",
+            "terms.daysToFile",
+            "terms.restBorneBy",
         ]
     );
     let same_day = warranty::add_programme_terms(&shop.owner, (programme.id, a_year(Vec::new())));
     assert_eq!(
         refusals(same_day.await),
-        [(ProblemCode::Taken, "appliesFrom".to_owned())]
+        [(ProblemCode::Taken, "terms.appliesFrom".to_owned())]
     );
 }

@@ -7,7 +7,7 @@ use nameplate_rules::money::Cents;
 
 use crate::base::check::LINE_MAX;
 use crate::base::csv_layout::{
-    Cells, FAULTS_MAX, Fault, Finder, Format, Place, Read, Row, WORDS_MAX,
+    Cells, FAULTS_MAX, Fault, Finder, Format, Place, Read, Row, WORDS_MAX, check_widths,
 };
 use crate::base::digest::sha256;
 use crate::base::{ProblemCode, Result};
@@ -108,6 +108,7 @@ impl Reader {
     /// Faults, at most [`FAULTS_MAX`].
     pub fn read(&self, bytes: &[u8]) -> Read<ReadFile> {
         let rows = self.format.rows(bytes, LINES_MAX)?;
+        check_widths(&rows)?;
         let places = Places::find(&self.columns, rows.header.as_ref())?;
         let mut file = ReadFile {
             lines: Vec::with_capacity(rows.rows.len()),

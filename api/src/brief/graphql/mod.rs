@@ -153,9 +153,9 @@ impl BriefWarranty {
         let status = warranty::promise_of(&row.warranty).status(today);
         let (labour, parts) = (status.labour.holds(), status.parts.holds());
         let who_pays = match (labour, parts) {
-            (true, true) => "The shop pays labour and parts.",
-            (true, false) => "The shop pays labour, the customer pays parts.",
-            (false, true) => "The shop pays parts, the customer pays labour.",
+            (true, true) => "The shop pays labor and parts.",
+            (true, false) => "The shop pays labor, the customer pays parts.",
+            (false, true) => "The shop pays parts, the customer pays labor.",
             (false, false) => "The customer pays.",
         };
         Self {

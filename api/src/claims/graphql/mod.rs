@@ -13,6 +13,7 @@ pub use submitting::ClaimSubmissionMutation;
 
 use async_graphql::{ComplexObject, Context, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
+use nameplate_entities::kinds::ReceivableKind;
 use nameplate_entities::{allocation, claim, claim_paper, claim_sending, claim_step, invoice};
 use nameplate_rules::dates::whole_days_between;
 use nameplate_rules::money::Cents;
@@ -154,6 +155,16 @@ impl Claim {
     async fn codes(&self) -> async_graphql::Result<Option<FailureCodes>> {
         let text = self.row.codes_json.as_deref();
         text.map(FailureCodes::read).transpose().map_err(edge)
+    }
+
+    /// The invoices that ask the customer for what the payer will not pay, oldest first.
+    async fn rest_invoices(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Invoice>> {
+        let column = invoice::Column::MovedFromInvoiceId;
+        let rows = loaders::children::<invoice::Entity>(ctx, column, self.row.invoice_id).await?;
+        let bills = rows
+            .into_iter()
+            .filter(|row| row.kind == ReceivableKind::Invoice);
+        Ok(bills.map(Invoice::from).collect())
     }
 
     /// What happened to it, oldest first.

@@ -96,6 +96,8 @@ pub enum ClaimDueKind {
     SendBack,
     /// A payer's invoice has no claim.
     Draft,
+    /// A payer left something of a claim unpaid: dispute its answer, bill the customer or let the shop bear it.
+    Rest,
 }
 
 /// One thing that waits for the shop.
@@ -135,6 +137,11 @@ impl From<Due> for ClaimDue {
             Waits::SendBack(row) => Self {
                 kind: ClaimDueKind::SendBack,
                 kept_part: Some(row.into()),
+                ..nothing
+            },
+            Waits::Rest(row) => Self {
+                kind: ClaimDueKind::Rest,
+                claim: Some(row.into()),
                 ..nothing
             },
             Waits::Draft(row) => Self {

@@ -154,7 +154,7 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
     }
     for promise in list(&brief, "/arrivalBrief/warranties") {
         account.say(format!(
-            "{}: {} Labour through {}, parts through {}.",
+            "{}: {} Labor through {}, parts through {}.",
             text(promise, "/component"),
             text(promise, "/whoPays"),
             text(promise, "/labourThrough"),
@@ -357,7 +357,7 @@ async fn mend(cast: &Cast<'_>, account: &mut Account, job: &Job, finding_id: &st
         .act("completeCall", complete, selection)
         .await?;
     account.say(format!(
-        "Call {} is complete. The shop stands behind it: labour through {}, parts through {}.",
+        "Call {} is complete. The shop stands behind it: labor through {}, parts through {}.",
         text(&done, "/call/number"),
         text(&done, "/warranties/0/labourThrough"),
         text(&done, "/warranties/0/partsThrough"),

@@ -48,7 +48,7 @@ impl LineTerms {
             ("technicianId", self.technician_id.is_some()),
         ];
         for (field, _) in of_labour.iter().filter(|(_, given)| *given && !is_labour) {
-            let words = "Only a line for labour takes this.";
+            let words = "Only a line for labor takes this.";
             checks.refuse(ProblemCode::Malformed, &path(field), words);
         }
         if self.grade.is_some() && self.technician_id.is_some() {

@@ -366,7 +366,7 @@ impl NewLine {
         takes_none(
             "minutes",
             self.minutes.is_some() && !is_labour,
-            "Only a line for labour takes minutes.",
+            "Only a line for labor takes minutes.",
         );
         takes_none(
             "minutes",
@@ -376,7 +376,7 @@ impl NewLine {
         takes_none(
             "hours",
             self.hours != WorkHours::Regular && !is_labour,
-            "Only a line for labour is worked after hours.",
+            "Only a line for labor is worked after hours.",
         );
         takes_none(
             "quantity",

@@ -151,13 +151,8 @@ async fn decided(
             "A later decision on call {number} stands in the place of this one. Bill by that."
         )));
     }
-    if option_id.is_none() {
-        return Err(refused(format!(
-            "Call {number} is billed by lines that nobody decided on. Draft them as an estimate, decide on that, and bill \
-             it."
-        )));
-    }
-    if decision.estimate_option_id != option_id {
+    // Lines typed for work done are of no option; they cost what was decided on, or are refused below.
+    if option_id.is_some() && decision.estimate_option_id != option_id {
         return Err(refused(
             "This decision was made for another option than the one billed. Decide anew on that."
                 .to_owned(),
@@ -178,7 +173,8 @@ fn must_be_of(sale: &Sale, kept: &Kept) -> Result<()> {
         return Ok(());
     }
     Err(refused(
-        "The lines changed since this was decided. Decide anew on what is billed.".to_owned(),
+        "The lines are not those that were decided on. Decide anew on what is billed, or bill what was decided on."
+            .to_owned(),
     ))
 }
 

@@ -199,7 +199,7 @@ async fn sale_of(
             "callId",
             format!(
                 "Call {number} has no accepted estimate. Send one and have it accepted, or give the lines of the work \
-                 done once the call is completed."
+                 done (`option`) once the call is completed; where it was decided who pays, those that were decided on."
             ),
         )),
         (None, (None, Some(option))) => {

@@ -315,13 +315,14 @@ impl Settlement {
 
 /// What money settles only where it names it, and how that is recorded; nothing where nothing is.
 async fn by_name_only(tx: &impl ConnectionTrait, customer_id: i64) -> Result<String> {
-    let mut told = written_off(tx, customer_id).await?;
-    if let Some(number) = store::claimed_of(tx, customer_id).await? {
-        told.push_str(&format!(
-            " {number} is claimed of a warranty payer: post its advice (postAdvice), or name the invoice under allocations."
-        ));
-    }
-    Ok(told)
+    let told = written_off(tx, customer_id).await?;
+    let claimed = store::claimed_of(tx, customer_id).await?;
+    Ok(match claimed {
+        None => told,
+        Some(number) => format!(
+            "{told} {number} is claimed of a warranty payer: post its advice (postAdvice), or name the invoice under allocations."
+        ),
+    })
 }
 
 /// What is written off of a customer's invoices, and how money on it is recorded.

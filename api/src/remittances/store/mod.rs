@@ -58,6 +58,20 @@ pub async fn same_file(
         .await?)
 }
 
+/// The advice of a payer that stands and told of the payment of this number.
+pub async fn same_payment(
+    db: &impl ConnectionTrait,
+    (payer_id, reference): (i64, &str),
+) -> Result<Option<payer_advice::Model>> {
+    Ok(payer_advice::Entity::find()
+        .filter(payer_advice::Column::PayerId.eq(payer_id))
+        .filter(payer_advice::Column::Reference.eq(reference))
+        .filter(payer_advice::Column::StandingSha256.is_not_null())
+        .filter(payer_advice::Column::TotalCents.gt(0))
+        .one(db)
+        .await?)
+}
+
 /// The rows of an advice, in the order of the file.
 pub async fn rows_of(db: &impl ConnectionTrait, advice_id: i64) -> Result<Vec<advice_row::Model>> {
     Ok(advice_row::Entity::find()

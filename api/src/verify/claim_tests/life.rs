@@ -247,6 +247,7 @@ async fn what_waits_is_listed_with_its_last_day_the_most_pressing_first() {
                 Waits::Answer(_) => "answer",
                 Waits::SendBack(_) => "send back",
                 Waits::Draft(_) => "draft",
+                Waits::Rest(_) => "rest",
             };
             found
                 .unwrap()
@@ -262,7 +263,19 @@ async fn what_waits_is_listed_with_its_last_day_the_most_pressing_first() {
         let claim = shop.ready(&claim).await;
         let claim = shop.submitted(&claim).await;
         let asked = happened(&claim, Some("Which pump?"));
-        claims::note_claim_query(&shop.owner, asked).await.unwrap();
+        let claim = claims::note_claim_query(&shop.owner, asked).await.unwrap();
         assert_eq!(kinds(10).await, [back, ("answer", None), draft]);
+        let denied = NoteClaimAnswer {
+            reason: Some("EW".to_owned()),
+            ..answer(&claim, ClaimAnswer::Denied)
+        };
+        claims::note_claim_answer(&shop.owner, denied)
+            .await
+            .unwrap();
+        let mut all = kinds(10).await;
+        all.sort_unstable();
+        let mut expected = vec![back, ("rest", None), draft];
+        expected.sort_unstable();
+        assert_eq!(all, expected);
     }
 }

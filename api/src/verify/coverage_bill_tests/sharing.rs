@@ -1,5 +1,8 @@
 //! Payers, customer and shop share a call.
 
+use nameplate_entities::estimate_option;
+
+use super::super::testing::offer;
 use super::*;
 
 #[tokio::test]
@@ -178,6 +181,55 @@ async fn either_split_of_an_unsure_decision_is_billed_as_asked() {
             let payers: Vec<Payer> = bills.iter().map(|bill| bill.payer).collect();
             assert_eq!(payers, [owed_by]);
         }
+        shop.is_in_order().await;
+    }
+}
+
+/// A maker pays all, so nobody asked the customer to accept anything: what was drafted and decided on is billed as done.
+#[tokio::test]
+async fn what_was_decided_on_and_never_accepted_is_billed_once_its_call_is_completed() {
+    for shop in TestShop::everywhere().await {
+        let payer = shop.claims_desk("Maker").await;
+        let all = Pays {
+            rank: ProgrammeRank::ApplianceMaker,
+            covers: ALL,
+            percent: "100",
+            deductible: 0,
+        };
+        shop.covers(&payer, "First year", &all).await;
+        shop.is_new().await;
+        let call = shop.opened_call().await;
+        let sent = shop.send(call.id, Cents(10_000), None).await;
+        let option = estimate_option::Entity::find()
+            .filter(estimate_option::Column::RevisionId.eq(sent.id))
+            .one(shop.bench.app.db.read())
+            .await;
+        let order = DecideCoverage {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            option_id: Some(option.unwrap().unwrap().id),
+            hours: Vec::new(),
+            failed_on: None,
+            finding_id: None,
+            distance: None,
+            said: Said::default(),
+        };
+        let decision = decide_coverage(&shop.owner, order).await.unwrap();
+        assert_eq!(decision.customer_cents, 0);
+        shop.adjusted(&call).await;
+        let bare = issue_invoice(&shop.owner, shop.by(&decision)).await;
+        let refused = [(ProblemCode::WrongState, "callId".to_owned())];
+        assert_eq!(refusals(bare), refused);
+        let of = |part_price| IssueInvoice {
+            option: offer(part_price, None).options.pop(),
+            ..shop.by(&decision)
+        };
+        let other = issue_invoice(&shop.owner, of(Cents(9_900))).await;
+        let refused = [(ProblemCode::WrongState, "coverage.decisionId".to_owned())];
+        assert_eq!(refusals(other), refused);
+        let bills = issue_invoice(&shop.owner, of(Cents(10_000))).await.unwrap();
+        assert_eq!(nets(&bills), [28_900]);
+        assert_eq!(bills[0].warranty_payer_id, Some(payer.id));
         shop.is_in_order().await;
     }
 }

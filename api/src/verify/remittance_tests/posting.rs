@@ -6,7 +6,8 @@ use nameplate_rules::claims::{ClaimStep as Step, Settlement};
 use super::*;
 use crate::invoices::ApplyCredit;
 use crate::remittances::{
-    FiguresAsked, SetAdviceRowAside, Sight, apply_credit, payer_figures, set_advice_row_aside,
+    FiguresAsked, SetAdviceRowAside, Sight, apply_credit, drop_advice, payer_figures,
+    set_advice_row_aside,
 };
 
 #[tokio::test]
@@ -270,5 +271,30 @@ async fn a_claim_of_another_payer_is_told_and_not_matched() {
         let by_hand = match_advice_row(&shop.owner, shop.matching(row.id, claim.id)).await;
         at(ProblemCode::NotFound, "claimId", by_hand);
         assert_eq!(shop.broken().await, Vec::<String>::new());
+    }
+}
+
+#[tokio::test]
+async fn one_payment_comes_in_once_and_a_line_that_is_too_wide_is_no_amount_of_one() {
+    for shop in Desk::everywhere().await {
+        let payer = shop.payer().await;
+        let claim = shop.claim(&payer, 10_000).await;
+        let first = format!("{},200.00,97.00,ELR,EFT-1\n", claim.number);
+        let advice_id = shop.take_in(&payer, &first).await;
+        let mended = format!("{},201.00,96.00,ELR,EFT-1\n", claim.number);
+        for purpose in [Purpose::LookAt, Purpose::TakeIn] {
+            let again = shop.upload(&payer, &mended, purpose).await;
+            at(ProblemCode::Taken, "reference", again);
+        }
+        drop_advice(&shop.owner, advice_id).await.unwrap();
+        shop.take_in(&payer, &mended).await;
+
+        let file = format!("{HEAD}{},1,234.50,,,EFT-2\n", claim.number);
+        let asked = (payer.row.id, Said::default());
+        let wide = import_advice(&shop.owner, asked, file.as_bytes(), Purpose::TakeIn).await;
+        let Imported::Refused(faults) = wide.unwrap() else {
+            panic!("thousands apart by a comma are two columns");
+        };
+        assert_eq!((faults.len(), faults[0].line), (1, 2));
     }
 }

@@ -164,19 +164,26 @@ async fn is_free(
         );
         return Err(Error::refused(ProblemCode::Taken, "programmeId", message));
     }
-    if let Some(number) = number
-        && store::contract_of(tx, (programme.id, number))
-            .await?
-            .is_some()
-    {
-        let message = "This contract number is registered already.";
-        return Err(Error::refused(
-            ProblemCode::Taken,
-            "contractNumber",
-            message,
-        ));
+    let Some(number) = number else {
+        return Ok(());
+    };
+    let Some(cover) = store::contract_of(tx, (programme.id, number)).await? else {
+        return Ok(());
+    };
+    // One contract may cover a household's machines, and no other's.
+    let other = appliances::get_appliance(tx, "contractNumber", cover.appliance_id).await?;
+    if other.customer_id == machine.customer_id {
+        return Ok(());
     }
-    Ok(())
+    let message = format!(
+        "This contract number is registered on a machine of another customer, {} {}.",
+        other.make, other.model
+    );
+    Err(Error::refused(
+        ProblemCode::Taken,
+        "contractNumber",
+        message,
+    ))
 }
 
 /// What ends a registration before its term.
@@ -243,6 +250,7 @@ pub async fn change_appliance_use(
     let mut checks = Checks::new();
     if let Some(day) = change.delivered_on {
         checks.not_after("deliveredOn", day, today);
+        checks.of_our_time("deliveredOn", day);
     }
     checks.in_order(&[
         ("deliveredOn", "Manufacture", machine.made_on),

@@ -110,9 +110,9 @@ pub async fn change_warranty_payer(
 impl PayerWays {
     fn checked(&self) -> Result<Option<String>> {
         let mut checks = Checks::new();
-        let claim_mail = checks.email_if_any("claimMail", self.claim_mail.as_deref());
+        let claim_mail = checks.email_if_any("ways.claimMail", self.claim_mail.as_deref());
         if let Some(days) = self.days_to_pay {
-            checks.between("daysToPay", days, (0, DAYS_TO_PAY_MAX));
+            checks.between("ways.daysToPay", days, (0, DAYS_TO_PAY_MAX));
         }
         checks.finish()?;
         Ok(claim_mail)

@@ -92,16 +92,22 @@ pub async fn add_programme_terms(
     let tx = act.app.db.write().await?;
     let today = shop::settings(&tx).await?.day_of(act.at);
     let programme = active_programme(&tx, "programmeId", programme_id).await?;
-    let mut checks = Checks::new();
-    checks.near("appliesFrom", new.applies_from, today);
+    let mut below = Checks::new();
+    below.near("appliesFrom", new.applies_from, today);
     let payer = store::get_payer(&tx, "programmeId", programme.payer_id).await?;
     let named = (programme.name.as_str(), rank(programme.rank));
-    let terms = new.checked(&mut checks, named, &payer);
+    let terms = new.checked(&mut below, named, &payer);
+    let mut checks = Checks::new();
+    checks.add_below("terms", below);
     checks.finish()?;
     let day = new.applies_from;
     if store::has_terms(&tx, (programme.id, day)).await? {
         let message = "This programme has terms from that day already; take another day.";
-        return Err(Error::refused(ProblemCode::Taken, "appliesFrom", message));
+        return Err(Error::refused(
+            ProblemCode::Taken,
+            "terms.appliesFrom",
+            message,
+        ));
     }
     let verb = Right::AddProgrammeTerms.mutation();
     let row = write_terms(&tx, act, verb, (&programme, &new, &terms, staff_id)).await?;

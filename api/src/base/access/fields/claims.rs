@@ -10,7 +10,7 @@ pub(super) const CLAIMS: &[Row] = &[
     (
         "Claim",
         Desk,
-        "id number state claimed fileBy daysLeft submittedOn payerReference complaint diagnosis codes draftedAt draftedBy version stands call payer programme cover decision invoice steps papers sendings balance required",
+        "id number state claimed fileBy daysLeft submittedOn payerReference complaint diagnosis codes draftedAt draftedBy version stands call payer programme cover decision invoice restInvoices steps papers sendings balance required",
     ),
     (
         "ClaimStep",

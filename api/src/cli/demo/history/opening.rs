@@ -63,7 +63,7 @@ fn lump_sum() -> pricing::NewTaxability {
         ..pricing::NewTaxability::plain(
             ChargeKind::Labour,
             true,
-            "parts and labour are sold for one sum",
+            "parts and labor are sold for one sum",
         )
     }
 }
