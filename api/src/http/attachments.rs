@@ -23,7 +23,7 @@ use crate::graphql::ids::{self, Kind};
 use super::Shared;
 use super::body::{self, BodyFault};
 use super::caller;
-use super::problem::problem;
+use super::problem::{problem, refusal};
 
 /// The longest a file may take to arrive; a technician may stand in a cellar.
 const FILE_TIMEOUT: Duration = Duration::from_mins(2);
@@ -182,16 +182,12 @@ fn failed(error: &Error) -> HttpResponse {
             let is_absent = problems
                 .iter()
                 .any(|problem| problem.code == ProblemCode::NotFound);
-            let words = problems
-                .iter()
-                .map(|problem| problem.message.as_str())
-                .collect::<Vec<_>>();
             let status = if is_absent {
                 StatusCode::NOT_FOUND
             } else {
                 StatusCode::UNPROCESSABLE_ENTITY
             };
-            problem(status, &words.join(" "))
+            refusal(status, problems)
         }
         Error::Unauthenticated => caller::sign_in(),
         Error::Forbidden => problem(StatusCode::FORBIDDEN, "Your role may not do this."),

@@ -15,7 +15,7 @@ use crate::graphql::ids::Kind;
 use super::Shared;
 use super::caller;
 use super::csv_upload;
-use super::problem::problem;
+use super::problem::{problem, refusal};
 
 pub fn routes(routes: &mut web::ServiceConfig) {
     routes.route("/bank-accounts/{id}/statement", web::post().to(upload));
@@ -65,11 +65,7 @@ fn answer(outcome: crate::base::Result<Imported>) -> HttpResponse {
     match outcome {
         Ok(Imported::Taken(taken)) => HttpResponse::Ok().json(shown(&taken)),
         Ok(Imported::Refused(faults)) => csv_upload::refused(&faults),
-        Err(Error::Refused(problems)) => {
-            let words = problems.into_iter().map(|problem| problem.message);
-            let words = words.collect::<Vec<_>>().join(" ");
-            problem(StatusCode::CONFLICT, &words)
-        }
+        Err(Error::Refused(problems)) => refusal(StatusCode::CONFLICT, &problems),
         Err(Error::Forbidden) => problem(
             StatusCode::FORBIDDEN,
             "Only owner and office take statements in.",

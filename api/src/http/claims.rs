@@ -15,7 +15,7 @@ use crate::graphql::ids::{self, Kind};
 use super::Shared;
 use super::caller;
 use super::documents::answer;
-use super::problem::{coded_problem, problem};
+use super::problem::{problem, refusal};
 
 /// Mounts the archive and its schema.
 pub fn routes(routes: &mut web::ServiceConfig) {
@@ -64,7 +64,7 @@ async fn archive(
         // What is too large is said; what is not there looks like any other.
         Err(Error::Refused(problems)) => match problems.first() {
             Some(found) if found.code != ProblemCode::NotFound => {
-                coded_problem(StatusCode::CONFLICT, found)
+                refusal(StatusCode::CONFLICT, &problems)
             }
             _ => answer(Ok(None)),
         },

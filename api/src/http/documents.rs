@@ -15,7 +15,7 @@ use crate::{estimates, invoices};
 
 use super::Shared;
 use super::caller;
-use super::problem::{coded_problem, problem};
+use super::problem::{problem, refusal};
 
 /// Mounts the documents.
 pub fn routes(routes: &mut web::ServiceConfig) {
@@ -48,7 +48,7 @@ async fn send_file(shared: Data<Shared>, request: HttpRequest, id: Path<String>)
         // What the standard cannot tell, or waits for a setting, is said; what is not there looks like any other.
         Err(Error::Refused(problems)) => match problems.first() {
             Some(found) if found.code != ProblemCode::NotFound => {
-                coded_problem(StatusCode::CONFLICT, found)
+                refusal(StatusCode::CONFLICT, &problems)
             }
             _ => answer(Ok(None)),
         },

@@ -19,7 +19,7 @@ use crate::remittances::{Imported, Looked, Purpose, Said, Seen, Sight, import_ad
 use super::Shared;
 use super::caller;
 use super::csv_upload;
-use super::problem::problem;
+use super::problem::{problem, refusal};
 
 const DESK_ONLY: &str = "Only owner and office take advices in.";
 
@@ -74,11 +74,7 @@ async fn upload(
     match import_advice(&act, (payer_id, said), &bytes, purpose).await {
         Ok(Imported::Looked(looked)) => HttpResponse::Ok().json(shown(&looked)),
         Ok(Imported::Refused(faults)) => csv_upload::refused(&faults),
-        Err(Error::Refused(problems)) => {
-            let words = problems.into_iter().map(|problem| problem.message);
-            let words = words.collect::<Vec<_>>().join(" ");
-            problem(StatusCode::CONFLICT, &words)
-        }
+        Err(Error::Refused(problems)) => refusal(StatusCode::CONFLICT, &problems),
         Err(Error::Forbidden) => problem(StatusCode::FORBIDDEN, DESK_ONLY),
         Err(Error::Unauthenticated) => caller::sign_in(),
         Err(error) => {

@@ -19,7 +19,7 @@ use crate::pricing::{Arriving, RECEIVED_MAX, Received};
 
 use super::Shared;
 use super::caller;
-use super::problem::problem;
+use super::problem::{problem, refusal};
 
 /// How long the next piece may take to arrive.
 const PIECE_TIMEOUT: Duration = Duration::from_secs(20);
@@ -117,11 +117,7 @@ fn answer(outcome: crate::base::Result<Received>, is_too_large: bool) -> HttpRes
             "Only owner and office take price lists in.",
         ),
         Err(Error::Unauthenticated) => caller::sign_in(),
-        Err(Error::Refused(problems)) => {
-            let words = problems.into_iter().map(|problem| problem.message);
-            let words = words.collect::<Vec<_>>().join(" ");
-            problem(StatusCode::CONFLICT, &words)
-        }
+        Err(Error::Refused(problems)) => refusal(StatusCode::CONFLICT, &problems),
         Err(error) => {
             tracing::error!(chain = %chain(&error), "receiving a price list failed");
             let words = "The database could not take the list. Send it again.";

@@ -21,15 +21,21 @@ pub fn problem(status: StatusCode, detail: &str) -> HttpResponse {
         .body(body.to_string())
 }
 
-/// The same with the code of a refusal as a member of its own, `code` (RFC 9457, section 3.2): the same word that a
-/// mutation's problems have, so that a client need not read the sentence.
-pub fn coded_problem(status: StatusCode, refusal: &Problem) -> HttpResponse {
+/// A refusal of an act: the same, with what was refused as members of their own (RFC 9457, section 3.2). `code` is the first
+/// one's, and `problems` has code, path and message of each, in the words that a mutation's problems have.
+pub fn refusal(status: StatusCode, problems: &[Problem]) -> HttpResponse {
+    let code = |problem: &Problem| ProblemCode::from(problem.code).to_value();
+    let words: Vec<&str> = problems.iter().map(|one| one.message.as_str()).collect();
+    let each: Vec<_> = (problems.iter())
+        .map(|one| json!({ "code": code(one), "path": one.path, "message": one.message }))
+        .collect();
     let body = json!({
         "type": "about:blank",
         "title": status.canonical_reason().unwrap_or("Failed"),
         "status": status.as_u16(),
-        "detail": refusal.message,
-        "code": ProblemCode::from(refusal.code).to_value(),
+        "detail": words.join(" "),
+        "code": problems.first().map(code),
+        "problems": each,
     });
     HttpResponse::build(status)
         .content_type("application/problem+json")

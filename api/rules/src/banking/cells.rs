@@ -189,10 +189,20 @@ fn without_currency(text: &str, currency: &str) -> Result<String, CellFault> {
         (is_sign(before) || is_sign(behind)).then(|| format!("{before}{behind}"))
     });
     let bare = bare.unwrap_or_else(|| text.to_owned());
-    if bare.contains(is_foreign) {
-        return Err(CellFault::OtherCurrency);
+    let foreign: String = bare.chars().filter(|c| is_foreign(*c)).collect();
+    if foreign.is_empty() {
+        return Ok(bare);
     }
-    Ok(bare)
+    // A currency's code or sign beside digits; other letters are no amount at all.
+    let is_beside = bare.trim().starts_with(&foreign) || bare.trim().ends_with(&foreign);
+    let is_code = foreign.chars().count() == 3 && foreign.chars().all(char::is_alphabetic);
+    let is_symbol = !foreign.contains(char::is_alphabetic);
+    let has_digits = bare.contains(|c: char| c.is_ascii_digit());
+    Err(if has_digits && is_beside && (is_code || is_symbol) {
+        CellFault::OtherCurrency
+    } else {
+        CellFault::NoAmount
+    })
 }
 
 /// The digits with their sign taken off.
@@ -273,7 +283,8 @@ mod tests {
             ("1,234 567.00", NoAmount),
             ("--1.00", NoAmount),
             ("1.00.00", NoAmount),
-            ("1e3", OtherCurrency),
+            ("1e3", NoAmount),
+            ("NaN", NoAmount),
             ("12.00 EUR", OtherCurrency),
             ("\u{20ac}12.00", OtherCurrency),
             ("99999999999999999999.00", NoAmount),
