@@ -398,6 +398,8 @@ pub struct ClaimDocument {
     pub tax: String,
     /// What is claimed.
     pub total: String,
+    /// How it was counted where less than the price is claimed, sentence by sentence.
+    pub counted: Vec<String>,
     /// What the terms ask for, and whether it is there.
     pub asked: Vec<ClaimFact>,
     /// The papers that go with it.

@@ -2,7 +2,9 @@
 
 use nameplate_entities::coverage_decision;
 use nameplate_entities::kinds::CoverageSplit;
-use nameplate_rules::coverage::{Case, Decision, Line, LineSplit, PaidBy};
+use nameplate_rules::coverage::{
+    Case, Decision, Line, LineSplit, PaidBy, Reason, Registration, Step,
+};
 use nameplate_rules::money::Cents;
 
 use super::holdings::Holding;
@@ -67,6 +69,34 @@ impl Kept {
                     cover_id: of.and_then(|of| of.cover_id),
                     amount: portion.amount,
                 }
+            })
+            .collect()
+    }
+
+    /// How it was counted what these programmes pay where that is less than the price, in sentences. `says` are the words of
+    /// the lines; the numbers of lines are left out, as papers number theirs anew.
+    pub fn counted(&self, says: &[String], is_meant: impl Fn(&Holding) -> bool) -> Vec<String> {
+        let held: Vec<Registration> = (self.holdings.iter())
+            .map(|holding| holding.registration.clone())
+            .collect();
+        let bounds = |step: &&Step| {
+            let of = step.registration.and_then(|at| self.holdings.get(at));
+            of.is_some_and(&is_meant)
+                && matches!(
+                    step.reason,
+                    Reason::ByRate { .. }
+                        | Reason::PaysPercent { .. }
+                        | Reason::FlatLabour { .. }
+                        | Reason::AtMost { .. }
+                        | Reason::Deductible { .. }
+                )
+        };
+        (self.decision.steps.iter().filter(bounds))
+            .map(|step| {
+                let sentence = step.words(&held, says);
+                (1..=says.len()).fold(sentence, |sentence, number| {
+                    sentence.replace(&format!(" (line {number})"), "")
+                })
             })
             .collect()
     }

@@ -21,4 +21,4 @@ pub use facts::Said;
 pub use holdings::Holding;
 pub use kept::{Kept, PortionOf, kept};
 pub use operations::{DecideCoverage, LineHours, Outlook, OutlookLine, Sight, decide, outlook};
-pub use store::{get_decision, portions_of, standing_of_call};
+pub use store::{get_decision, line_words, portions_of, standing_of_call};

@@ -321,6 +321,25 @@ pub async fn get_option(
     Ok((option, lines))
 }
 
+/// What the lines that a decision is about say, in their order.
+///
+/// # Errors
+/// Internal only.
+pub async fn line_words(
+    db: &impl ConnectionTrait,
+    decision: &coverage_decision::Model,
+) -> Result<Vec<String>> {
+    let Some(option_id) = decision.estimate_option_id else {
+        return Ok(Vec::new());
+    };
+    let lines = estimate_line::Entity::find()
+        .filter(estimate_line::Column::OptionId.eq(option_id))
+        .order_by_asc(estimate_line::Column::Position)
+        .all(db)
+        .await?;
+    Ok(lines.into_iter().map(|line| line.description).collect())
+}
+
 /// The decision, which the input names at `path`.
 ///
 /// # Errors

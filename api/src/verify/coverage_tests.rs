@@ -291,7 +291,7 @@ async fn terms_that_cannot_be_are_refused_with_every_field() {
             "terms.segments.0.componentClass",
             "terms.segments.0.after",
             "terms.segments.0.percent",
-            "deductible",
+            "terms.deductible",
             "terms.daysToFile",
             "terms.restBorneBy",
         ]

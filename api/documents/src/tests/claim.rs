@@ -29,6 +29,7 @@ fn a_claim_shows_the_plate_what_was_found_and_what_is_missing() -> Outcome {
         discount: None,
         tax: "0.08".to_owned(),
         total: "1205.08".to_owned(),
+        counted: vec!["First year allows 85.00 for Labor, by its rate.".to_owned()],
         asked: vec![
             fact("Serial number", "There: Q7-118823"),
             fact("Complaint", "There: as written above"),
@@ -50,6 +51,8 @@ fn a_claim_shows_the_plate_what_was_found_and_what_is_missing() -> Outcome {
         "Upper element",
         "110",
         "1,205.08",
+        "How it is counted",
+        "allows 85.00 for Labor",
         "KP-000001",
         "Serial number",
         "There: Q7-118823",

@@ -44,6 +44,9 @@ pub struct Content {
     pub invoice: Invoice,
     pub lines: Vec<Line>,
     pub amounts: Amounts,
+    /// How it was counted where less than the price is asked; none in what was sent before this was kept.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub counted: Vec<String>,
     pub asked: Vec<Asked>,
     pub papers: Vec<ContentPaper>,
 }
@@ -204,6 +207,8 @@ pub struct Places<'a> {
     pub customer: &'a customer::Model,
     pub address: Option<&'a service_address::Model>,
     pub payer: &'a customer::Model,
+    /// What the lines that were decided on say.
+    pub says: &'a [String],
 }
 
 impl Content {
@@ -248,6 +253,9 @@ impl Content {
                 tax_cents: known.invoice.tax_cents,
                 total_cents: known.invoice.total_cents,
             },
+            counted: (known.kept).counted(places.says, |held| {
+                (held.terms_id, held.cover_id) == (Some(claim.terms_id), claim.cover_id)
+            }),
             asked: (required_of(known).into_iter())
                 .map(|wanted| Asked {
                     name: Some(wanted.wanted.name()),

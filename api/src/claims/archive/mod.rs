@@ -20,7 +20,7 @@ use super::store;
 use crate::base::digest::sha256;
 use crate::base::letter::Attachment;
 use crate::base::{Act, Error, ProblemCode, Result};
-use crate::{attachments, shop};
+use crate::{attachments, coverage, shop};
 
 pub use content::{Content, Submission};
 
@@ -51,11 +51,13 @@ pub async fn of_now(
     let customer = crate::customers::get_customer(db, "", known.call.customer_id).await?;
     let address = store::address(db, known.call.service_address_id).await?;
     let payer = crate::customers::get_customer(db, "", known.payer.customer_id).await?;
+    let says = coverage::line_words(db, &known.decision).await?;
     let places = content::Places {
         settings: &settings,
         customer: &customer,
         address: address.as_ref(),
         payer: &payer,
+        says: &says,
     };
     let content = Content::of(known, &places, submission);
     made(db, content).await

@@ -66,6 +66,7 @@ fn document(content: &Content) -> documents::ClaimDocument {
             .then(|| format!("-{}", Cents(amounts.discount_cents))),
         tax: Cents(amounts.tax_cents).to_string(),
         total: Cents(amounts.total_cents).to_string(),
+        counted: content.counted.clone(),
         asked: (content.asked.iter())
             .map(|asked| required(asked, content))
             .collect(),

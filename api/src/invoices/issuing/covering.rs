@@ -77,7 +77,7 @@ pub async fn bill(
     let division = of.write(tx, act, (&sale, billed.call.id)).await?;
     let payers = who.claimed(tx).await?;
     let shares = (parts, payers.as_slice());
-    bill_parts(tx, act, issue, (&sale, billed), &division, shares).await
+    bill_parts(tx, act, issue, (&sale, billed), (&division, &kept), shares).await
 }
 
 /// One invoice for each who pays anything: the customer, then the payers.
@@ -86,13 +86,15 @@ async fn bill_parts(
     act: &Act,
     issue: &Issue<'_>,
     (sale, billed): (&Sale, &Billed),
-    division: &invoice_division::Model,
+    (division, kept): (&invoice_division::Model, &Kept),
     (parts, payers): (
         Vec<PayerPart>,
         &[(warranty_payer::Model, customer::Model, i64)],
     ),
 ) -> Result<Vec<invoice::Model>> {
     let consents = shares::consents_for_others(tx, issue.settings, (sale, billed)).await?;
+    let lines = sale.rows.lines.iter();
+    let says: Vec<String> = lines.map(|line| line.description.clone()).collect();
     let whole = Whole {
         payers: parts.iter().filter(|part| !part.lines.is_empty()).count(),
         total: Cents(division.total_cents),
@@ -109,6 +111,10 @@ async fn bill_parts(
             billed,
             payer: claimed.map_or(&billed.customer, |(_, customer, _)| customer),
             falls_to: part,
+            counted: kept.counted(&says, |held| match claimed {
+                None => held.payer_id.is_some(),
+                Some((_, _, terms_id)) => held.terms_id == Some(*terms_id),
+            }),
         };
         let share = Sale {
             header: invoice::ActiveModel {

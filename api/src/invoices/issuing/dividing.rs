@@ -124,6 +124,7 @@ pub async fn bill(
             settings: issue.settings,
             billed,
             payer: &payer,
+            counted: Vec::new(),
             falls_to: &part,
         };
         let share = Sale {

@@ -37,6 +37,8 @@ pub struct Part<'a> {
     pub billed: &'a Billed,
     pub payer: &'a customer::Model,
     pub falls_to: &'a PayerPart,
+    /// How it was counted what others pay, in sentences.
+    pub counted: Vec<String>,
 }
 
 impl Part<'_> {
@@ -97,7 +99,10 @@ impl Part<'_> {
                 ..whole.printed_as.clone()
             },
             consents,
-            share: self.share(of),
+            share: std::iter::once(self.share(of))
+                .chain(self.counted.iter().cloned())
+                .collect::<Vec<_>>()
+                .join(" "),
             ..whole.clone()
         }
     }

@@ -128,7 +128,7 @@ async fn deciding_claiming_and_listing_take_as_many_statements_after_few_repairs
             (few.decide, 40),
             (few.draft, 40),
             (few.outlook, 20),
-            (few.due, 6),
+            (few.due, 8),
             (few.figures, 8),
         ];
         for (taken, at_most) in most {

@@ -4,6 +4,7 @@ use nameplate_entities::estimate_option;
 
 use super::super::testing::offer;
 use super::*;
+use crate::estimates::{self, DraftEstimate};
 
 #[tokio::test]
 async fn three_payers_the_customer_and_the_shop_share_a_call_to_the_cent() {
@@ -199,9 +200,14 @@ async fn what_was_decided_on_and_never_accepted_is_billed_once_its_call_is_compl
         shop.covers(&payer, "First year", &all).await;
         shop.is_new().await;
         let call = shop.opened_call().await;
-        let sent = shop.send(call.id, Cents(10_000), None).await;
+        let draft = DraftEstimate {
+            idempotency_key: shop.key(),
+            call_id: call.id,
+            offer: offer(Cents(10_000), None),
+        };
+        let drafted = estimates::draft_estimate(&shop.owner, draft).await.unwrap();
         let option = estimate_option::Entity::find()
-            .filter(estimate_option::Column::RevisionId.eq(sent.id))
+            .filter(estimate_option::Column::RevisionId.eq(drafted.id))
             .one(shop.bench.app.db.read())
             .await;
         let order = DecideCoverage {
