@@ -17,7 +17,7 @@ use crate::money::Cents;
 /// programme by itself pays what it pays most by.
 const ASIDE_TOGETHER_MAX: usize = 4;
 /// Most capped segments of one programme of which every choice is looked at.
-const ASIDE_MAX: usize = 8;
+const ASIDE_MAX: usize = 4;
 
 /// The way that leaves the customer least: what each programme pays (none for one left aside), and what is left.
 #[derive(Clone, Debug, PartialEq, Eq)]
