@@ -21,6 +21,22 @@ use crate::base::audit::Subject;
 use crate::base::{Error, ProblemCode, Result};
 use crate::claims;
 
+/// What invoices refuse, at the field of these acts that names it.
+///
+/// # Errors
+/// Those of the outcome.
+pub fn at<T>(path: &str, outcome: Result<T>) -> Result<T> {
+    outcome.map_err(|error| match error {
+        Error::Refused(mut problems) => {
+            for problem in &mut problems {
+                path.clone_into(&mut problem.path);
+            }
+            Error::Refused(problems)
+        }
+        other => other,
+    })
+}
+
 /// An advice as the subject of audit.
 pub const fn subject(id: i64) -> Subject {
     Subject {

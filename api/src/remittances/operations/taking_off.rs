@@ -7,6 +7,7 @@ use sea_orm::ConnectionTrait;
 use serde::Serialize;
 
 use super::super::store;
+use super::at;
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
@@ -141,17 +142,4 @@ async fn check_no_row(
         "paymentId",
         message,
     ))
-}
-
-/// What invoices refuse, at the field that names what is taken off.
-fn at<T>(path: &str, outcome: Result<T>) -> Result<T> {
-    outcome.map_err(|error| match error {
-        Error::Refused(mut problems) => {
-            for problem in &mut problems {
-                path.clone_into(&mut problem.path);
-            }
-            Error::Refused(problems)
-        }
-        other => other,
-    })
 }

@@ -7,7 +7,7 @@ use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveMod
 use serde::Serialize;
 
 use super::super::store;
-use super::{check_standing, of_row};
+use super::{at, check_standing, of_row};
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right, idempotency};
@@ -99,7 +99,7 @@ async fn give_back(
         books::check_open(tx, "", on).await?;
         let about = (&payment, claim.invoice_id, laid);
         let taken = invoices::take_payment_off(tx, act, (verb, on), about).await;
-        at_row(taken)?;
+        at("rowId", taken)?;
     }
     let payment = invoices::get_payment(tx, "rowId", payment_id).await?;
     let free = Cents(payment.unallocated_cents).checked_sub(Cents(payment.held_cents));
@@ -114,19 +114,6 @@ async fn give_back(
         return Err(Error::refused(ProblemCode::TooMuch, "rowId", message));
     }
     invoices::hold(tx, payment_id, row.paid_cents).await
-}
-
-/// What invoices refuse, at the row that this act names.
-fn at_row(outcome: Result<()>) -> Result<()> {
-    outcome.map_err(|error| match error {
-        Error::Refused(mut problems) => {
-            for problem in &mut problems {
-                "rowId".clone_into(&mut problem.path);
-            }
-            Error::Refused(problems)
-        }
-        other => other,
-    })
 }
 
 /// What was written down on a claim by a row does not hold. One that is closed or void only keeps the words.
