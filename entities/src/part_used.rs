@@ -19,6 +19,8 @@ pub struct Model {
     pub cost_cents: i64,
     /// The batch, where somebody read it.
     pub lot_id: Option<i64>,
+    /// Who the shop had it from, as the catalogue said then.
+    pub supplier_id: Option<i64>,
     /// Where it was taken from, where somebody said.
     pub place_id: Option<i64>,
 }

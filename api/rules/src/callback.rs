@@ -4,6 +4,8 @@
 //! are never callbacks, or every callback rate is wrong; a return on the day of completion has age 1; the last day of
 //! the window is inside.
 
+pub mod outcome;
+
 use crate::dates::whole_days_between;
 use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};

@@ -15,7 +15,7 @@ mod store;
 pub use lists::{AddComponent, AddFailureMode, add_component, add_failure_mode};
 pub use operations::{
     AddAppliance, Added, ChangeAppliance, MoveAppliance, Plate, PlateChange, add_appliance,
-    change_appliance, make_key, move_appliance,
+    correct, make_key, move_appliance,
 };
 pub use seed::open;
 pub use store::{

@@ -205,27 +205,28 @@ pub struct ChangeAppliance {
     pub built_in: Option<bool>,
 }
 
-/// Corrects a machine's plate data or dates.
+/// Corrects a machine's plate data or dates. The act is `callbacks::change_appliance`: repairs are counted by model.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `Conflict` when it was changed since it was read; `Taken` at `serial`.
-pub async fn change_appliance(act: &Act, change: ChangeAppliance) -> Result<appliance::Model> {
-    act.staff_with(Right::ChangeAppliance)?;
-    let tx = act.app.db.write().await?;
-    let before = store::get_appliance(&tx, "applianceId", change.appliance_id).await?;
-    let kind = store::type_of(&tx, &before).await?;
-    let today = shop::settings(&tx).await?.day_of(act.at);
-    let after = checked_change(&before, &change, today)?.update(&tx).await?;
+/// `NotFound`; `Conflict` when it was changed since it was read; `Taken` at `serial`.
+pub async fn correct(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    change: ChangeAppliance,
+) -> Result<appliance::Model> {
+    let before = store::get_appliance(tx, "applianceId", change.appliance_id).await?;
+    let kind = store::type_of(tx, &before).await?;
+    let today = shop::settings(tx).await?.day_of(act.at);
+    let after = checked_change(&before, &change, today)?.update(tx).await?;
     audit::record(
-        &tx,
+        tx,
         act,
         Right::ChangeAppliance.mutation(),
         subject(after.id),
         (Some(&before), Some(&after)),
     )
     .await?;
-    index(&tx, &after, &kind).await?;
-    tx.commit().await?;
+    index(tx, &after, &kind).await?;
     Ok(after)
 }
 

@@ -11,7 +11,7 @@ use crate::base::{Act, Error, Result, Right, idempotency};
 use crate::calls::{self, NewCall, NewFinding};
 use crate::shop;
 
-use super::{flags, store};
+use super::{flags, outcomes, store};
 
 /// A complaint about a machine.
 #[derive(Clone, Debug, Serialize)]
@@ -44,6 +44,7 @@ pub async fn open_call(act: &Act, command: OpenCall) -> Result<Opened> {
     }
     let call = calls::create(&tx, act, command.call).await?;
     propose_callback(&tx, act, &call).await?;
+    outcomes::refresh(&tx, call.appliance_id).await?;
     once.keep(&tx, act, &call.id).await?;
     let opened = opened(&tx, call).await?;
     tx.commit().await?;
@@ -142,6 +143,7 @@ pub async fn record_finding(act: &Act, command: RecordFinding) -> Result<Recorde
     let call = calls::get_call(&tx, "callId", finding.call_id).await?;
     let flag = flags::judge(&tx, act, &call, &finding).await?;
     let callback = suggest_class(&tx, act, call.id).await?;
+    outcomes::refresh(&tx, call.appliance_id).await?;
     once.keep(&tx, act, &finding.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();

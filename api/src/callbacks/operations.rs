@@ -8,7 +8,7 @@ use crate::base::audit::{self, Subject};
 use crate::base::check::TEXT_MAX;
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 
-use super::store;
+use super::{outcomes, store};
 
 /// What the office makes of a proposed callback.
 #[derive(Clone, Debug)]
@@ -74,6 +74,7 @@ pub async fn decide_callback(act: &Act, command: DecideCallback) -> Result<callb
     };
     let verb = Right::DecideCallback.mutation();
     audit::record(&tx, act, verb, subject, (Some(&before), Some(&after))).await?;
+    outcomes::refresh(&tx, store::machine_of_call(&tx, after.call_id).await?).await?;
     tx.commit().await?;
     Ok(after)
 }

@@ -60,6 +60,13 @@ pub async fn callback_of(
         .await?)
 }
 
+/// The machine a call is about.
+pub async fn machine_of_call(db: &impl ConnectionTrait, call_id: i64) -> Result<i64> {
+    let call = service_call::Entity::find_by_id(call_id).one(db).await?;
+    call.map(|call| call.appliance_id)
+        .ok_or_else(|| Error::internal("a callback names no call"))
+}
+
 /// Whether a completed call was counted by a callback already.
 pub async fn is_counted(db: &impl ConnectionTrait, earlier_call_id: i64) -> Result<bool> {
     Ok(callback::Entity::find()
@@ -334,6 +341,17 @@ pub fn class_of(class: rule::Classification) -> CallbackClass {
     }
 }
 
+/// The class as the rule names it.
+pub fn class_as_rule(class: CallbackClass) -> rule::Classification {
+    match class {
+        CallbackClass::SameFailure => rule::Classification::SameFailure,
+        CallbackClass::Related => rule::Classification::Related,
+        CallbackClass::Unrelated => rule::Classification::Unrelated,
+        CallbackClass::Use => rule::Classification::Use,
+        CallbackClass::NoFaultFound => rule::Classification::NoFaultFound,
+    }
+}
+
 /// A finding with its failure mode.
 #[derive(FromQueryResult)]
 struct Found {
@@ -362,17 +380,23 @@ pub async fn found_twice(
         .await?
         .into_iter()
         .partition(|row| row.finding.call_id == callback.earlier_call_id);
+    let as_rules = |rows: Vec<Found>| {
+        rows.iter()
+            .map(|row| as_rule(&row.finding, &row.mode))
+            .collect()
+    };
     Ok(FoundTwice {
-        earlier: earlier.into_iter().map(as_rule).collect(),
-        new: new.into_iter().map(as_rule).collect(),
+        earlier: as_rules(earlier),
+        new: as_rules(new),
     })
 }
 
-fn as_rule(row: Found) -> rule::Finding {
+/// The finding as the rule of callbacks reads it.
+pub fn as_rule(finding: &finding::Model, mode: &failure_mode::Model) -> rule::Finding {
     rule::Finding {
-        component: row.finding.component_id.to_string(),
-        mode: row.mode.key,
-        position: row.finding.position.map(|position| position.to_lowercase()),
-        cause: rule::Cause::told(row.finding.cause.as_deref().unwrap_or_default()),
+        component: finding.component_id.to_string(),
+        mode: mode.key.clone(),
+        position: finding.position.as_deref().map(str::to_lowercase),
+        cause: rule::Cause::told(finding.cause.as_deref().unwrap_or_default()),
     }
 }

@@ -18,6 +18,8 @@ pub use operations::{CompleteCall, CompletedCall, cancel_call, complete_call};
 pub use proposing::{WorkToBill, work_to_bill};
 
 #[cfg(test)]
+mod outcome_tests;
+#[cfg(test)]
 pub mod testing;
 #[cfg(test)]
 mod tests;

@@ -64,6 +64,7 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     let warranties = warranty::write(&tx, act, &call, completed_on).await?;
     let repairs = warranty::repairs_of(&tx, call.id).await?;
     callbacks::count(&tx, &call, &repairs).await?;
+    callbacks::outcomes::refresh(&tx, call.appliance_id).await?;
     borne::post_costs(&tx, act, &call, completed_on).await?;
     once.keep(&tx, act, &call.id).await?;
     tx.commit().await?;
@@ -86,6 +87,7 @@ pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call:
         ));
     }
     estimates::withdraw(&tx, act, call.id).await?;
+    callbacks::outcomes::refresh(&tx, call.appliance_id).await?;
     tx.commit().await?;
     Ok(call)
 }

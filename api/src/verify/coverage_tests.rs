@@ -102,7 +102,7 @@ impl TestShop {
             },
             built_in: None,
         };
-        appliances::change_appliance(&self.owner, change)
+        crate::callbacks::change_appliance(&self.owner, change)
             .await
             .unwrap();
     }

@@ -6,7 +6,7 @@ use nameplate_entities::repair_tally;
 use sea_orm::{ConnectionTrait, EntityTrait};
 
 use crate::base::Result;
-use crate::callbacks;
+use crate::callbacks::{self, outcomes};
 
 use super::statement::{Rule, ask};
 use super::{FINDINGS_MAX, Finding};
@@ -14,7 +14,28 @@ use super::{FINDINGS_MAX, Finding};
 pub async fn check(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     let mut findings = ask(tx, RULES).await?;
     findings.extend(tally(tx).await?);
+    findings.extend(outcomes(tx).await?);
     Ok(findings)
+}
+
+/// What became of repairs follows from the calls, and the counts that rates are read from from that.
+async fn outcomes(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
+    let calls = outcomes::outcomes_that_differ(tx, FINDINGS_MAX).await?;
+    let cells = outcomes::cells_that_differ(tx, FINDINGS_MAX).await?;
+    let of_calls = calls.into_iter().map(|call_id| Finding {
+        table: "repair_outcome",
+        row: format!("call {call_id}"),
+        what: "not what the calls of its machine give".to_owned(),
+    });
+    let of_cells = cells.into_iter().map(|cell| Finding {
+        table: "rate_cell",
+        row: format!("{} {}", cell.dimension, cell.group_key),
+        what: format!(
+            "{} repairs, where a recount gives {}",
+            cell.kept, cell.counted
+        ),
+    });
+    Ok(of_calls.chain(of_cells).collect())
 }
 
 /// Each kind of repair is counted as a recount counts it. Kinds are few: a shop's list of components and modes.

@@ -66,3 +66,56 @@ pub enum FlagState {
     #[sea_orm(string_value = "closed")]
     Closed,
 }
+
+/// By what repairs are grouped when their returns are counted.
+#[derive(
+    Clone,
+    Copy,
+    Debug,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    EnumIter,
+    DeriveActiveEnum,
+    Serialize,
+    Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum Dimension {
+    /// All repairs.
+    #[sea_orm(string_value = "shop")]
+    Shop,
+    /// Who did most of it.
+    #[sea_orm(string_value = "technician")]
+    Technician,
+    /// Who did it, and how.
+    #[sea_orm(string_value = "technician_method")]
+    TechnicianMethod,
+    /// What was repaired.
+    #[sea_orm(string_value = "component")]
+    Component,
+    /// How it had failed.
+    #[sea_orm(string_value = "failure_mode")]
+    FailureMode,
+    /// The type of machine.
+    #[sea_orm(string_value = "appliance_type")]
+    ApplianceType,
+    /// Make and model.
+    #[sea_orm(string_value = "model")]
+    Model,
+    /// The part that was fitted.
+    #[sea_orm(string_value = "part")]
+    Part,
+    /// The batch of the part that was fitted.
+    #[sea_orm(string_value = "lot")]
+    Lot,
+    /// How it was repaired.
+    #[sea_orm(string_value = "method")]
+    Method,
+    /// Who the part was had from.
+    #[sea_orm(string_value = "supplier")]
+    Supplier,
+}

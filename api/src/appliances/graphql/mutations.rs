@@ -4,6 +4,7 @@ use async_graphql::{Context, ID, InputObject, MaybeUndefined, Object, SimpleObje
 use chrono::NaiveDate;
 
 use crate::base::{Error, Result};
+use crate::callbacks;
 use crate::graphql::context::act;
 use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
@@ -265,7 +266,7 @@ impl AppliancesMutation {
         #[graphql(desc = "What to correct.")] input: ChangeApplianceInput,
     ) -> async_graphql::Result<ChangeAppliancePayload> {
         let act = act(ctx)?;
-        let outcome = async { operations::change_appliance(act, input.command()?).await }.await;
+        let outcome = async { callbacks::change_appliance(act, input.command()?).await }.await;
         ChangeAppliancePayload::of(outcome.map(Appliance::from))
     }
 

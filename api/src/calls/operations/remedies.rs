@@ -52,6 +52,7 @@ pub struct RecordRemedy {
 /// What a part costs now, for one and for all of its line.
 struct Costed {
     fitted: PartFitted,
+    supplier_id: Option<i64>,
     unit_cost: Cents,
     cost: Cents,
 }
@@ -109,6 +110,7 @@ pub async fn record_remedy(act: &Act, new: RecordRemedy) -> Result<remedy::Model
                 unit_cost_cents: Set(part.unit_cost.0),
                 cost_cents: Set(part.cost.0),
                 lot_id: Set(lot_id),
+                supplier_id: Set(part.supplier_id),
                 place_id: Set(part.fitted.place_id),
                 ..Default::default()
             });
@@ -168,6 +170,7 @@ fn costed(checks: &mut Checks, new: &RecordRemedy, known: &[part::Model]) -> Vec
                     lot,
                     ..fitted.clone()
                 },
+                supplier_id: part.supplier_id,
                 unit_cost,
                 cost,
             }),

@@ -24,6 +24,7 @@ use super::testing::TestShop;
 use crate::appliances::{self, ChangeAppliance, PlateChange};
 use crate::base::testing::{noon, problems, refusals};
 use crate::base::{Change, ProblemCode};
+use crate::callbacks;
 use crate::closeout::{borne_between, decide_coverage, issue_invoice};
 use crate::coverage::{self, DecideCoverage, Said};
 use crate::customers::{self, AddCustomer};
@@ -134,7 +135,7 @@ impl TestShop {
             },
             built_in: None,
         };
-        appliances::change_appliance(&self.owner, change)
+        callbacks::change_appliance(&self.owner, change)
             .await
             .unwrap();
     }

@@ -1,0 +1,21 @@
+//! Which repairs hold and which come back: rates by group, over time, by machine, and what it costs.
+//!
+//! Words: a *repair* is a completed call; it *returned* when a later call counts against it (`callbacks::outcomes`); it is
+//! *followed* for the days since its completion, at most the *window*; a *group* is what repairs have in common: who did
+//! them, what failed, what was fitted. What must stay true: a repair counts once in a group; recent repairs are neither
+//! successes nor left out; every figure says how many repairs it rests on and as of which day; what is read grows with the
+//! span asked for, not with the shop's history. The statistics are in `nameplate_rules::rates`; nothing is written here.
+
+mod asked;
+pub mod graphql;
+mod machines;
+mod months;
+mod pictures;
+mod rates;
+mod store;
+
+pub use asked::Asked;
+pub use machines::{Machines, machines};
+pub use months::{Month, Months, months};
+pub use pictures::{Failed, PictureAsked, picture};
+pub use rates::{Group, Rates, rates};

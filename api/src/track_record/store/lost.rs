@@ -1,0 +1,120 @@
+//! What repairs that came back cost the shop.
+
+use std::collections::HashMap;
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::Dimension;
+use nameplate_entities::{call_borne, repair_group, repair_outcome};
+use nameplate_rules::money::Cents;
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
+
+use crate::base::{Result, joined};
+
+use super::super::Asked;
+
+#[derive(FromQueryResult)]
+struct Lost {
+    group_key: String,
+    lost_cents: i64,
+}
+
+/// What the shop bore of the calls by which each group's repairs came back within the window, at cost.
+pub async fn lost(
+    db: &impl ConnectionTrait,
+    dimension: Dimension,
+    asked: &Asked,
+) -> Result<HashMap<String, Cents>> {
+    let mut query = returned(asked);
+    if dimension == Dimension::Shop {
+        query.expr_as(Expr::val(""), Alias::new("group_key"));
+    } else {
+        let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
+        query
+            .expr_as(group(repair_group::Column::GroupKey), Alias::new("group_key"))
+            .inner_join(
+                repair_group::Entity,
+                group(repair_group::Column::CallId)
+                    .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
+            )
+            .and_where(repair_group::Column::Dimension.eq(dimension))
+            .add_group_by([group(repair_group::Column::GroupKey)]);
+    }
+    let rows = joined::all::<Lost>(db, &query).await?;
+    Ok(rows
+        .into_iter()
+        .map(|row| (row.group_key, Cents(row.lost_cents)))
+        .collect())
+}
+
+fn outcome(column: repair_outcome::Column) -> Expr {
+    Expr::col((repair_outcome::Entity, column))
+}
+
+/// What was borne of the calls by which repairs of the span came back within the window, summed.
+fn returned(asked: &Asked) -> SelectStatement {
+    let borne = |column: call_borne::Column| Expr::col((call_borne::Entity, column));
+    let cost = borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents));
+    let mut query = Query::select();
+    query
+        .expr_as(
+            cost.sum().if_null(0_i64).cast_as("BIGINT"),
+            Alias::new("lost_cents"),
+        )
+        .from(repair_outcome::Entity)
+        .inner_join(
+            call_borne::Entity,
+            borne(call_borne::Column::CallId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::ReturnCallId)),
+        )
+        .and_where(outcome(repair_outcome::Column::CompletedOn).between(asked.from, asked.through))
+        .and_where(outcome(repair_outcome::Column::ReturnCallId).is_not_null())
+        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(asked.window_days));
+    query
+}
+
+/// A call by which a repair came back, and what the shop bore of it.
+#[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
+pub struct MonthLost {
+    pub borne_on: NaiveDate,
+    pub same_component: bool,
+    pub calls: i64,
+    pub lost_cents: i64,
+}
+
+/// What the shop bore on each day of a span of calls that counted against a repair, those of the same component apart.
+pub async fn lost_by_day(
+    db: &impl ConnectionTrait,
+    (from, through): (NaiveDate, NaiveDate),
+) -> Result<Vec<MonthLost>> {
+    let borne = |column: call_borne::Column| Expr::col((call_borne::Entity, column));
+    let cost = borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents));
+    let mut query = Query::select();
+    query
+        .expr_as(borne(call_borne::Column::BorneOn), Alias::new("borne_on"))
+        .expr_as(
+            outcome(repair_outcome::Column::SameComponent),
+            Alias::new("same_component"),
+        )
+        .expr_as(
+            borne(call_borne::Column::CallId).count_distinct(),
+            Alias::new("calls"),
+        )
+        .expr_as(
+            cost.sum().if_null(0_i64).cast_as("BIGINT"),
+            Alias::new("lost_cents"),
+        )
+        .from(call_borne::Entity)
+        .inner_join(
+            repair_outcome::Entity,
+            outcome(repair_outcome::Column::ReturnCallId)
+                .equals((call_borne::Entity, call_borne::Column::CallId)),
+        )
+        .and_where(borne(call_borne::Column::BorneOn).between(from, through))
+        .add_group_by([
+            borne(call_borne::Column::BorneOn),
+            outcome(repair_outcome::Column::SameComponent),
+        ])
+        .order_by_expr(borne(call_borne::Column::BorneOn), sea_orm::Order::Asc);
+    joined::all(db, &query).await
+}

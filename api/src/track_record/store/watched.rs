@@ -1,0 +1,199 @@
+//! Repairs counted by group, component and fate, over a span of completion days.
+//!
+//! Months that are over for the window are read as cells; the days around them, and those whose window still runs, repair
+//! by repair. So what is read grows with the span and the window, never with what lies before.
+
+use chrono::{Datelike, Days, Months, NaiveDate};
+use nameplate_entities::kinds::Dimension;
+use nameplate_entities::{rate_cell, repair_group, repair_outcome};
+use nameplate_rules::dates::whole_days_between;
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query, SelectStatement};
+use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
+
+use crate::base::{Result, joined};
+
+use super::super::Asked;
+
+/// Repairs of one group and component with the same fate so far.
+#[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
+pub struct Watched {
+    pub group_key: String,
+    pub component_id: i64,
+    /// Days from completion to today; for months read as cells the window.
+    pub followed_days: i32,
+    /// Age of the return within the window; 0 for none.
+    pub age_days: i32,
+    pub repairs: i64,
+    /// Of these, how many came back for a component repaired then.
+    pub same_component: i64,
+}
+
+/// The repairs of each group of a dimension; of one group where it is named.
+pub async fn watched(
+    db: &impl ConnectionTrait,
+    (dimension, group_key): (Dimension, Option<&str>),
+    asked: &Asked,
+) -> Result<Vec<Watched>> {
+    let mut rows = Vec::new();
+    let cells = whole_months(asked);
+    if let Some((first, end)) = cells {
+        let query = of_cells((dimension, group_key), (first, end), asked.window_days);
+        rows.extend(joined::all::<Watched>(db, &query).await?);
+    }
+    for (from, through) in days_beside(asked, cells) {
+        let query = of_days((dimension, group_key), (from, through));
+        let days = joined::all::<Daily>(db, &query).await?;
+        rows.extend(days.into_iter().map(|day| day.watched(asked)));
+    }
+    Ok(rows)
+}
+
+/// The months that lie in the span and are over for the window: the first, and the one after the last.
+fn whole_months(asked: &Asked) -> Option<(NaiveDate, NaiveDate)> {
+    let first = match asked.from.day() {
+        1 => asked.from,
+        _ => next_month(asked.from)?,
+    };
+    // The last day that has its whole window behind it, and with it its month.
+    let over = (asked.today).checked_sub_days(Days::new(u64::from(asked.window_days)))?;
+    let last = over.min(asked.through).checked_add_days(Days::new(1))?;
+    let end = last.with_day(1)?;
+    (first < end).then_some((first, end))
+}
+
+fn next_month(day: NaiveDate) -> Option<NaiveDate> {
+    day.with_day(1)?.checked_add_months(Months::new(1))
+}
+
+/// What of the span no whole month holds.
+fn days_beside(
+    asked: &Asked,
+    cells: Option<(NaiveDate, NaiveDate)>,
+) -> Vec<(NaiveDate, NaiveDate)> {
+    let Some((first, end)) = cells else {
+        return vec![(asked.from, asked.through)];
+    };
+    let before = first.pred_opt().map(|day| (asked.from, day));
+    [before, Some((end, asked.through))]
+        .into_iter()
+        .flatten()
+        .filter(|(from, through)| from <= through)
+        .collect()
+}
+
+fn of_cells(
+    (dimension, group_key): (Dimension, Option<&str>),
+    (first, end): (NaiveDate, NaiveDate),
+    window_days: u32,
+) -> SelectStatement {
+    let within = || Expr::col(rate_cell::Column::AgeDays).between(1, window_days);
+    let age = || {
+        Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0)
+    };
+    let same = Expr::case(within(), Expr::col(rate_cell::Column::SameComponent)).finally(0);
+    let mut query = Query::select();
+    query
+        .columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
+        .expr_as(Expr::val(window_days), Alias::new("followed_days"))
+        .expr_as(age(), Alias::new("age_days"))
+        .expr_as(
+            Expr::col(rate_cell::Column::Repairs).sum().cast_as("BIGINT"),
+            Alias::new("repairs"),
+        )
+        .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
+        .from(rate_cell::Entity)
+        .and_where(rate_cell::Column::Dimension.eq(dimension))
+        .and_where(rate_cell::Column::Month.gte(first))
+        .and_where(rate_cell::Column::Month.lt(end))
+        .and_where(rate_cell::Column::Repairs.ne(0))
+        .group_by_columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
+        .add_group_by([age()]);
+    if let Some(key) = group_key {
+        query.and_where(rate_cell::Column::GroupKey.eq(key));
+    }
+    query
+}
+
+/// Repairs of one day, group, component and fate.
+#[derive(FromQueryResult)]
+struct Daily {
+    group_key: String,
+    component_id: i64,
+    completed_on: NaiveDate,
+    return_age_days: Option<i32>,
+    repairs: i64,
+    same_component: i64,
+}
+
+impl Daily {
+    fn watched(self, asked: &Asked) -> Watched {
+        let window_days = i32::try_from(asked.window_days).unwrap_or(i32::MAX);
+        let passed = whole_days_between(self.completed_on, asked.today);
+        let age_days = self.return_age_days.filter(|age| *age <= window_days);
+        Watched {
+            group_key: self.group_key,
+            component_id: self.component_id,
+            followed_days: i32::try_from(passed).unwrap_or(i32::MAX).max(0),
+            age_days: age_days.unwrap_or(0),
+            repairs: self.repairs,
+            same_component: age_days.map_or(0, |_| self.same_component),
+        }
+    }
+}
+
+fn of_days(
+    (dimension, group_key): (Dimension, Option<&str>),
+    (from, through): (NaiveDate, NaiveDate),
+) -> SelectStatement {
+    let outcome = |column: repair_outcome::Column| Expr::col((repair_outcome::Entity, column));
+    let same = Expr::case(
+        outcome(repair_outcome::Column::SameComponent).eq(true),
+        1_i64,
+    )
+    .finally(0_i64);
+    let mut query = Query::select();
+    query
+        .expr_as(
+            outcome(repair_outcome::Column::ComponentId),
+            Alias::new("component_id"),
+        )
+        .expr_as(
+            outcome(repair_outcome::Column::CompletedOn),
+            Alias::new("completed_on"),
+        )
+        .expr_as(
+            outcome(repair_outcome::Column::ReturnAgeDays),
+            Alias::new("return_age_days"),
+        )
+        .expr_as(Expr::val(1_i64).count(), Alias::new("repairs"))
+        .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
+        .from(repair_outcome::Entity)
+        .and_where(
+            outcome(repair_outcome::Column::CompletedOn).between(from, through),
+        )
+        .add_group_by([
+            outcome(repair_outcome::Column::ComponentId),
+            outcome(repair_outcome::Column::CompletedOn),
+            outcome(repair_outcome::Column::ReturnAgeDays),
+        ]);
+    if dimension == Dimension::Shop {
+        query.expr_as(Expr::val(""), Alias::new("group_key"));
+        return query;
+    }
+    let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
+    query
+        .expr_as(group(repair_group::Column::GroupKey), Alias::new("group_key"))
+        .inner_join(
+            repair_group::Entity,
+            group(repair_group::Column::CallId).equals((
+                repair_outcome::Entity,
+                repair_outcome::Column::CallId,
+            )),
+        )
+        .and_where(repair_group::Column::Dimension.eq(dimension))
+        .add_group_by([group(repair_group::Column::GroupKey)]);
+    if let Some(key) = group_key {
+        query.and_where(repair_group::Column::GroupKey.eq(key));
+    }
+    query
+}
