@@ -45,6 +45,7 @@ const ROOF: &[&str] = &["graphql", "http", "jobs", "mail", "cli", "verify"];
 const CRATES: &[(&str, &[&str])] = &[
     ("api/rules/src", &[]),
     ("api/documents/src", &[]),
+    ("api/pictures/src", &[]),
     ("entities/src", &[]),
     ("migration/src", &[]),
 ];
@@ -53,16 +54,18 @@ const OUR_CRATES: &[&str] = &[
     "nameplate",
     "nameplate_rules",
     "nameplate_documents",
+    "nameplate_pictures",
     "nameplate_entities",
     "nameplate_migration",
 ];
 
 /// Where the compiler begins to read the program and what it is made of.
-const PROGRAM_ROOTS: [&str; 6] = [
+const PROGRAM_ROOTS: [&str; 7] = [
     "api/src/lib.rs",
     "api/src/main.rs",
     "api/rules/src/lib.rs",
     "api/documents/src/lib.rs",
+    "api/pictures/src/lib.rs",
     "entities/src/lib.rs",
     "migration/src/lib.rs",
 ];

@@ -13,6 +13,7 @@ const FOLDERS: &[&str] = &[
     "api/src",
     "api/rules/src",
     "api/documents/src",
+    "api/pictures/src",
     "entities/src",
     "migration/src",
     "tests/acceptance",

@@ -1,0 +1,158 @@
+//! The plane of charts with an upright axis: grid, ticks, axis titles, months along the bottom, labels beside lines.
+
+use crate::marks::{Anchor, FAINT, INK, SOFT, line, words};
+use crate::scale::{Scale, float};
+use crate::svg::Element;
+use crate::words::{shortened, width};
+
+const TICK_SIZE: f64 = 12.0;
+const LABEL_SIZE: f64 = 12.0;
+/// Room for one line of labels.
+const LABEL_STEP: f64 = 15.0;
+
+/// Where the chart lies, edge by edge.
+#[derive(Clone, Copy)]
+pub(crate) struct Plane {
+    pub(crate) left: f64,
+    pub(crate) right: f64,
+    pub(crate) top: f64,
+    pub(crate) bottom: f64,
+}
+
+impl Plane {
+    /// Grid and ticks of the upright axis with its title above.
+    pub(crate) fn upright(&self, scale: &Scale, title: &str) -> Vec<Element> {
+        let title = shortened(title, TICK_SIZE, self.right - self.left);
+        let mut drawn = vec![
+            words(
+                &title,
+                (self.left - 34.0, self.top - 14.0),
+                TICK_SIZE,
+                Anchor::Start,
+            )
+            .with("fill", SOFT),
+        ];
+        for (y, tick) in scale.ticks() {
+            drawn.push(line((self.left, y), (self.right, y), FAINT));
+            drawn.push(
+                words(&tick, (self.left - 8.0, y + 4.0), TICK_SIZE, Anchor::End).with("fill", SOFT),
+            );
+        }
+        drawn
+    }
+
+    /// Ticks of the level axis below the plane with its title.
+    pub(crate) fn level(&self, scale: &Scale, title: &str) -> Vec<Element> {
+        let mut drawn = vec![self.ground()];
+        for (x, tick) in scale.ticks() {
+            drawn.push(self.notch(x));
+            drawn.push(self.below(&tick, x));
+        }
+        drawn.extend(self.level_title(title));
+        drawn
+    }
+
+    /// Names along the bottom, as many as have room, the last one always. `place` says where each lies.
+    pub(crate) fn named(&self, names: &[String], place: impl Fn(usize) -> f64) -> Vec<Element> {
+        let mut drawn = vec![self.ground()];
+        let count = names.len();
+        let widest = names
+            .iter()
+            .map(|name| width(name, TICK_SIZE))
+            .fold(0.0, f64::max)
+            .min(120.0);
+        let apart = if count > 1 {
+            (place(1) - place(0)).max(0.01)
+        } else {
+            self.right - self.left
+        };
+        let every = (1..=count)
+            .find(|every| apart * float(*every) >= widest + 10.0)
+            .unwrap_or(count.max(1));
+        let last = count.saturating_sub(1);
+        for (index, name) in names.iter().enumerate() {
+            if last.saturating_sub(index).is_multiple_of(every) {
+                let name = shortened(name, TICK_SIZE, 120.0);
+                drawn.push(self.notch(place(index)));
+                drawn.push(self.below(&name, place(index)));
+            }
+        }
+        drawn
+    }
+
+    pub(crate) fn level_title(&self, title: &str) -> Option<Element> {
+        let title = shortened(title, TICK_SIZE, self.right - self.left);
+        let middle = f64::midpoint(self.left, self.right);
+        (!title.is_empty()).then(|| {
+            words(
+                &title,
+                (middle, self.bottom + 38.0),
+                TICK_SIZE,
+                Anchor::Middle,
+            )
+            .with("fill", SOFT)
+        })
+    }
+
+    fn ground(&self) -> Element {
+        line((self.left, self.bottom), (self.right, self.bottom), INK)
+    }
+
+    fn notch(&self, x: f64) -> Element {
+        line((x, self.bottom), (x, self.bottom + 4.0), INK)
+    }
+
+    fn below(&self, text: &str, x: f64) -> Element {
+        words(text, (x, self.bottom + 18.0), TICK_SIZE, Anchor::Middle).with("fill", SOFT)
+    }
+
+    /// Labels to the right of the plane, each as near to its height as the others let it be.
+    pub(crate) fn beside(&self, labels: &[(f64, String)], room: f64) -> Vec<Element> {
+        let mut order: Vec<&(f64, String)> = labels.iter().collect();
+        order.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let heights = spread(
+            &order.iter().map(|(y, _)| *y).collect::<Vec<_>>(),
+            self.bottom,
+        );
+        order
+            .into_iter()
+            .zip(heights)
+            .map(|((_, label), y)| {
+                let label = shortened(label, LABEL_SIZE, room);
+                words(
+                    &label,
+                    (self.right + 8.0, y + 4.0),
+                    LABEL_SIZE,
+                    Anchor::Start,
+                )
+            })
+            .collect()
+    }
+}
+
+/// Heights in order, moved so that each is a line below the one before, the last not below `bottom`.
+fn spread(heights: &[f64], bottom: f64) -> Vec<f64> {
+    let mut down: Vec<f64> = Vec::new();
+    for height in heights {
+        let least = down.last().map_or(*height, |last| last + LABEL_STEP);
+        down.push(height.max(least));
+    }
+    let mut limit = bottom;
+    for height in down.iter_mut().rev() {
+        *height = height.min(limit);
+        limit = *height - LABEL_STEP;
+    }
+    down
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn labels_at_one_height_are_moved_apart_and_stay_above_the_bottom() {
+        let heights = spread(&[100.0, 100.0, 104.0], 110.0);
+        assert_eq!(heights, [80.0, 95.0, 110.0]);
+        assert_eq!(spread(&[10.0, 60.0], 110.0), [10.0, 60.0]);
+    }
+}
