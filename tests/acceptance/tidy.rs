@@ -33,6 +33,7 @@ const FLOORS: &[&[&str]] = &[
     &["callbacks"],
     &["closeout"],
     &["reserve"],
+    &["track_record"],
     &["reports"],
     &["brief"],
     ROOF,

@@ -56,6 +56,9 @@ pub struct Query(
     crate::claims::graphql::ClaimsQuery,
     crate::recalls::graphql::RecallsQuery,
     crate::reserve::graphql::ReserveQuery,
+    crate::track_record::graphql::RatesQuery,
+    crate::track_record::graphql::MonthsQuery,
+    crate::track_record::graphql::MachinesQuery,
     crate::remittances::graphql::RemittancesQuery,
     crate::brief::graphql::BriefQuery,
 );

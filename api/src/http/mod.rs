@@ -17,6 +17,7 @@ mod health;
 mod media;
 mod origin;
 mod payer_advice;
+mod pictures;
 mod price_list;
 mod problem;
 mod recalls;
@@ -131,6 +132,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(documents::routes)
         .configure(claims::routes)
         .configure(reports::routes)
+        .configure(pictures::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

@@ -9,6 +9,7 @@
 mod asked;
 pub mod graphql;
 mod machines;
+mod money;
 mod months;
 mod pictures;
 mod rates;
@@ -17,5 +18,5 @@ mod store;
 pub use asked::Asked;
 pub use machines::{Machines, machines};
 pub use months::{Month, Months, months};
-pub use pictures::{Failed, PictureAsked, picture};
+pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};
 pub use rates::{Group, Rates, rates};

@@ -47,18 +47,25 @@ pub async fn lost(
         .collect())
 }
 
+fn borne(column: call_borne::Column) -> Expr {
+    Expr::col((call_borne::Entity, column))
+}
+
+/// What a row of what the shop bears comes to.
+fn cost() -> Expr {
+    borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents))
+}
+
 fn outcome(column: repair_outcome::Column) -> Expr {
     Expr::col((repair_outcome::Entity, column))
 }
 
 /// What was borne of the calls by which repairs of the span came back within the window, summed.
 fn returned(asked: &Asked) -> SelectStatement {
-    let borne = |column: call_borne::Column| Expr::col((call_borne::Entity, column));
-    let cost = borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents));
     let mut query = Query::select();
     query
         .expr_as(
-            cost.sum().if_null(0_i64).cast_as("BIGINT"),
+            cost().sum().if_null(0_i64).cast_as("BIGINT"),
             Alias::new("lost_cents"),
         )
         .from(repair_outcome::Entity)
@@ -73,48 +80,32 @@ fn returned(asked: &Asked) -> SelectStatement {
     query
 }
 
-/// A call by which a repair came back, and what the shop bore of it.
+/// What the shop bore on a day of a call that counted against a repair.
 #[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
-pub struct MonthLost {
+pub struct CallLost {
+    pub call_id: i64,
     pub borne_on: NaiveDate,
     pub same_component: bool,
-    pub calls: i64,
     pub lost_cents: i64,
 }
 
-/// What the shop bore on each day of a span of calls that counted against a repair, those of the same component apart.
-pub async fn lost_by_day(
+/// What the shop bore in a span of calls that counted against a repair, call by call and day by day.
+pub async fn lost_by_call(
     db: &impl ConnectionTrait,
     (from, through): (NaiveDate, NaiveDate),
-) -> Result<Vec<MonthLost>> {
-    let borne = |column: call_borne::Column| Expr::col((call_borne::Entity, column));
-    let cost = borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents));
+) -> Result<Vec<CallLost>> {
     let mut query = Query::select();
     query
-        .expr_as(borne(call_borne::Column::BorneOn), Alias::new("borne_on"))
-        .expr_as(
-            outcome(repair_outcome::Column::SameComponent),
-            Alias::new("same_component"),
-        )
-        .expr_as(
-            borne(call_borne::Column::CallId).count_distinct(),
-            Alias::new("calls"),
-        )
-        .expr_as(
-            cost.sum().if_null(0_i64).cast_as("BIGINT"),
-            Alias::new("lost_cents"),
-        )
+        .column((call_borne::Entity, call_borne::Column::CallId))
+        .column((call_borne::Entity, call_borne::Column::BorneOn))
+        .column((repair_outcome::Entity, repair_outcome::Column::SameComponent))
+        .expr_as(cost().cast_as("BIGINT"), Alias::new("lost_cents"))
         .from(call_borne::Entity)
         .inner_join(
             repair_outcome::Entity,
             outcome(repair_outcome::Column::ReturnCallId)
                 .equals((call_borne::Entity, call_borne::Column::CallId)),
         )
-        .and_where(borne(call_borne::Column::BorneOn).between(from, through))
-        .add_group_by([
-            borne(call_borne::Column::BorneOn),
-            outcome(repair_outcome::Column::SameComponent),
-        ])
-        .order_by_expr(borne(call_borne::Column::BorneOn), sea_orm::Order::Asc);
+        .and_where(borne(call_borne::Column::BorneOn).between(from, through));
     joined::all(db, &query).await
 }

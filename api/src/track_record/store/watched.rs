@@ -3,6 +3,8 @@
 //! Months that are over for the window are read as cells; the days around them, and those whose window still runs, repair
 //! by repair. So what is read grows with the span and the window, never with what lies before.
 
+use std::collections::BTreeMap;
+
 use chrono::{Datelike, Days, Months, NaiveDate};
 use nameplate_entities::kinds::Dimension;
 use nameplate_entities::{rate_cell, repair_group, repair_outcome};
@@ -46,6 +48,52 @@ pub async fn watched(
         rows.extend(days.into_iter().map(|day| day.watched(asked)));
     }
     Ok(rows)
+}
+
+/// What became of the shop's repairs in one month.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Monthly {
+    pub month: NaiveDate,
+    /// Whether the month lies whole in the span and the window of all its repairs is over.
+    pub is_over: bool,
+    pub repairs: Vec<Watched>,
+}
+
+/// The months of the span, oldest first; those without repairs are left out.
+pub async fn by_month(db: &impl ConnectionTrait, asked: &Asked) -> Result<Vec<Monthly>> {
+    let mut months: BTreeMap<(NaiveDate, bool), Vec<Watched>> = BTreeMap::new();
+    let cells = whole_months(asked);
+    if let Some((first, end)) = cells {
+        let mut query = of_cells((Dimension::Shop, None), (first, end), asked.window_days);
+        query.column(rate_cell::Column::Month);
+        query.add_group_by([Expr::col(rate_cell::Column::Month)]);
+        for row in joined::all::<OfMonth>(db, &query).await? {
+            months.entry((row.month, true)).or_default().push(row.watched);
+        }
+    }
+    for (from, through) in days_beside(asked, cells) {
+        let query = of_days((Dimension::Shop, None), (from, through));
+        for day in joined::all::<Daily>(db, &query).await? {
+            let month = day.completed_on.with_day(1).unwrap_or(day.completed_on);
+            let rows = months.entry((month, false)).or_default();
+            rows.push(day.watched(asked));
+        }
+    }
+    Ok(months
+        .into_iter()
+        .map(|((month, is_over), repairs)| Monthly {
+            month,
+            is_over,
+            repairs,
+        })
+        .collect())
+}
+
+#[derive(FromQueryResult)]
+struct OfMonth {
+    month: NaiveDate,
+    #[sea_orm(nested)]
+    watched: Watched,
 }
 
 /// The months that lie in the span and are over for the window: the first, and the one after the last.

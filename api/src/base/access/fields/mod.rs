@@ -25,6 +25,7 @@ mod reports;
 mod reserve;
 mod shop;
 mod stock;
+mod track_record;
 mod warranty;
 
 use super::Least;
@@ -54,6 +55,7 @@ pub(super) const FIELDS: &[&[Row]] = &[
     callbacks::CALLBACKS,
     brief::BRIEF,
     reserve::RESERVE,
+    track_record::TRACK_RECORD,
     reports::REPORTS,
     mail::MAIL,
 ];

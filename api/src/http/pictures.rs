@@ -1,0 +1,77 @@
+//! Charts of rates as SVG, by the same token as `/graphql`: `GET /pictures/{chart}.svg?by=…&windowDays=…&from=…&through=…`.
+
+use actix_web::http::StatusCode;
+use actix_web::web::{self, Data, Path, Query};
+use actix_web::{HttpRequest, HttpResponse};
+use chrono::NaiveDate;
+use serde::Deserialize;
+
+use crate::base::Error;
+use crate::graphql::error::chain;
+use crate::track_record::{self, PictureAsked};
+
+use super::Shared;
+use super::caller;
+use super::problem::{problem, refusal};
+
+/// Mounts the pictures.
+pub fn routes(routes: &mut web::ServiceConfig) {
+    routes.route("/pictures/{chart}.svg", web::get().to(send));
+}
+
+/// What stands behind the question mark.
+#[derive(Deserialize)]
+#[serde(rename_all = "camelCase")]
+struct Question {
+    by: Option<String>,
+    /// Keys of models, with a comma between.
+    models: Option<String>,
+    window_days: Option<i32>,
+    from: Option<NaiveDate>,
+    through: Option<NaiveDate>,
+}
+
+async fn send(
+    shared: Data<Shared>,
+    request: HttpRequest,
+    chart: Path<String>,
+    asked: Result<Query<Question>, actix_web::Error>,
+) -> HttpResponse {
+    let act = match caller::staff(&shared, &request).await {
+        Ok(act) => act,
+        Err(refusal) => return refusal,
+    };
+    let Ok(Query(asked)) = asked else {
+        return problem(
+            StatusCode::BAD_REQUEST,
+            "The address cannot be read: days are written 2026-11-29, windowDays is a whole number.",
+        );
+    };
+    let models = asked.models.unwrap_or_default();
+    let asked = PictureAsked {
+        chart: chart.into_inner(),
+        by: asked.by,
+        models: models.split(',').filter(|key| !key.is_empty()).map(str::to_owned).collect(),
+        window_days: asked.window_days,
+        span: (asked.from, asked.through),
+    };
+    match track_record::picture(&act, asked).await {
+        Ok(Some(picture)) => HttpResponse::Ok()
+            .content_type("image/svg+xml; charset=utf-8")
+            .insert_header(("Cache-Control", "private, no-store"))
+            .insert_header(("X-Content-Type-Options", "nosniff"))
+            .body(picture.svg),
+        Ok(None) => problem(StatusCode::NOT_FOUND, "There is no such picture."),
+        Err(Error::Refused(problems)) => refusal(StatusCode::BAD_REQUEST, &problems),
+        Err(Error::Forbidden) => problem(StatusCode::FORBIDDEN, "Your role may not see this picture."),
+        Err(Error::Busy(_)) => problem(
+            StatusCode::SERVICE_UNAVAILABLE,
+            "The database is busy. Try again.",
+        ),
+        Err(error) => {
+            tracing::error!(chain = %chain(&error), "a picture could not be made");
+            let words = "The picture could not be made; the log says why.";
+            problem(StatusCode::INTERNAL_SERVER_ERROR, words)
+        }
+    }
+}

@@ -1,0 +1,138 @@
+//! The shop's months in the graph.
+
+use async_graphql::{Context, Object, SimpleObject};
+use chrono::NaiveDate;
+
+use crate::graphql::context::reader;
+use crate::graphql::error::edge;
+use crate::graphql::scalars::Money;
+
+use super::super::months::{Month, Months, months};
+use super::super::money::{self, MonthLost};
+use super::{RepairCounts, ReturnRate, asked, percent};
+
+/// The repairs completed in one month.
+#[derive(SimpleObject)]
+pub struct RepairMonth {
+    /// Its first day.
+    first_on: NaiveDate,
+    /// How many repairs it rests on.
+    counts: RepairCounts,
+    /// The share that came back; of a month whose windows still run, as far as is known.
+    rate: Option<ReturnRate>,
+    /// Whether the windows of all its repairs are over; only then it is held against the mean.
+    is_over: bool,
+    /// Three standard deviations below the mean, in percent, for drawing.
+    line_low: Option<f64>,
+    /// Three standard deviations above the mean, in percent, for drawing. The alarm does not go by it.
+    line_high: Option<f64>,
+    /// The exact chance of so many returns or more in a month like the mean.
+    chance: Option<f64>,
+    /// Whether that is so rare (0.135 % or less) that something changed.
+    alarm: bool,
+}
+
+impl From<Month> for RepairMonth {
+    fn from(month: Month) -> Self {
+        let point = month.point;
+        Self {
+            first_on: month.first_on,
+            counts: month.counts.into(),
+            rate: month.rate.map(Into::into),
+            is_over: month.is_over,
+            line_low: point.map(|point| percent(point.line_low)),
+            line_high: point.map(|point| percent(point.line_high)),
+            chance: point.map(|point| point.chance),
+            alarm: point.is_some_and(|point| point.alarm),
+        }
+    }
+}
+
+/// The shop's months on a control chart.
+#[derive(SimpleObject)]
+pub struct RepairMonths {
+    /// The day as of which is counted.
+    as_of: NaiveDate,
+    /// Days within which a return counts.
+    window_days: u32,
+    /// The mean over months whose windows are over, in percent; null while they are fewer than twelve.
+    mean: Option<f64>,
+    /// The months, oldest first; those without repairs are left out.
+    months: Vec<RepairMonth>,
+}
+
+impl From<Months> for RepairMonths {
+    fn from(months: Months) -> Self {
+        Self {
+            as_of: months.asked.today,
+            window_days: months.asked.window_days,
+            mean: months.mean.map(percent),
+            months: months.months.into_iter().map(Into::into).collect(),
+        }
+    }
+}
+
+/// What repairs that came back cost the shop in a month.
+#[derive(SimpleObject)]
+pub struct RepeatMoney {
+    /// First day of the month in which it was borne.
+    month: NaiveDate,
+    /// Calls by which a repair came back for another reason than a component repaired before.
+    other_calls: i64,
+    /// What the shop bore of these, at cost.
+    other_lost: Money,
+    /// Calls by which a component that was repaired before came back.
+    same_component_calls: i64,
+    /// What the shop bore of these, at cost.
+    same_component_lost: Money,
+}
+
+impl From<MonthLost> for RepeatMoney {
+    fn from(month: MonthLost) -> Self {
+        Self {
+            month: month.month,
+            other_calls: month.other.calls,
+            other_lost: month.other.lost.into(),
+            same_component_calls: month.same_component.calls,
+            same_component_lost: month.same_component.lost.into(),
+        }
+    }
+}
+
+/// Rates over time.
+#[derive(Default)]
+pub struct MonthsQuery;
+
+#[Object]
+impl MonthsQuery {
+    /// The share of repairs that came back, month by month of their completion.
+    #[graphql(complexity = "20 + child_complexity")]
+    async fn repair_months(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out.")]
+        window_days: Option<i32>,
+        #[graphql(desc = "First day of completion; two years back when left out, ten at most.")]
+        from: Option<NaiveDate>,
+        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<NaiveDate>,
+    ) -> async_graphql::Result<RepairMonths> {
+        let asked = asked(ctx, window_days, (from, through)).await?;
+        let months = months(reader(ctx)?, asked).await;
+        Ok(months.map_err(edge)?.into())
+    }
+
+    /// What repairs that came back cost the shop, by the month in which it was borne.
+    #[graphql(complexity = "20 + child_complexity")]
+    async fn repeat_money(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "First day; two years back when left out, ten at most.")] from: Option<
+            NaiveDate,
+        >,
+        #[graphql(desc = "Last day; today when left out.")] through: Option<NaiveDate>,
+    ) -> async_graphql::Result<Vec<RepeatMoney>> {
+        let asked = asked(ctx, None, (from, through)).await?;
+        let months = money::by_month(reader(ctx)?, (asked.from, asked.through)).await;
+        Ok(months.map_err(edge)?.into_iter().map(Into::into).collect())
+    }
+}

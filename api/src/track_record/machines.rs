@@ -1,0 +1,139 @@
+//! How often the machines of a model need another repair, and whether that comes faster with age.
+//!
+//! A machine is watched from its first repair here on: the shop meets machines when they fail, so that counting from any
+//! earlier day would call every one of them bad.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::Dimension;
+use nameplate_rules::dates::whole_days_between;
+use nameplate_rules::rates::pooled;
+use nameplate_rules::rates::trend::{Failures, Handbook, Trend, WatchEnd};
+use nameplate_rules::rates::visits::{Step, Unit, mean_visits};
+use sea_orm::ConnectionTrait;
+
+use crate::base::Result;
+
+use super::store::labels;
+use super::store::machines::{Repaired, of_model};
+
+/// Most repairs of a model that are looked at.
+const REPAIRS_MAX: u64 = 20_000;
+
+/// The machines of a model, from the first repair of each.
+pub struct Machines {
+    pub today: NaiveDate,
+    pub key: String,
+    pub label: String,
+    pub machines: usize,
+    /// Repairs after the first of each machine.
+    pub further_repairs: usize,
+    /// Whether there were more repairs than are looked at.
+    pub cut: bool,
+    /// Further repairs a machine, by days since the first.
+    pub steps: Vec<Step>,
+    /// Of all components together.
+    pub trend: Pooled,
+    /// Component by component, those that failed again.
+    pub components: Vec<OfComponent>,
+}
+
+/// Whether further failures come faster or slower with age, over all machines together.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Pooled {
+    pub failures: usize,
+    pub trend: Trend,
+    pub test: Option<Handbook>,
+}
+
+/// One component of the model, watched on each machine from its own first repair on.
+pub struct OfComponent {
+    pub component_id: i64,
+    pub label: String,
+    pub pooled: Pooled,
+}
+
+/// What the machines of a model came to, as of today; `None` for a model without repairs.
+///
+/// # Errors
+/// Internal only.
+pub async fn machines(
+    db: &impl ConnectionTrait,
+    model: &str,
+    today: NaiveDate,
+) -> Result<Option<Machines>> {
+    let mut rows = of_model(db, model, REPAIRS_MAX + 1).await?;
+    let most = usize::try_from(REPAIRS_MAX).unwrap_or(usize::MAX);
+    let cut = rows.len() > most;
+    rows.truncate(most);
+    if rows.is_empty() {
+        return Ok(None);
+    }
+    let units = units(&rows, today);
+    let mut of_component: BTreeMap<i64, Vec<Repaired>> = BTreeMap::new();
+    for row in &rows {
+        of_component.entry(row.component_id).or_default().push(row.clone());
+    }
+    let ids = of_component.keys().map(ToString::to_string).collect::<Vec<_>>();
+    let components = labels::labels(db, Dimension::Component, &ids).await?;
+    let key = model.to_owned();
+    let mut models = labels::labels(db, Dimension::Model, std::slice::from_ref(&key)).await?;
+    Ok(Some(Machines {
+        today,
+        label: models.remove(&key).unwrap_or_else(|| key.clone()),
+        key,
+        machines: units.len(),
+        further_repairs: rows.len() - units.len(),
+        cut,
+        steps: mean_visits(&units),
+        trend: Pooled::of(&units),
+        components: of_component
+            .into_iter()
+            .map(|(component_id, rows)| OfComponent {
+                component_id,
+                label: components
+                    .get(&component_id.to_string())
+                    .cloned()
+                    .unwrap_or_default(),
+                pooled: Pooled::of(&self::units(&rows, today)),
+            })
+            .filter(|row| row.pooled.failures > 0)
+            .collect(),
+    }))
+}
+
+/// Each machine from its first repair to today, with the ages of the further ones. Rows stand machine by machine.
+fn units(rows: &[Repaired], today: NaiveDate) -> Vec<Unit> {
+    rows.chunk_by(|a, b| a.appliance_id == b.appliance_id)
+        .filter_map(|rows| {
+            let (first, further) = rows.split_first()?;
+            Some(Unit {
+                watched_days: days(first.completed_on, today),
+                visits_at_days: further
+                    .iter()
+                    .map(|row| days(first.completed_on, row.completed_on))
+                    .collect(),
+            })
+        })
+        .collect()
+}
+
+fn days(from: NaiveDate, to: NaiveDate) -> u32 {
+    u32::try_from(whole_days_between(from, to)).unwrap_or(0)
+}
+
+impl Pooled {
+    fn of(units: &[Unit]) -> Self {
+        let failures = units
+            .iter()
+            .map(|unit| Failures::new(&unit.visits_at_days, WatchEnd::AtDays(unit.watched_days)))
+            .collect::<Vec<_>>();
+        let test = pooled::handbook(&failures);
+        Self {
+            failures: units.iter().map(|unit| unit.visits_at_days.len()).sum(),
+            trend: pooled::trend(&failures),
+            test,
+        }
+    }
+}

@@ -1,0 +1,57 @@
+//! What repairs that came back cost, month by month.
+
+use std::collections::{BTreeMap, HashSet};
+
+use chrono::{Datelike, NaiveDate};
+use nameplate_rules::money::Cents;
+use sea_orm::ConnectionTrait;
+
+use crate::base::{Error, Result};
+
+use super::store::lost::lost_by_call;
+
+/// What the shop bore of calls by which repairs came back.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Borne {
+    pub calls: i64,
+    pub lost: Cents,
+}
+
+/// What was borne in one month.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct MonthLost {
+    pub month: NaiveDate,
+    /// Of calls on which a component repaired before was found wrong again.
+    pub same_component: Borne,
+    /// Of the others.
+    pub other: Borne,
+}
+
+/// What was borne in the months of a span, oldest first; a call that was settled twice in a month counts once in it.
+///
+/// # Errors
+/// Internal only.
+pub async fn by_month(
+    db: &impl ConnectionTrait,
+    span: (NaiveDate, NaiveDate),
+) -> Result<Vec<MonthLost>> {
+    let mut months: BTreeMap<NaiveDate, MonthLost> = BTreeMap::new();
+    let mut seen = HashSet::new();
+    for row in lost_by_call(db, span).await? {
+        let month = row.borne_on.with_day(1).unwrap_or(row.borne_on);
+        let entry = months.entry(month).or_insert_with(|| MonthLost {
+            month,
+            same_component: Borne::default(),
+            other: Borne::default(),
+        });
+        let borne = if row.same_component {
+            &mut entry.same_component
+        } else {
+            &mut entry.other
+        };
+        borne.calls += i64::from(seen.insert((month, row.call_id)));
+        let sum = borne.lost.checked_add(Cents(row.lost_cents));
+        borne.lost = sum.ok_or_else(|| Error::internal("what callbacks cost is too large"))?;
+    }
+    Ok(months.into_values().collect())
+}

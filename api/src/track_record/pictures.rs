@@ -1,0 +1,259 @@
+//! Rates as pictures: what the charts of `nameplate_pictures` are filled with.
+
+use chrono::NaiveDate;
+use nameplate_entities::kinds::Dimension;
+use nameplate_pictures::{
+    Bar, Caption, Chart, Curve, Judgement, Moment, Month as MonthPoint, Months as MonthsChart,
+    Money as MoneyChart, Picture, RateRow, Rates as RatesChart, Visits,
+};
+use nameplate_rules::money::Cents;
+use nameplate_rules::rates::judge::Verdict;
+
+use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
+use crate::shop;
+
+use super::machines::{self, Machines};
+use super::months::{self, Month, Months};
+use super::rates::{self, Group, Rates};
+use super::Asked;
+
+/// Days of a year, for an axis.
+const YEAR_DAYS: f64 = 365.25;
+
+/// The groups of a table with their intervals.
+#[must_use]
+pub fn of_rates(rates: &Rates, by: &str) -> Picture {
+    let chart = RatesChart {
+        caption: Caption {
+            title: format!("Repairs that came back within {} days", rates.asked.window_days),
+            subtitle: format!(
+                "{by}. {} of {} repairs came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
+                rates.shop.counts.returned,
+                rates.shop.counts.repairs,
+                rates.shop.counts.open,
+                wording::day(rates.asked.from),
+                wording::day(rates.asked.through),
+                wording::day(rates.asked.today),
+            ),
+            note: "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes."
+                .to_owned(),
+        },
+        axis: "Repairs that came back, percent".to_owned(),
+        rows: rates.groups.iter().filter_map(row).collect(),
+        shop: rates.shop.rate.map(|rate| rate.value * 100.0),
+    };
+    chart.picture()
+}
+
+fn row(group: &Group) -> Option<RateRow> {
+    let rate = group.figures.rate?;
+    let limits = rate.limits?;
+    Some(RateRow {
+        label: group.label.clone(),
+        n: whole(group.figures.counts.repairs),
+        returned: whole(group.figures.counts.returned),
+        rate: rate.value * 100.0,
+        low: limits.low * 100.0,
+        high: limits.high * 100.0,
+        judgement: match group.figures.verdict {
+            Verdict::TooFew => Judgement::TooFew,
+            Verdict::AsExpected => Judgement::AsExpected,
+            Verdict::Better => Judgement::Better,
+            Verdict::Worse => Judgement::Worse,
+        },
+    })
+}
+
+fn whole(count: u64) -> u32 {
+    u32::try_from(count).unwrap_or(u32::MAX)
+}
+
+/// What the groups of a table cost.
+#[must_use]
+pub fn of_money(rates: &Rates, by: &str, currency: &str) -> Picture {
+    let money = |amount: Cents| format!("{currency} {amount}");
+    let costing = rates.groups.iter().filter(|group| group.lost.0 > 0);
+    let chart = MoneyChart {
+        caption: Caption {
+            title: "What repairs that came back cost the shop".to_owned(),
+            subtitle: format!(
+                "{by}. {} in all, at cost; repairs completed {} to {}, as of {}.",
+                money(rates.shop.lost),
+                wording::day(rates.asked.from),
+                wording::day(rates.asked.through),
+                wording::day(rates.asked.today),
+            ),
+            note: "A call counts in each of its groups.".to_owned(),
+        },
+        bars: costing
+            .map(|group| Bar {
+                label: group.label.clone(),
+                amount: money(group.lost),
+                length: length(group.lost.0),
+            })
+            .collect(),
+    };
+    chart.picture()
+}
+
+/// The length of a bar; nothing is added up from it.
+fn length(cents: i64) -> f64 {
+    i32::try_from(cents / 100).map_or(f64::from(i32::MAX), f64::from)
+}
+
+/// The shop's months on a control chart.
+#[must_use]
+pub fn of_months(months: &Months) -> Picture {
+    let over = months.months.iter().filter(|month| month.is_over).count();
+    let chart = MonthsChart {
+        caption: Caption {
+            title: format!("Repairs that came back within {} days, by month", months.asked.window_days),
+            subtitle: format!(
+                "By month of completion; {over} months are over, as of {}.",
+                wording::day(months.asked.today)
+            ),
+            note: "A month stands out where so many returns would come by chance at most 0.135 % of the time. \
+                   The dashed line is three standard deviations above the mean, for orientation."
+                .to_owned(),
+        },
+        axis: "Repairs that came back, percent".to_owned(),
+        months: months.months.iter().map(month_point).collect(),
+        centre: months.mean.map(|mean| mean * 100.0),
+    };
+    chart.picture()
+}
+
+fn month_point(month: &Month) -> MonthPoint {
+    let point = month.point;
+    MonthPoint {
+        name: month_name(month.first_on),
+        counts: format!("{} of {}", month.counts.returned, month.counts.repairs),
+        rate: month.rate.map(|rate| rate.value * 100.0),
+        lower: point.map(|point| point.line_low * 100.0),
+        upper: point.map(|point| point.line_high * 100.0),
+        alarm: (point.filter(|point| point.alarm)).map(|_| "more than chance explains".to_owned()),
+        mature: month.is_over,
+    }
+}
+
+fn month_name(first_on: NaiveDate) -> String {
+    first_on.format("%b %y").to_string()
+}
+
+/// Further repairs a machine of up to four models.
+#[must_use]
+pub fn of_machines(models: &[Machines], today: NaiveDate) -> Picture {
+    let told = models
+        .iter()
+        .map(|model| format!("{}: {} machines", model.label, model.machines))
+        .collect::<Vec<_>>();
+    let chart = Visits {
+        caption: Caption {
+            title: "Further repairs a machine since its first repair here".to_owned(),
+            subtitle: format!("{}; as of {}.", told.join("; "), wording::day(today)),
+            note: "Bands are 95 %. Where fewer than five machines are still watched the line is grey and says little."
+                .to_owned(),
+        },
+        age_axis: "Years since the first repair".to_owned(),
+        mean_axis: "Further repairs a machine".to_owned(),
+        curves: models.iter().map(curve).collect(),
+    };
+    chart.picture()
+}
+
+fn curve(model: &Machines) -> Curve {
+    Curve {
+        label: model.label.clone(),
+        moments: model
+            .steps
+            .iter()
+            .map(|step| Moment {
+                age: f64::from(step.age_days) / YEAR_DAYS,
+                mean: step.mean,
+                low: step.limits.map_or(step.mean, |limits| limits.low),
+                high: step.limits.map_or(step.mean, |limits| limits.high),
+                units: whole(step.units),
+            })
+            .collect(),
+    }
+}
+
+/// Which picture is asked for.
+pub struct PictureAsked {
+    pub chart: String,
+    /// By what repairs are grouped, for charts of groups: a dimension as the graph names it, in small letters.
+    pub by: Option<String>,
+    /// Keys of models, for the chart of machines.
+    pub models: Vec<String>,
+    pub window_days: Option<i32>,
+    pub span: (Option<NaiveDate>, Option<NaiveDate>),
+}
+
+/// Most models in one picture.
+const MODELS_MAX: usize = 4;
+/// Most groups in one picture.
+const GROUPS_MAX: usize = 30;
+
+/// Draws a picture; `None` where there is no such chart.
+///
+/// # Errors
+/// `Forbidden` for technicians, and for charts of people for all but the owner; `Unknown` at `by`; `OutOfRange` at
+/// `models`; those of [`Asked::checked`].
+pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> {
+    let (_, role) = act.staff()?;
+    if role == Role::Technician {
+        return Err(Error::Forbidden);
+    }
+    let db = act.app.db.read();
+    let span = Asked::checked(act, asked.window_days, asked.span).await?;
+    Ok(match asked.chart.as_str() {
+        "rates" | "money" => {
+            let (dimension, by) = dimension(asked.by.as_deref(), role)?;
+            let rates = rates::rates(db, dimension, span, GROUPS_MAX).await?;
+            Some(if asked.chart == "rates" {
+                of_rates(&rates, by)
+            } else {
+                let settings = shop::settings(db).await?;
+                of_money(&rates, by, &settings.row.currency)
+            })
+        }
+        "months" => Some(of_months(&months::months(db, span).await?)),
+        "machines" => {
+            if asked.models.is_empty() || asked.models.len() > MODELS_MAX {
+                let message = format!("Name one to {MODELS_MAX} models by their keys.");
+                return Err(Error::refused(ProblemCode::OutOfRange, "models", message));
+            }
+            let mut models = Vec::new();
+            for key in &asked.models {
+                models.extend(machines::machines(db, key, span.today).await?);
+            }
+            Some(of_machines(&models, span.today))
+        }
+        _ => None,
+    })
+}
+
+/// The dimension a picture is asked for by, and how its subtitle begins.
+fn dimension(by: Option<&str>, role: Role) -> Result<(Dimension, &'static str)> {
+    let known = match by {
+        Some("technician") if role == Role::Owner => (Dimension::Technician, "By technician"),
+        Some("technicianMethod") if role == Role::Owner => {
+            (Dimension::TechnicianMethod, "By technician and method")
+        }
+        Some("technician" | "technicianMethod") => return Err(Error::Forbidden),
+        Some("component") => (Dimension::Component, "By component"),
+        Some("failureMode") => (Dimension::FailureMode, "By failure"),
+        Some("applianceType") => (Dimension::ApplianceType, "By type of machine"),
+        Some("model") => (Dimension::Model, "By make and model"),
+        Some("part") => (Dimension::Part, "By part"),
+        Some("lot") => (Dimension::Lot, "By batch"),
+        Some("method") => (Dimension::Method, "By method"),
+        Some("supplier") => (Dimension::Supplier, "By supplier"),
+        _ => {
+            let message = "Say by what: technician, technicianMethod, component, failureMode, applianceType, model, part, \
+                           lot, method or supplier.";
+            return Err(Error::refused(ProblemCode::Malformed, "by", message));
+        }
+    };
+    Ok(known)
+}

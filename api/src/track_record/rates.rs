@@ -1,0 +1,160 @@
+//! Rates of return by group, with what they compare with and what they cost.
+
+use std::collections::HashMap;
+
+use nameplate_entities::kinds::Dimension;
+use nameplate_rules::money::Cents;
+use nameplate_rules::rates::judge::{Exposure, GroupRate, Judged, Stratum, judge};
+use nameplate_rules::rates::survival::{CallbackRate, Counts, Observed};
+use sea_orm::ConnectionTrait;
+
+use crate::base::Result;
+
+use super::Asked;
+use super::store::watched::Watched;
+use super::store::{labels, lost, watched};
+
+/// A table of groups, as of today.
+pub struct Rates {
+    pub asked: Asked,
+    pub shop: Shop,
+    /// What costs most first; of equals the group with more repairs.
+    pub groups: Vec<Group>,
+    /// How many groups there are, those that are not shown included.
+    pub groups_in_all: usize,
+}
+
+/// All repairs of the span, each once.
+pub struct Shop {
+    pub counts: Counts,
+    /// `None` without a repair older than a day.
+    pub rate: Option<CallbackRate>,
+    pub same_component: u64,
+    pub lost: Cents,
+}
+
+/// One group and what its repairs came to.
+pub struct Group {
+    pub key: String,
+    pub label: String,
+    pub figures: GroupRate,
+    /// Of those that returned, how many for a component repaired then.
+    pub same_component: u64,
+    /// What the shop bore of the calls by which they came back, at cost.
+    pub lost: Cents,
+}
+
+/// Rates of return of the groups of a dimension, at most so many.
+///
+/// Every group is judged, also those not shown: how many claims are looked at decides how sure each must be.
+///
+/// # Errors
+/// Internal only.
+pub async fn rates(
+    db: &impl ConnectionTrait,
+    dimension: Dimension,
+    asked: Asked,
+    groups_max: usize,
+) -> Result<Rates> {
+    let strata = Strata::read(db).await?;
+    let of_shop = watched::watched(db, (Dimension::Shop, None), &asked).await?;
+    let of_groups = watched::watched(db, (dimension, None), &asked).await?;
+    let mut by_key: HashMap<&str, Vec<&Watched>> = HashMap::new();
+    for row in &of_groups {
+        by_key.entry(&row.group_key).or_default().push(row);
+    }
+    let mut keys: Vec<&str> = by_key.keys().copied().collect();
+    keys.sort_unstable();
+    let rows_of = |key: &str| by_key.get(key).map_or(&[][..], Vec::as_slice);
+    let exposures = keys
+        .iter()
+        .map(|key| strata.exposures(rows_of(key).iter().copied()))
+        .collect::<Vec<_>>();
+    let shop = strata.exposures(&of_shop);
+    let judged: Judged = judge(&shop, &exposures, &strata.names, asked.window_days);
+    let money = lost::lost(db, dimension, &asked).await?;
+    let mut groups = keys
+        .iter()
+        .zip(judged.groups)
+        .map(|(key, figures)| Group {
+            key: (*key).to_owned(),
+            label: String::new(),
+            figures,
+            same_component: same_component(rows_of(key).iter().copied()),
+            lost: money.get(*key).copied().unwrap_or(Cents::ZERO),
+        })
+        .collect::<Vec<_>>();
+    groups.sort_by(|a, b| {
+        let rank = |group: &Group| (group.lost, group.figures.counts.repairs);
+        rank(b).cmp(&rank(a)).then_with(|| a.key.cmp(&b.key))
+    });
+    let groups_in_all = groups.len();
+    groups.truncate(groups_max);
+    let shown = groups.iter().map(|group| group.key.clone()).collect::<Vec<_>>();
+    let mut names = labels::labels(db, dimension, &shown).await?;
+    for group in &mut groups {
+        group.label = names.remove(&group.key).unwrap_or_else(|| group.key.clone());
+    }
+    let of_shop_lost = lost::lost(db, Dimension::Shop, &asked).await?;
+    Ok(Rates {
+        asked,
+        shop: Shop {
+            counts: judged.counts,
+            rate: judged.rate,
+            same_component: same_component(&of_shop),
+            lost: of_shop_lost.get("").copied().unwrap_or(Cents::ZERO),
+        },
+        groups,
+        groups_in_all,
+    })
+}
+
+fn same_component<'a>(rows: impl IntoIterator<Item = &'a Watched>) -> u64 {
+    let sum = rows.into_iter().map(|row| row.same_component).sum::<i64>();
+    u64::try_from(sum).unwrap_or(0)
+}
+
+/// The kinds of work there are, and their places.
+pub struct Strata {
+    pub names: Vec<Stratum>,
+    place_of: HashMap<i64, usize>,
+}
+
+impl Strata {
+    /// The shop's list of components, with the types they belong to.
+    pub async fn read(db: &impl ConnectionTrait) -> Result<Self> {
+        let rows = labels::components_named(db, None).await?;
+        let place_of = rows.iter().enumerate().map(|(place, row)| (row.id, place));
+        Ok(Self {
+            place_of: place_of.collect(),
+            names: rows
+                .into_iter()
+                .map(|row| Stratum {
+                    appliance_type: row.appliance_type,
+                    component: row.component,
+                })
+                .collect(),
+        })
+    }
+
+    /// Rows as the rules read them.
+    pub fn exposures<'a>(&self, rows: impl IntoIterator<Item = &'a Watched>) -> Vec<Exposure> {
+        rows.into_iter()
+            .filter_map(|row| {
+                Some(Exposure {
+                    stratum: *self.place_of.get(&row.component_id)?,
+                    observed: observed(row),
+                })
+            })
+            .collect()
+    }
+}
+
+/// Repairs as the rules read them.
+pub fn observed(row: &Watched) -> Observed {
+    Observed {
+        followed_days: u32::try_from(row.followed_days).unwrap_or(0),
+        returned_after_days: u32::try_from(row.age_days).ok().filter(|age| *age > 0),
+        repairs: u64::try_from(row.repairs).unwrap_or(0),
+    }
+}
