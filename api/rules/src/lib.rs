@@ -1,7 +1,8 @@
 //! The shop's arithmetic and rules, and nothing else.
 //!
 //! Everything here is a pure function of its arguments: no clock, no files, no network, no row ids. What must stay
-//! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine.
+//! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine. Only
+//! [`rates`], the statistics of what comes back, counts in floating point.
 
 pub mod banking;
 pub mod books;
@@ -18,6 +19,7 @@ pub mod local_rules;
 pub mod money;
 pub mod percent;
 pub mod pricing;
+pub mod rates;
 pub mod readings;
 pub mod recall;
 pub mod reserve;
