@@ -81,7 +81,7 @@ async fn comes_back(shop: &Workshop) {
     );
     let found = shop.find(&opened.call, pump).await;
     assert_eq!(age(shop, &first).await, None, "unrelated");
-    let callback = found.callback.expect("a callback").id;
+    let callback = found.callback.as_ref().expect("a callback").id;
     let related = Decision::Confirm {
         class: Some(CallbackClass::Related),
     };
@@ -120,8 +120,9 @@ async fn nothing_back(shop: &Workshop) {
     assert_eq!(age(shop, &first).await, None, "maintenance is planned");
     let opened = shop.open_call(&machine, CallKind::Repair).await;
     let callback = opened.callback.expect("a callback").id;
-    let rejected = callbacks::decide_callback(&shop.owner(), decide(callback, Decision::Reject));
-    rejected.await.expect("decided");
+    let reject = decide(callback, Decision::Reject);
+    let rejected = callbacks::decide_callback(&shop.owner(), reject).await;
+    rejected.expect("decided");
     assert_eq!(age(shop, &first).await, None, "rejected");
     shop.on(day("2025-02-14"));
     let again = shop.open_call(&machine, CallKind::Repair).await;

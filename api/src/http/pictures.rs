@@ -51,7 +51,11 @@ async fn send(
     let asked = PictureAsked {
         chart: chart.into_inner(),
         by: asked.by,
-        models: models.split(',').filter(|key| !key.is_empty()).map(str::to_owned).collect(),
+        models: models
+            .split(',')
+            .filter(|key| !key.is_empty())
+            .map(str::to_owned)
+            .collect(),
         window_days: asked.window_days,
         span: (asked.from, asked.through),
     };
@@ -63,7 +67,9 @@ async fn send(
             .body(picture.svg),
         Ok(None) => problem(StatusCode::NOT_FOUND, "There is no such picture."),
         Err(Error::Refused(problems)) => refusal(StatusCode::BAD_REQUEST, &problems),
-        Err(Error::Forbidden) => problem(StatusCode::FORBIDDEN, "Your role may not see this picture."),
+        Err(Error::Forbidden) => {
+            problem(StatusCode::FORBIDDEN, "Your role may not see this picture.")
+        }
         Err(Error::Busy(_)) => problem(
             StatusCode::SERVICE_UNAVAILABLE,
             "The database is busy. Try again.",

@@ -38,18 +38,27 @@ impl Asked {
         checks.not_after("through", through, today);
         let usual = Months::new(SPAN_MONTHS_USUAL);
         let from = from
-            .or_else(|| through.checked_sub_months(usual)?.checked_add_days(Days::new(1)))
+            .or_else(|| {
+                through
+                    .checked_sub_months(usual)?
+                    .checked_add_days(Days::new(1))
+            })
             .unwrap_or(through);
         checks.in_order(&[
             ("from", "the first day,", Some(from)),
             ("through", "the last day,", Some(through)),
         ]);
         let longest = Months::new(12 * SPAN_YEARS_MAX);
-        if through.checked_sub_months(longest).is_some_and(|first| from < first) {
+        if through
+            .checked_sub_months(longest)
+            .is_some_and(|first| from < first)
+        {
             let message = format!("Ask for at most {SPAN_YEARS_MAX} years at once.");
             checks.refuse(ProblemCode::OutOfRange, "from", message);
         }
-        let own = u32::try_from(settings.row.callback_window_days).unwrap_or(0).max(1);
+        let own = u32::try_from(settings.row.callback_window_days)
+            .unwrap_or(0)
+            .max(1);
         let window_days = match window_days {
             None => own,
             Some(days) => u32::try_from(days).unwrap_or(0),

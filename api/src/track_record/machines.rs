@@ -73,9 +73,15 @@ pub async fn machines(
     let units = units(&rows, today);
     let mut of_component: BTreeMap<i64, Vec<Repaired>> = BTreeMap::new();
     for row in &rows {
-        of_component.entry(row.component_id).or_default().push(row.clone());
+        of_component
+            .entry(row.component_id)
+            .or_default()
+            .push(row.clone());
     }
-    let ids = of_component.keys().map(ToString::to_string).collect::<Vec<_>>();
+    let ids = of_component
+        .keys()
+        .map(ToString::to_string)
+        .collect::<Vec<_>>();
     let components = labels::labels(db, Dimension::Component, &ids).await?;
     let key = model.to_owned();
     let mut models = labels::labels(db, Dimension::Model, std::slice::from_ref(&key)).await?;

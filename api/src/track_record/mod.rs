@@ -20,3 +20,6 @@ pub use machines::{Machines, machines};
 pub use months::{Month, Months, months};
 pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};
 pub use rates::{Group, Rates, rates};
+
+#[cfg(test)]
+mod planted_tests;

@@ -3,8 +3,8 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::Dimension;
 use nameplate_pictures::{
-    Bar, Caption, Chart, Curve, Judgement, Moment, Month as MonthPoint, Months as MonthsChart,
-    Money as MoneyChart, Picture, RateRow, Rates as RatesChart, Visits,
+    Bar, Caption, Chart, Curve, Judgement, Moment, Money as MoneyChart, Month as MonthPoint,
+    Months as MonthsChart, Picture, RateRow, Rates as RatesChart, Visits,
 };
 use nameplate_rules::money::Cents;
 use nameplate_rules::rates::judge::Verdict;
@@ -12,10 +12,10 @@ use nameplate_rules::rates::judge::Verdict;
 use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
 use crate::shop;
 
+use super::Asked;
 use super::machines::{self, Machines};
 use super::months::{self, Month, Months};
 use super::rates::{self, Group, Rates};
-use super::Asked;
 
 /// Days of a year, for an axis.
 const YEAR_DAYS: f64 = 365.25;

@@ -90,10 +90,15 @@ pub async fn rates(
     });
     let groups_in_all = groups.len();
     groups.truncate(groups_max);
-    let shown = groups.iter().map(|group| group.key.clone()).collect::<Vec<_>>();
+    let shown = groups
+        .iter()
+        .map(|group| group.key.clone())
+        .collect::<Vec<_>>();
     let mut names = labels::labels(db, dimension, &shown).await?;
     for group in &mut groups {
-        group.label = names.remove(&group.key).unwrap_or_else(|| group.key.clone());
+        group.label = names
+            .remove(&group.key)
+            .unwrap_or_else(|| group.key.clone());
     }
     let of_shop_lost = lost::lost(db, Dimension::Shop, &asked).await?;
     Ok(Rates {

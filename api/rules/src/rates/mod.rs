@@ -21,6 +21,7 @@ pub mod growth;
 pub mod interval;
 pub mod judge;
 pub mod months;
+pub mod pooled;
 pub mod repeat;
 mod search;
 pub mod shrink;

@@ -200,17 +200,24 @@ impl Failures {
     /// What a screen says.
     #[must_use]
     pub fn trend(&self) -> Trend {
-        match self.handbook() {
-            Some(test)
-                if self.telling_number() >= FAILURES_MIN && test.two_sided <= CLEAR_CHANCE =>
-            {
+        Trend::of(self.handbook())
+    }
+}
+
+impl Trend {
+    /// What a screen says of a test: nothing where it rests on few failures.
+    #[must_use]
+    pub fn of(test: Option<Handbook>) -> Self {
+        let failures_min = real(FAILURES_MIN);
+        match test {
+            Some(test) if test.degrees >= 2.0 * failures_min && test.two_sided <= CLEAR_CHANCE => {
                 if test.improving < test.worsening {
-                    Trend::Improving
+                    Self::Improving
                 } else {
-                    Trend::Worsening
+                    Self::Worsening
                 }
             }
-            _ => Trend::NoClearTrend,
+            _ => Self::NoClearTrend,
         }
     }
 }

@@ -281,16 +281,23 @@ pub struct RatesQuery;
 impl RatesQuery {
     /// How often repairs came back, group by group.
     #[graphql(complexity = "20 + child_complexity")]
-    #[expect(clippy::too_many_arguments, reason = "one argument for each part of the question")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "one argument for each part of the question"
+    )]
     async fn repair_rates(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "By what repairs are grouped.")] by: RateDimension,
-        #[graphql(desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out.")]
+        #[graphql(
+            desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
+        )]
         window_days: Option<i32>,
         #[graphql(desc = "First day of completion; two years back when left out, ten at most.")]
         from: Option<NaiveDate>,
-        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<NaiveDate>,
+        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<
+            NaiveDate,
+        >,
         #[graphql(desc = "At most this many groups, 1 to 200.", default = 50)] first: i32,
     ) -> async_graphql::Result<RepairRates> {
         let (_, role) = act(ctx)?.staff().map_err(edge)?;
@@ -307,16 +314,25 @@ impl RatesQuery {
 
     /// The repairs behind a group of `repairRates`, the earliest first.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
-    #[expect(clippy::too_many_arguments, reason = "the group, the span and the four of a page")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "the group, the span and the four of a page"
+    )]
     async fn rated_repairs(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "By what repairs are grouped.")] by: RateDimension,
         #[graphql(desc = "The key of the group.")] key: String,
-        #[graphql(desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out.")]
+        #[graphql(
+            desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
+        )]
         window_days: Option<i32>,
-        #[graphql(desc = "First day of completion; two years back when left out.")] from: Option<NaiveDate>,
-        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<NaiveDate>,
+        #[graphql(desc = "First day of completion; two years back when left out.")] from: Option<
+            NaiveDate,
+        >,
+        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<
+            NaiveDate,
+        >,
         #[graphql(desc = "Only those that came back within the window.", default = false)]
         only_returned: bool,
         #[graphql(desc = "At most this many from the start or after `after`; 1 to 100.")]
@@ -338,7 +354,10 @@ impl RatesQuery {
         connection::by_day(
             reader(ctx)?,
             drill::repairs((dimension, &key), &asked, only_returned),
-            (repair_outcome::Column::CompletedOn, repair_outcome::Column::Id),
+            (
+                repair_outcome::Column::CompletedOn,
+                repair_outcome::Column::Id,
+            ),
             page,
             (
                 |row| DayCursor {
@@ -356,7 +375,9 @@ impl RatesQuery {
     async fn own_record(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out.")]
+        #[graphql(
+            desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
+        )]
         window_days: Option<i32>,
     ) -> async_graphql::Result<Option<OwnRecord>> {
         let (id, _) = act(ctx)?.staff().map_err(edge)?;

@@ -24,7 +24,9 @@ async fn asked(
     window_days: Option<i32>,
     span: (Option<NaiveDate>, Option<NaiveDate>),
 ) -> async_graphql::Result<Asked> {
-    Asked::checked(act(ctx)?, window_days, span).await.map_err(edge)
+    Asked::checked(act(ctx)?, window_days, span)
+        .await
+        .map_err(edge)
 }
 
 /// How many repairs a figure rests on.

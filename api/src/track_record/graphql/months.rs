@@ -7,8 +7,8 @@ use crate::graphql::context::reader;
 use crate::graphql::error::edge;
 use crate::graphql::scalars::Money;
 
-use super::super::months::{Month, Months, months};
 use super::super::money::{self, MonthLost};
+use super::super::months::{Month, Months, months};
 use super::{RepairCounts, ReturnRate, asked, percent};
 
 /// The repairs completed in one month.
@@ -110,11 +110,15 @@ impl MonthsQuery {
     async fn repair_months(
         &self,
         ctx: &Context<'_>,
-        #[graphql(desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out.")]
+        #[graphql(
+            desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
+        )]
         window_days: Option<i32>,
         #[graphql(desc = "First day of completion; two years back when left out, ten at most.")]
         from: Option<NaiveDate>,
-        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<NaiveDate>,
+        #[graphql(desc = "Last day of completion; today when left out.")] through: Option<
+            NaiveDate,
+        >,
     ) -> async_graphql::Result<RepairMonths> {
         let asked = asked(ctx, window_days, (from, through)).await?;
         let months = months(reader(ctx)?, asked).await;

@@ -13,9 +13,8 @@ pub fn repairs(
     asked: &Asked,
     only_returned: bool,
 ) -> Select<repair_outcome::Entity> {
-    let mut select = repair_outcome::Entity::find().filter(
-        repair_outcome::Column::CompletedOn.between(asked.from, asked.through),
-    );
+    let mut select = repair_outcome::Entity::find()
+        .filter(repair_outcome::Column::CompletedOn.between(asked.from, asked.through));
     if dimension != Dimension::Shop {
         let calls = Query::select()
             .column(repair_group::Column::CallId)

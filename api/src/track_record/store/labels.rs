@@ -7,7 +7,9 @@ use nameplate_entities::{
     appliance, appliance_type, component, failure_mode, part, part_lot, staff, supplier,
 };
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
-use sea_orm::{ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter};
+use sea_orm::{
+    ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
+};
 
 use crate::base::{Result, joined};
 
@@ -89,7 +91,10 @@ async fn technicians(db: &impl ConnectionTrait, ids: Vec<i64>) -> Result<Labels>
 }
 
 async fn technicians_by_method(db: &impl ConnectionTrait, keys: &[String]) -> Result<Labels> {
-    let halves = || keys.iter().filter_map(|key| Some((key, key.split_once('|')?)));
+    let halves = || {
+        keys.iter()
+            .filter_map(|key| Some((key, key.split_once('|')?)))
+    };
     let ids = halves().filter_map(|(_, (id, _))| id.parse().ok());
     let names = technicians(db, ids.collect()).await?;
     Ok(halves()
@@ -150,10 +155,7 @@ async fn models(db: &impl ConnectionTrait, keys: &[String]) -> Result<Labels> {
     let mut query = Query::select();
     query
         .columns([appliance::Column::MakeKey, appliance::Column::Model])
-        .expr_as(
-            Expr::col(appliance::Column::Make).max(),
-            Alias::new("make"),
-        )
+        .expr_as(Expr::col(appliance::Column::Make).max(), Alias::new("make"))
         .from(appliance::Entity)
         .and_where(appliance::Column::MakeKey.is_in(makes))
         .group_by_columns([appliance::Column::MakeKey, appliance::Column::Model]);
@@ -189,7 +191,10 @@ async fn lots(db: &impl ConnectionTrait, ids: Vec<i64>) -> Result<Labels> {
     query.and_where(part_lot::Column::Id.is_in(ids));
     let rows = joined::all::<LotNamed>(db, &query).await?;
     Ok(named(rows, |row| {
-        (row.lot.id, format!("{}, batch {}", row.part.number, row.lot.lot))
+        (
+            row.lot.id,
+            format!("{}, batch {}", row.part.number, row.lot.lot),
+        )
     }))
 }
 

@@ -31,7 +31,10 @@ pub async fn lost(
     } else {
         let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
         query
-            .expr_as(group(repair_group::Column::GroupKey), Alias::new("group_key"))
+            .expr_as(
+                group(repair_group::Column::GroupKey),
+                Alias::new("group_key"),
+            )
             .inner_join(
                 repair_group::Entity,
                 group(repair_group::Column::CallId)
@@ -98,7 +101,10 @@ pub async fn lost_by_call(
     query
         .column((call_borne::Entity, call_borne::Column::CallId))
         .column((call_borne::Entity, call_borne::Column::BorneOn))
-        .column((repair_outcome::Entity, repair_outcome::Column::SameComponent))
+        .column((
+            repair_outcome::Entity,
+            repair_outcome::Column::SameComponent,
+        ))
         .expr_as(cost().cast_as("BIGINT"), Alias::new("lost_cents"))
         .from(call_borne::Entity)
         .inner_join(

@@ -68,7 +68,10 @@ pub async fn by_month(db: &impl ConnectionTrait, asked: &Asked) -> Result<Vec<Mo
         query.column(rate_cell::Column::Month);
         query.add_group_by([Expr::col(rate_cell::Column::Month)]);
         for row in joined::all::<OfMonth>(db, &query).await? {
-            months.entry((row.month, true)).or_default().push(row.watched);
+            months
+                .entry((row.month, true))
+                .or_default()
+                .push(row.watched);
         }
     }
     for (from, through) in days_beside(asked, cells) {
@@ -135,9 +138,7 @@ fn of_cells(
     window_days: u32,
 ) -> SelectStatement {
     let within = || Expr::col(rate_cell::Column::AgeDays).between(1, window_days);
-    let age = || {
-        Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0)
-    };
+    let age = || Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0);
     let same = Expr::case(within(), Expr::col(rate_cell::Column::SameComponent)).finally(0);
     let mut query = Query::select();
     query
@@ -145,7 +146,9 @@ fn of_cells(
         .expr_as(Expr::val(window_days), Alias::new("followed_days"))
         .expr_as(age(), Alias::new("age_days"))
         .expr_as(
-            Expr::col(rate_cell::Column::Repairs).sum().cast_as("BIGINT"),
+            Expr::col(rate_cell::Column::Repairs)
+                .sum()
+                .cast_as("BIGINT"),
             Alias::new("repairs"),
         )
         .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
@@ -216,9 +219,7 @@ fn of_days(
         .expr_as(Expr::val(1_i64).count(), Alias::new("repairs"))
         .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
         .from(repair_outcome::Entity)
-        .and_where(
-            outcome(repair_outcome::Column::CompletedOn).between(from, through),
-        )
+        .and_where(outcome(repair_outcome::Column::CompletedOn).between(from, through))
         .add_group_by([
             outcome(repair_outcome::Column::ComponentId),
             outcome(repair_outcome::Column::CompletedOn),
@@ -230,13 +231,14 @@ fn of_days(
     }
     let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
     query
-        .expr_as(group(repair_group::Column::GroupKey), Alias::new("group_key"))
+        .expr_as(
+            group(repair_group::Column::GroupKey),
+            Alias::new("group_key"),
+        )
         .inner_join(
             repair_group::Entity,
-            group(repair_group::Column::CallId).equals((
-                repair_outcome::Entity,
-                repair_outcome::Column::CallId,
-            )),
+            group(repair_group::Column::CallId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
         )
         .and_where(repair_group::Column::Dimension.eq(dimension))
         .add_group_by([group(repair_group::Column::GroupKey)]);
