@@ -1,7 +1,7 @@
 //! Repairs over the life of machines: for each model the mean number per machine up to an age, with its band.
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH, identity};
-use crate::marks::{BAND, DASHES, INK, SOFT, Shape, line, mark, pair, polyline};
+use crate::marks::{Anchor, BAND, DASHES, INK, SOFT, Shape, line, mark, pair, polyline, words};
 use crate::plane::{Label, Plane, Sample};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
@@ -12,12 +12,16 @@ const HEIGHT: f64 = 260.0;
 const LABEL_ROOM_MAX: f64 = 190.0;
 /// More curves than this cannot be told apart and are not drawn.
 const CURVES_MAX: usize = 4;
-/// Bands of more curves than this hide each other: each has a whisker near its end instead.
+/// Bands of more curves than this hide each other: each has a whisker beside the plane instead.
 const BANDS_MAX: usize = 2;
+/// Room for the whiskers, and from one to the next.
+const WHISKERS_ROOM: f64 = 48.0;
+const WHISKER_STEP: f64 = 11.0;
 /// Below so many machines under observation a curve is drawn thin and grey.
 const UNITS_MIN: u32 = 5;
 
-/// Mean cumulative repairs per machine against age, one curve a model.
+/// Mean cumulative repairs per machine against age, one curve a model. One or two curves lie in their bands, more have
+/// their last well founded interval beside the plane.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Visits {
     pub caption: Caption,
@@ -140,7 +144,7 @@ impl Chart for Visits {
         for ((curve, moments), dash) in curves.iter().zip(DASHES) {
             drawn.push(plot.curve(curve, moments, dash));
             if !banded {
-                drawn.extend(plot.whisker(moments, labels.len()));
+                drawn.extend(plot.whisker(moments, labels.len(), dash));
             }
             if let Some(last) = moments.last() {
                 labels.push(Label {
@@ -150,7 +154,10 @@ impl Chart for Visits {
                 });
             }
         }
-        drawn.extend(plot.plane.beside(labels, plot.label_room));
+        if !banded {
+            drawn.push(plot.whiskers_named());
+        }
+        drawn.extend(plot.labels_plane().beside(labels, plot.label_room));
         frame.around(drawn, plot.plane.bottom + 44.0, self.alternative())
     }
 }
@@ -160,6 +167,7 @@ struct Plot {
     upright: Scale,
     level: Scale,
     label_room: f64,
+    whiskers_room: f64,
 }
 
 impl Plot {
@@ -169,9 +177,14 @@ impl Plot {
             .map(|(curve, _)| width(&curve.label, 12.0) + Sample::Dash("").room())
             .fold(60.0, f64::max)
             .min(LABEL_ROOM_MAX);
+        let whiskers_room = if curves.len() > BANDS_MAX {
+            WHISKERS_ROOM
+        } else {
+            0.0
+        };
         let plane = Plane {
             left: MARGIN + 34.0,
-            right: WIDTH - MARGIN - label_room - 8.0,
+            right: WIDTH - MARGIN - label_room - 8.0 - whiskers_room,
             top,
             bottom: top + HEIGHT,
         };
@@ -185,6 +198,15 @@ impl Plot {
             upright: Scale::over(highest, Measure::Number, plane.bottom, plane.top),
             level: Scale::ending_at(oldest, Measure::Number, plane.left, plane.right),
             label_room,
+            whiskers_room,
+        }
+    }
+
+    /// The plane with its whiskers; labels stand beside it.
+    fn labels_plane(&self) -> Plane {
+        Plane {
+            right: self.plane.right + self.whiskers_room,
+            ..self.plane
         }
     }
 
@@ -214,8 +236,8 @@ impl Plot {
             .with("fill", fill)
     }
 
-    /// Low to high where the curve last had enough machines; beside one another where several end together.
-    fn whisker(&self, moments: &[Moment], place: usize) -> Vec<Element> {
+    /// Low to high where the curve last had enough machines, in the dash of its curve, to the right of the plane.
+    fn whisker(&self, moments: &[Moment], place: usize, dash: &str) -> Vec<Element> {
         let enough = moments
             .iter()
             .rev()
@@ -223,19 +245,21 @@ impl Plot {
         let Some(moment) = enough.or(moments.last()) else {
             return Vec::new();
         };
-        let x = self.level.place(moment.age) - 9.0 * float(place);
-        let x = x.max(self.plane.left);
-        let (low, high) = (
-            self.upright.place(moment.low),
-            self.upright.place(moment.high),
-        );
-        let mean = self.upright.place(moment.mean);
+        let x = self.plane.right + WHISKER_STEP * (float(place) + 1.0);
+        let [low, mean, high] =
+            [moment.low, moment.mean, moment.high].map(|figure| self.upright.place(figure));
         vec![
-            line((x, low), (x, high), SOFT),
+            line((x, low), (x, high), SOFT).with("stroke-dasharray", dash),
             line((x - 3.0, low), (x + 3.0, low), SOFT),
             line((x - 3.0, high), (x + 3.0, high), SOFT),
-            mark(Shape::Disc, (x, mean), 2.6, SOFT),
+            mark(Shape::Disc, (x, mean), 2.8, INK),
         ]
+    }
+
+    fn whiskers_named(&self) -> Element {
+        let middle = self.plane.right + WHISKERS_ROOM / 2.0 + 4.0;
+        let at = (middle, self.plane.bottom + 18.0);
+        words("intervals", at, 12.0, Anchor::Middle).with("fill", SOFT)
     }
 
     /// The curve in ink as far as enough machines are behind it, then thin and grey.
