@@ -133,7 +133,7 @@ fn visits(count: u32) -> Visits {
     let curves = labels
         .iter()
         .zip(0u32..)
-        .take(usize::try_from(count.div_ceil(9)).unwrap_or(1));
+        .take(usize::try_from((count / 4).clamp(1, 4)).unwrap_or(1));
     let curves = curves.map(|(label, salt)| {
         let mut mean = 0.0;
         let moments = (0..count.min(24) + 3).map(|index| {

@@ -68,7 +68,8 @@ pub struct Picture {
 }
 
 impl Picture {
-    /// The picture as PNG at twice its size, for mails and places that show no SVG.
+    /// The picture as PNG at twice its size, for mails and places that show no SVG. Letters that no font in the program
+    /// has (wide scripts, emoji) are missing in it; the SVG leaves them to the reader's fonts.
     ///
     /// # Errors
     /// Any [`PictureError`] means a fault in this crate.

@@ -2,7 +2,7 @@
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
 use crate::marks::{DASHES, INK, Shape, line, mark};
-use crate::plane::Plane;
+use crate::plane::{Label, Plane, Sample};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
 use crate::words::{percent, sentences, width};
@@ -56,6 +56,9 @@ impl Series {
                 format!("{} in {month}", percent(*value))
             })
         };
+        if points.len() == 1 {
+            return format!("{}: {} in {first}", self.label, percent(*from));
+        }
         format!(
             "{}: {} in {first}, {} in {last}; lowest {}, highest {}",
             self.label,
@@ -99,7 +102,7 @@ impl Chart for Lines {
         let top = frame.top() + 22.0;
         let label_room = self
             .drawn_series()
-            .map(|series| width(&series.label, 12.0))
+            .map(|series| width(&series.label, 12.0) + Sample::Mark(Shape::Disc).room())
             .fold(60.0, f64::max)
             .min(LABEL_ROOM_MAX);
         let plane = Plane {
@@ -136,10 +139,14 @@ impl Chart for Lines {
                     .child(mark(shape, *place, size, INK))
             }));
             if let Some((_, (_, y), _)) = places.last() {
-                labels.push((*y, series.label.clone()));
+                labels.push(Label {
+                    y: *y,
+                    text: series.label.clone(),
+                    sample: Sample::Mark(shape),
+                });
             }
         }
-        drawn.extend(plane.beside(&labels, label_room));
+        drawn.extend(plane.beside(labels, label_room));
         frame.around(drawn, plane.bottom + 26.0, self.alternative())
     }
 }

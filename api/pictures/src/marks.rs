@@ -25,6 +25,7 @@ pub(crate) enum Shape {
     Ring,
     Square,
     Diamond,
+    OpenDiamond,
     TriangleUp,
     TriangleDown,
 }
@@ -36,10 +37,9 @@ pub(crate) fn mark(shape: Shape, (x, y): (f64, f64), size: f64, ink: &str) -> El
             .iter()
             .map(|(dx, dy)| pair(x + dx * size, y + dy * size))
             .collect();
-        Element::new("polygon")
-            .with("points", &points.join(" "))
-            .with("fill", ink)
+        Element::new("polygon").with("points", &points.join(" "))
     };
+    let filled = |corners: &[(f64, f64)]| polygon(corners).with("fill", ink);
     let circle = || {
         Element::new("circle")
             .with("cx", x)
@@ -52,14 +52,18 @@ pub(crate) fn mark(shape: Shape, (x, y): (f64, f64), size: f64, ink: &str) -> El
             .with("fill", PAPER)
             .with("stroke", ink)
             .with("stroke-width", 1.5),
-        Shape::Square => polygon(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)]),
-        Shape::Diamond => polygon(&[(0.0, -1.3), (1.3, 0.0), (0.0, 1.3), (-1.3, 0.0)]),
-        Shape::TriangleUp => polygon(&[(0.0, -1.25), (1.25, 1.0), (-1.25, 1.0)]),
-        Shape::TriangleDown => polygon(&[(0.0, 1.25), (1.25, -1.0), (-1.25, -1.0)])
+        Shape::Square => filled(&[(-0.85, -0.85), (0.85, -0.85), (0.85, 0.85), (-0.85, 0.85)]),
+        Shape::Diamond => filled(&DIAMOND),
+        Shape::OpenDiamond => polygon(&DIAMOND)
+            .with("fill", PAPER)
             .with("stroke", ink)
-            .with("stroke-width", 1.0),
+            .with("stroke-width", 1.5),
+        Shape::TriangleUp => filled(&[(0.0, -1.25), (1.25, 1.0), (-1.25, 1.0)]),
+        Shape::TriangleDown => filled(&[(0.0, 1.25), (1.25, -1.0), (-1.25, -1.0)]),
     }
 }
+
+const DIAMOND: [(f64, f64); 4] = [(0.0, -1.3), (1.3, 0.0), (0.0, 1.3), (-1.3, 0.0)];
 
 /// Coordinates as `x,y`.
 pub(crate) fn pair(x: f64, y: f64) -> String {
@@ -111,6 +115,20 @@ pub(crate) fn words(text: &str, (x, y): (f64, f64), size: f64, anchor: Anchor) -
         .with("font-size", size)
         .with("text-anchor", anchor)
         .text(text)
+}
+
+/// A text that stays readable across lines: paper lies around its letters.
+pub(crate) fn words_over_lines(
+    text: &str,
+    place: (f64, f64),
+    size: f64,
+    anchor: Anchor,
+) -> Element {
+    words(text, place, size, anchor)
+        .with("stroke", PAPER)
+        .with("stroke-width", 3.0)
+        .with("stroke-linejoin", "round")
+        .with("paint-order", "stroke")
 }
 
 /// One thing of a key: how it is drawn, and what it means.

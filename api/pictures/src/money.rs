@@ -89,11 +89,12 @@ impl Chart for Money {
         let bottom = rows.top + rows.height * float(bars.len());
         drawn.push(line((left, rows.top), (left, bottom), INK));
         let left_out = self.bars.len().saturating_sub(BARS_MAX);
-        if left_out > 0 {
-            let said = format!("{left_out} more not drawn");
-            let at = (WIDTH - MARGIN, bottom + 14.0);
-            drawn.push(words(&said, at, 12.0, Anchor::End).with("fill", SOFT));
+        if left_out == 0 {
+            return frame.around(drawn, bottom + 4.0, self.alternative());
         }
+        let said = format!("{left_out} more not drawn");
+        let at = (WIDTH - MARGIN, bottom + 14.0);
+        drawn.push(words(&said, at, 12.0, Anchor::End).with("fill", SOFT));
         frame.around(drawn, bottom + 14.0, self.alternative())
     }
 }

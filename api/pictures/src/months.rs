@@ -1,8 +1,10 @@
 //! Months against their own limits: a control chart of percentages.
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
-use crate::marks::{ACCENT, Anchor, INK, KeyItem, SOFT, Shape, key, line, mark, polyline, words};
-use crate::plane::Plane;
+use crate::marks::{
+    ACCENT, Anchor, INK, KeyItem, SOFT, Shape, key, line, mark, polyline, words_over_lines,
+};
+use crate::plane::{Label, Plane};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
 use crate::words::{list, percent, sentences, shortened, width};
@@ -53,7 +55,8 @@ impl Month {
 
     fn shape(&self) -> Shape {
         match (&self.alarm, self.mature) {
-            (Some(_), _) => Shape::Diamond,
+            (Some(_), true) => Shape::Diamond,
+            (Some(_), false) => Shape::OpenDiamond,
             (None, true) => Shape::Disc,
             (None, false) => Shape::Ring,
         }
@@ -73,7 +76,10 @@ impl Chart for Months {
         let (Some(first), Some(last)) = (self.months.first(), self.months.last()) else {
             return sentences([self.caption.title.clone(), NOTHING.to_owned()]);
         };
-        let counted = self.months.len();
+        let counted = match self.months.len() {
+            1 => format!("One month, {}", first.told()),
+            several => format!("{several} months, from {} to {}", first.told(), last.told()),
+        };
         let alarms: Vec<String> = self
             .months
             .iter()
@@ -97,7 +103,7 @@ impl Chart for Months {
         sentences([
             self.caption.title.clone(),
             self.caption.subtitle.clone(),
-            format!("{counted} months, from {} to {}", first.told(), last.told()),
+            counted,
             centre.unwrap_or_default(),
             alarms,
             immature,
@@ -126,8 +132,9 @@ impl Chart for Months {
 fn used_marks(chart: &Months) -> Vec<KeyItem> {
     [
         (Shape::Disc, INK, "month"),
-        (Shape::Ring, SOFT, "month whose full time has not passed"),
+        (Shape::Ring, SOFT, "full time has not passed yet"),
         (Shape::Diamond, ACCENT, "month that stands out"),
+        (Shape::OpenDiamond, ACCENT, "stands out before its time"),
     ]
     .into_iter()
     .filter(|(shape, _, _)| chart.months.iter().any(|month| month.shape() == *shape))
@@ -191,7 +198,7 @@ impl Plot {
         if let Some(centre) = chart.centre.and_then(usable) {
             let y = self.scale.place(centre);
             drawn.push(line((self.plane.left, y), (self.plane.right, y), INK));
-            labels.push((y, format!("mean {}", percent(centre))));
+            labels.push(Label::plain(y, format!("mean {}", percent(centre))));
         }
         let upper = |month: &Month| month.upper.and_then(usable);
         // A limit at zero is no limit.
@@ -200,9 +207,10 @@ impl Plot {
         drawn.extend(self.stepped(chart, lower));
         let last = |of: fn(&Month) -> Option<f64>| chart.months.iter().rev().find_map(of);
         if let Some(limit) = last(|month| month.upper.and_then(usable)) {
-            labels.push((self.scale.place(limit), format!("limit {}", percent(limit))));
+            let said = format!("limit {}", percent(limit));
+            labels.push(Label::plain(self.scale.place(limit), said));
         }
-        drawn.extend(self.plane.beside(&labels, LABEL_ROOM - 8.0));
+        drawn.extend(self.plane.beside(labels, LABEL_ROOM - 8.0));
         drawn
     }
 
@@ -281,7 +289,8 @@ impl Plot {
             if let Some(base) = free {
                 taken.push((middle, base, half));
                 drawn.push(
-                    words(&said, (middle, base), ALARM_SIZE, Anchor::Middle).with("fill", ACCENT),
+                    words_over_lines(&said, (middle, base), ALARM_SIZE, Anchor::Middle)
+                        .with("fill", ACCENT),
                 );
             }
         }

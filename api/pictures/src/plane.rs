@@ -1,6 +1,6 @@
 //! The plane of charts with an upright axis: grid, ticks, axis titles, months along the bottom, labels beside lines.
 
-use crate::marks::{Anchor, FAINT, INK, SOFT, line, words};
+use crate::marks::{Anchor, FAINT, INK, SOFT, Shape, line, mark, words};
 use crate::scale::{Scale, float};
 use crate::svg::Element;
 use crate::words::{shortened, width};
@@ -107,26 +107,68 @@ impl Plane {
     }
 
     /// Labels to the right of the plane, each as near to its height as the others let it be.
-    pub(crate) fn beside(&self, labels: &[(f64, String)], room: f64) -> Vec<Element> {
-        let mut order: Vec<&(f64, String)> = labels.iter().collect();
-        order.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let heights = spread(
-            &order.iter().map(|(y, _)| *y).collect::<Vec<_>>(),
-            self.bottom,
-        );
-        order
-            .into_iter()
-            .zip(heights)
-            .map(|((_, label), y)| {
-                let label = shortened(label, LABEL_SIZE, room);
-                words(
-                    &label,
-                    (self.right + 8.0, y + 4.0),
-                    LABEL_SIZE,
-                    Anchor::Start,
-                )
-            })
-            .collect()
+    pub(crate) fn beside(&self, mut labels: Vec<Label>, room: f64) -> Vec<Element> {
+        labels.sort_by(|a, b| a.y.total_cmp(&b.y));
+        let heights: Vec<f64> = labels.iter().map(|label| label.y).collect();
+        let mut drawn = Vec::new();
+        for (label, y) in labels.iter().zip(spread(&heights, self.bottom)) {
+            let left = self.right + 8.0;
+            let taken = label.sample.room();
+            drawn.extend(label.sample.drawn(left, y));
+            let text = shortened(&label.text, LABEL_SIZE, room - taken);
+            drawn.push(words(
+                &text,
+                (left + taken, y + 4.0),
+                LABEL_SIZE,
+                Anchor::Start,
+            ));
+        }
+        drawn
+    }
+}
+
+/// Words beside the plane at the height of what they name.
+pub(crate) struct Label {
+    pub(crate) y: f64,
+    pub(crate) text: String,
+    pub(crate) sample: Sample,
+}
+
+impl Label {
+    pub(crate) fn plain(y: f64, text: String) -> Self {
+        let sample = Sample::None;
+        Self { y, text, sample }
+    }
+}
+
+/// How the line looks that a label names.
+#[derive(Clone, Copy)]
+pub(crate) enum Sample {
+    None,
+    Mark(Shape),
+    Dash(&'static str),
+}
+
+impl Sample {
+    /// What it takes of the label's room.
+    pub(crate) fn room(self) -> f64 {
+        match self {
+            Self::None => 0.0,
+            Self::Mark(_) => 13.0,
+            Self::Dash(_) => 34.0,
+        }
+    }
+
+    fn drawn(self, left: f64, y: f64) -> Option<Element> {
+        match self {
+            Self::None => None,
+            Self::Mark(shape) => Some(mark(shape, (left + 4.0, y), 3.6, INK)),
+            Self::Dash(dash) => Some(
+                line((left, y), (left + 28.0, y), INK)
+                    .with("stroke-width", 1.8)
+                    .with("stroke-dasharray", dash),
+            ),
+        }
     }
 }
 

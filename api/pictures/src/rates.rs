@@ -4,7 +4,7 @@ use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
 use crate::marks::{ACCENT, Anchor, FAINT, INK, KeyItem, SOFT, Shape, key, line, mark, words};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
-use crate::words::{list, percent, sentences, shortened, width};
+use crate::words::{BOLD, list, percent, sentences, shortened, width};
 use crate::{Caption, Chart, Picture};
 
 /// More rows than this are counted in the last line and not drawn.
@@ -175,7 +175,7 @@ impl Plot {
         let count = rows().count();
         let row_height = if count > 15 { 21.0 } else { 26.0 };
         let label_room = rows()
-            .map(|row| width(&row.label, LABEL_SIZE))
+            .map(|row| width(&row.label, LABEL_SIZE * BOLD))
             .fold(60.0, f64::max)
             .min(LABEL_ROOM_MAX);
         let largest = rows()
@@ -227,14 +227,14 @@ impl Plot {
         let y = self.top + self.row_height * (float(index) + 0.5);
         let base = y + 4.5;
         let ink = row.judgement.ink();
-        let label = shortened(&row.label, LABEL_SIZE, self.label_room);
         let count = format!("{}{}", row.counts(), row.judgement.short());
         let count = shortened(&count, LABEL_SIZE, COUNT_ROOM);
-        let weight = if row.judgement == Judgement::Worse {
-            "bold"
+        let (weight, wider) = if row.judgement == Judgement::Worse {
+            ("bold", BOLD)
         } else {
-            "normal"
+            ("normal", 1.0)
         };
+        let label = shortened(&row.label, LABEL_SIZE * wider, self.label_room);
         let at = (MARGIN + self.label_room, base);
         let mut group = Element::new("g")
             .child(Element::new("title").text(&row.told()))

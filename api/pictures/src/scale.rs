@@ -60,6 +60,15 @@ impl Scale {
         }
     }
 
+    /// The same, but it ends at the largest figure and not at the tick above it.
+    pub(crate) fn ending_at(largest: f64, measure: Measure, from: f64, to: f64) -> Self {
+        let mut scale = Self::over(largest, measure, from, to);
+        scale.top = scale
+            .top
+            .min(usable(largest).unwrap_or(0.0).max(scale.step));
+        scale
+    }
+
     /// Where a figure lies; beyond an end it lies at the end.
     pub(crate) fn place(&self, value: f64) -> f64 {
         let share = usable(value).unwrap_or(0.0) / self.top;

@@ -1,9 +1,9 @@
 //! Repairs over the life of machines: for each model the mean number per machine up to an age, with its band.
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH, identity};
-use crate::marks::{BAND, DASHES, INK, SOFT, pair, polyline};
-use crate::plane::Plane;
-use crate::scale::{Measure, Scale, usable};
+use crate::marks::{Anchor, BAND, DASHES, INK, SOFT, Shape, line, mark, pair, polyline, words};
+use crate::plane::{Label, Plane, Sample};
+use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
 use crate::words::{figure, sentences, width};
 use crate::{Caption, Chart, Picture};
@@ -12,10 +12,16 @@ const HEIGHT: f64 = 260.0;
 const LABEL_ROOM_MAX: f64 = 190.0;
 /// More curves than this cannot be told apart and are not drawn.
 const CURVES_MAX: usize = 4;
+/// Bands of more curves than this hide each other: each has a whisker beside the plane instead.
+const BANDS_MAX: usize = 2;
+/// Room for the whiskers, and from one to the next.
+const WHISKERS_ROOM: f64 = 48.0;
+const WHISKER_STEP: f64 = 11.0;
 /// Below so many machines under observation a curve is drawn thin and grey.
 const UNITS_MIN: u32 = 5;
 
-/// Mean cumulative repairs per machine against age, one curve a model.
+/// Mean cumulative repairs per machine against age, one curve a model. One or two curves lie in their bands, more have
+/// their last well founded interval beside the plane.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Visits {
     pub caption: Caption,
@@ -127,20 +133,31 @@ impl Chart for Visits {
         }
         let plot = Plot::of(&curves, frame.top() + 22.0);
         let mut drawn = plot.plane.upright(&plot.upright, &self.mean_axis);
+        let banded = curves.len() <= BANDS_MAX;
         let patterns = Patterns::of(self, curves.len());
         drawn.extend(patterns.defined());
-        for (place, (_, moments)) in curves.iter().enumerate() {
+        for (place, (_, moments)) in curves.iter().enumerate().filter(|_| banded) {
             drawn.push(plot.band(moments, &patterns.fill(place)));
         }
         drawn.extend(plot.plane.level(&plot.level, &self.age_axis));
         let mut labels = Vec::new();
         for ((curve, moments), dash) in curves.iter().zip(DASHES) {
             drawn.push(plot.curve(curve, moments, dash));
+            if !banded {
+                drawn.extend(plot.whisker(moments, labels.len(), dash));
+            }
             if let Some(last) = moments.last() {
-                labels.push((plot.upright.place(last.mean), curve.label.clone()));
+                labels.push(Label {
+                    y: plot.upright.place(last.mean),
+                    text: curve.label.clone(),
+                    sample: Sample::Dash(dash),
+                });
             }
         }
-        drawn.extend(plot.plane.beside(&labels, plot.label_room));
+        if !banded {
+            drawn.push(plot.whiskers_named());
+        }
+        drawn.extend(plot.labels_plane().beside(labels, plot.label_room));
         frame.around(drawn, plot.plane.bottom + 44.0, self.alternative())
     }
 }
@@ -150,18 +167,24 @@ struct Plot {
     upright: Scale,
     level: Scale,
     label_room: f64,
+    whiskers_room: f64,
 }
 
 impl Plot {
     fn of(curves: &[(&Curve, Vec<Moment>)], top: f64) -> Self {
         let label_room = curves
             .iter()
-            .map(|(curve, _)| width(&curve.label, 12.0))
+            .map(|(curve, _)| width(&curve.label, 12.0) + Sample::Dash("").room())
             .fold(60.0, f64::max)
             .min(LABEL_ROOM_MAX);
+        let whiskers_room = if curves.len() > BANDS_MAX {
+            WHISKERS_ROOM
+        } else {
+            0.0
+        };
         let plane = Plane {
             left: MARGIN + 34.0,
-            right: WIDTH - MARGIN - label_room - 8.0,
+            right: WIDTH - MARGIN - label_room - 8.0 - whiskers_room,
             top,
             bottom: top + HEIGHT,
         };
@@ -173,8 +196,17 @@ impl Plot {
         Self {
             plane,
             upright: Scale::over(highest, Measure::Number, plane.bottom, plane.top),
-            level: Scale::over(oldest, Measure::Number, plane.left, plane.right),
+            level: Scale::ending_at(oldest, Measure::Number, plane.left, plane.right),
             label_room,
+            whiskers_room,
+        }
+    }
+
+    /// The plane with its whiskers; labels stand beside it.
+    fn labels_plane(&self) -> Plane {
+        Plane {
+            right: self.plane.right + self.whiskers_room,
+            ..self.plane
         }
     }
 
@@ -204,41 +236,57 @@ impl Plot {
             .with("fill", fill)
     }
 
+    /// Low to high where the curve last had enough machines, in the dash of its curve, to the right of the plane.
+    fn whisker(&self, moments: &[Moment], place: usize, dash: &str) -> Vec<Element> {
+        let enough = moments
+            .iter()
+            .rev()
+            .find(|moment| moment.units >= UNITS_MIN);
+        let Some(moment) = enough.or(moments.last()) else {
+            return Vec::new();
+        };
+        let x = self.plane.right + WHISKER_STEP * (float(place) + 1.0);
+        let [low, mean, high] =
+            [moment.low, moment.mean, moment.high].map(|figure| self.upright.place(figure));
+        vec![
+            line((x, low), (x, high), SOFT).with("stroke-dasharray", dash),
+            line((x - 3.0, low), (x + 3.0, low), SOFT),
+            line((x - 3.0, high), (x + 3.0, high), SOFT),
+            mark(Shape::Disc, (x, mean), 2.8, INK),
+        ]
+    }
+
+    fn whiskers_named(&self) -> Element {
+        let middle = self.plane.right + WHISKERS_ROOM / 2.0 + 4.0;
+        let at = (middle, self.plane.bottom + 18.0);
+        words("intervals", at, 12.0, Anchor::Middle).with("fill", SOFT)
+    }
+
     /// The curve in ink as far as enough machines are behind it, then thin and grey.
     fn curve(&self, curve: &Curve, moments: &[Moment], dash: &str) -> Element {
+        let corners = self.steps(moments, |moment| moment.mean);
         let enough = moments
             .iter()
             .take_while(|moment| moment.units >= UNITS_MIN)
             .count();
-        let (sure, thin) = moments.split_at(enough);
-        // Where the curve thins out, both parts share the step between.
-        let reach = sure.iter().chain(thin.first().map(|first| first));
-        let mut dark: Vec<Moment> = reach.copied().collect();
-        if let (Some(last), false, Some(before)) = (dark.last_mut(), thin.is_empty(), sure.last()) {
-            last.mean = before.mean;
-        }
-        let grey: Vec<Moment> = match (dark.last(), sure.is_empty()) {
-            (Some(joint), false) if !thin.is_empty() => std::iter::once(*joint)
-                .chain(thin.iter().copied())
-                .collect(),
-            _ => thin.to_vec(),
-        };
-        let mut group = Element::new("g").child(Element::new("title").text(&curve.told()));
-        if !sure.is_empty() {
-            group = group.child(
-                polyline(&self.steps(&dark, |moment| moment.mean), INK)
-                    .with("stroke-width", 1.8)
-                    .with("stroke-dasharray", dash),
-            );
-        }
-        if !grey.is_empty() {
-            group = group.child(
-                polyline(&self.steps(&grey, |moment| moment.mean), SOFT)
-                    .with("stroke-width", 0.8)
-                    .with("stroke-dasharray", dash),
-            );
-        }
-        group
+        // Each moment but the first has two corners: where the step before ends, and where it rises to. Ink goes up to the
+        // end of the last step that has enough machines; there the grey begins.
+        let inked = enough.saturating_mul(2);
+        let sure: Vec<_> = corners.iter().copied().take(inked).collect();
+        let thin: Vec<_> = corners.into_iter().skip(inked.saturating_sub(1)).collect();
+        let parts = [(sure, INK, 1.8), (thin, SOFT, 0.8)];
+        Element::new("g")
+            .child(Element::new("title").text(&curve.told()))
+            .children(
+                parts
+                    .into_iter()
+                    .filter(|(corners, _, _)| !corners.is_empty())
+                    .map(|(corners, ink, thick)| {
+                        polyline(&corners, ink)
+                            .with("stroke-width", thick)
+                            .with("stroke-dasharray", dash)
+                    }),
+            )
     }
 }
 
@@ -249,8 +297,7 @@ struct Patterns {
 }
 
 impl Patterns {
-    const TURNS: [&'static str; CURVES_MAX] =
-        ["rotate(45)", "rotate(-45)", "rotate(0)", "rotate(90)"];
+    const TURNS: [&'static str; BANDS_MAX] = ["rotate(45)", "rotate(-45)"];
 
     fn of(chart: &Visits, count: usize) -> Self {
         Self {
@@ -272,8 +319,8 @@ impl Patterns {
     }
 
     fn defined(&self) -> Option<Element> {
-        (self.count > 1).then(|| {
-            let patterns = Self::TURNS.iter().take(self.count).enumerate();
+        (self.count == BANDS_MAX).then(|| {
+            let patterns = Self::TURNS.iter().enumerate();
             Element::new("defs").children(patterns.map(|(place, turn)| {
                 Element::new("pattern")
                     .with("id", &self.name(place))

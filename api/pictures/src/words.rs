@@ -35,6 +35,9 @@ fn advance(character: char) -> u16 {
     }
 }
 
+/// How much wider bold letters are.
+pub(crate) const BOLD: f64 = 1.08;
+
 /// The text, or as much of it as fits before an ellipsis.
 pub(crate) fn shortened(text: &str, size: f64, room: f64) -> String {
     if width(text, size) <= room {

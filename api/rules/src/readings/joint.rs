@@ -24,7 +24,8 @@ use thiserror::Error;
 /// What is known of a burnt joint and of the part it feeds. Everything may be missing.
 ///
 /// Units: volts, watts, ohm, amperes. The part is the one fed through the joint; a dryer's heater, not the dryer, where
-/// the joint is the heater's own.
+/// the joint is the heater's own. Ohm's law holds for resistive parts only: for a motor or a board leave its watts and
+/// ohms out, so that nothing is expected of it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct JointFacts {
     pub rated_volts: Option<Decimal>,
@@ -56,7 +57,8 @@ pub enum AirPath {
     Blocked,
 }
 
-/// Pressure in the exhaust, in kilopascal, against the most its maker allows. Makers differ (0.3 and 0.75 inch of water
+/// Pressure in the exhaust, in kilopascal (a reading of [`Quantity::Pressure`](super::Quantity::Pressure)), against the
+/// most its maker allows. Makers differ (0.3 and 0.75 inch of water
 /// column stand in manuals of two dryers), so there is no figure of ours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct BackPressure {
@@ -175,6 +177,20 @@ pub struct Loss {
 /// # Source
 /// Ohm's law and I²R; NFPA 70 (2023) Table 310.16, 110.14(C)(1)(a), 210.19, 210.20, 240.4(D); the limits of each cause
 /// stand in [`bearings`].
+///
+/// # Example
+/// ```
+/// use nameplate_rules::readings::joint::{Cause, JointFacts, Speaks, examine};
+/// let facts = JointFacts {
+///     joint_drop_volts: Some("1.2".parse()?),
+///     load_amps: Some("18.75".parse()?),
+///     ..JointFacts::default()
+/// };
+/// let report = examine(&facts)?;
+/// let most_telling = report.bearings.first().map(|bearing| (bearing.cause, bearing.speaks));
+/// assert_eq!(most_telling, Some((Cause::LooseJoint, Speaks::For)));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn examine(facts: &JointFacts) -> Result<JointReport, JointRefusal> {
     facts.check()?;
     let figures = Figures::of(facts)?;
