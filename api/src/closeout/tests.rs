@@ -287,7 +287,7 @@ async fn a_completed_call_is_counted_by_its_first_confirmed_callback_only() {
             decision,
             note: Some("same burner".to_owned()),
         };
-        callbacks::decide_callback(&shop.owner(), command).await
+        super::decide_callback(&shop.owner(), command).await
     };
     let confirm = Decision::Confirm { class: None };
     let id = first.callback.expect("a callback").id;
@@ -359,7 +359,7 @@ async fn parts_cost_the_shop_on_a_confirmed_callback_and_are_cost_of_sales_other
                 decision: Decision::Confirm { class: None },
                 note: None,
             };
-            callbacks::decide_callback(&shop.owner(), command)
+            super::decide_callback(&shop.owner(), command)
                 .await
                 .expect("confirmed");
         }
