@@ -95,17 +95,42 @@ async fn decide(
         .await
 }
 
+/// An hour costs the shop 60.00 and a trip 30.00; a part that costs 12.50, as it is fitted.
+async fn say_what_things_cost(house: &House) -> Value {
+    let costs = json!({ "labourCost": "60.00", "tripCost": "30.00" });
+    let want = "shop { labourCost tripCost }";
+    let kept = house
+        .do_it(&house.owner, "changeShop", want, costs.clone())
+        .await;
+    assert_eq!(*at(&kept, "shop"), costs);
+    let part = json!({ "number": "BT-6", "description": "Terminal kit", "cost": "12.50" });
+    let part = house
+        .do_it(&house.office, "addPart", "part { id }", part)
+        .await;
+    json!([{ "partId": at(&part, "part.id"), "quantity": "1" }])
+}
+
+/// What a callback cost is for the desk.
+async fn is_kept_from_technicians(house: &House, call: &str) {
+    let query = "query($id: ID!) { serviceCall(id: $id) { callback { cost { total } } } }";
+    let id = json!({ "id": call });
+    let answer = house
+        .server
+        .graphql(Some(&house.technician), query, id)
+        .await;
+    assert_eq!(error_codes(&answer), ["FORBIDDEN"]);
+}
+
 /// What stands on the cost of callbacks today.
 async fn cost_of_callbacks(house: &House, call: &str) -> String {
     let query =
         "query($on: NaiveDate!) { trialBalance(on: $on) { rows { account { code } debit } } }";
     let on = json!({ "on": house.opened_on(call).await });
     let data = house.ask(&house.owner, query, on).await;
-    let rows = list(&data, "trialBalance.rows").iter();
-    rows.filter(|row| text(row, "account.code") == "5100")
-        .map(|row| text(row, "debit").to_owned())
-        .next()
-        .unwrap_or_else(|| "0.00".to_owned())
+    let account = list(&data, "trialBalance.rows")
+        .iter()
+        .find(|row| text(row, "account.code") == "5100");
+    account.map_or("0.00", |row| text(row, "debit")).to_owned()
 }
 
 const BRIEF: &str = "query($id: ID!) { arrivalBrief(callId: $id) {
@@ -216,12 +241,7 @@ on_both_databases! {
 
     async fn a_callback_is_proposed_costs_the_shop_and_may_be_decided_otherwise_later(db: TestDatabase) {
         let house = House::open(&db).await;
-        let costs = json!({ "labourCost": "60.00", "tripCost": "30.00" });
-        let kept = house.do_it(&house.owner, "changeShop", "shop { labourCost tripCost }", costs).await;
-        assert_eq!(*at(&kept, "shop"), json!({ "labourCost": "60.00", "tripCost": "30.00" }));
-        let part = json!({ "number": "BT-6", "description": "Terminal kit", "cost": "12.50" });
-        let part = house.do_it(&house.office, "addPart", "part { id }", part).await;
-        let parts = json!([{ "partId": at(&part, "part.id"), "quantity": "1" }]);
+        let parts = say_what_things_cost(&house).await;
         let machine = house.appliance("range", "SN1").await;
 
         // The first repair needs two visits, and maintenance follows: neither is a callback.
@@ -257,10 +277,7 @@ on_both_databases! {
         let next = decide(&house, third_id, ("CONFIRM", None, None)).await;
         assert_eq!(*at(&next, "data.decideCallback.callback.counted"), json!(false));
 
-        // What costs belong to the desk.
-        let query = "query($id: ID!) { serviceCall(id: $id) { callback { cost { total } } } }";
-        let answer = house.server.graphql(Some(&house.technician), query, json!({ "id": call })).await;
-        assert_eq!(error_codes(&answer), ["FORBIDDEN"]);
+        is_kept_from_technicians(&house, &call).await;
 
         // Another class moves the money back on the day it is said, and asks why.
         let unsaid = decide(&house, second_id, ("CONFIRM", Some("USE"), None)).await;

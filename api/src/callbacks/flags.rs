@@ -128,7 +128,7 @@ fn loudness(level: kinds::FlagLevel) -> u8 {
     }
 }
 
-/// The shop's count of such repairs on other machines: the tally less what this machine added to it.
+/// What measures a flag: the shop's count of such repairs on other machines, the tally less what this machine added to it.
 async fn base_rate(
     db: &impl ConnectionTrait,
     failure: Failure,

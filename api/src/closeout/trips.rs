@@ -1,6 +1,6 @@
 //! Saying that a trip was made, which costs the shop something on calls that it bears.
 
-use nameplate_entities::kinds::CallState;
+use nameplate_entities::kinds::{CallState, VisitState};
 use nameplate_entities::visit;
 
 use crate::base::{Act, Result, Right};
@@ -18,7 +18,11 @@ pub async fn finish_visit(act: &Act, finished: FinishVisit) -> Result<visit::Mod
     let verb = Right::FinishVisit.mutation();
     let tx = act.app.db.write().await?;
     let visit = calls::finish_visit(&tx, act, finished).await?;
-    for call in calls::served_by(&tx, visit.id).await? {
+    let served = match visit.state {
+        VisitState::Done => calls::served_by(&tx, visit.id).await?,
+        VisitState::Planned | VisitState::Missed => Vec::new(),
+    };
+    for call in served {
         if call.state == CallState::Completed {
             borne::settle(&tx, act, (verb, &call)).await?;
         }
