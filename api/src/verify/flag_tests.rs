@@ -314,3 +314,28 @@ async fn a_list_that_cannot_be_is_refused_with_every_reason_and_writes_nothing()
     let forbidden = callbacks::set_check_advice(&technician, order).await;
     assert!(matches!(forbidden, Err(Error::Forbidden)));
 }
+
+#[tokio::test]
+async fn a_flag_that_does_not_stand_where_its_last_step_left_it_is_found() {
+    for to in ["closed", "open"] {
+        let shop = Workshop::open(FIRST_ON).await;
+        let failure = shop.failure("Surface burner terminal", "burnt").await;
+        let machine = shop.machine(Some("V-1")).await;
+        shop.repair(&machine, day(FIRST_ON), failure).await;
+        let (_, flag) = shop.repair(&machine, day("2024-02-01"), failure).await;
+        let id = flag.expect("a flag").id;
+        shop.moves(id, FlagState::Acknowledged, "seen")
+            .await
+            .expect("moved");
+        let tx = shop.app.db.write().await.expect("a transaction");
+        let sql = format!("UPDATE flag SET state = '{to}'");
+        tx.execute_unprepared(&sql).await.expect("spoiled");
+        tx.commit().await.expect("spoiled");
+        let findings = super::run(&shop.app.db).await.expect("verified");
+        assert_eq!(findings.len(), 1, "{findings:#?}");
+        assert!(
+            findings[0].to_string().starts_with("flag "),
+            "{findings:#?}"
+        );
+    }
+}
