@@ -13,10 +13,14 @@ pub struct Model {
     pub borne_on: Date,
     /// At cost; below zero for what it bears no more.
     pub parts_cents: i64,
-    /// Labour and trip, at cost; below zero for what it bears no more.
+    /// At cost; below zero for what it bears no more.
     pub labour_cents: i64,
+    /// Its part of the trips made for it, at cost; below zero for what it bears no more.
+    pub trip_cents: i64,
     /// What an hour of labour cost then; none where the settings said nothing, and in rows from before this was kept.
     pub labour_hour_cents: Option<i64>,
+    /// What one trip cost then; none where the settings said nothing.
+    pub trip_each_cents: Option<i64>,
     /// The decision it follows; none for what follows from a callback.
     pub decision_id: Option<i64>,
     pub entry_id: i64,

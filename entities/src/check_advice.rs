@@ -14,7 +14,6 @@ pub struct Model {
     pub component_class: String,
     pub position: i32,
     pub text: String,
-    pub caution_key: Option<String>,
 }
 
 /// Joins are written where they are used.

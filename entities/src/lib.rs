@@ -28,6 +28,7 @@ pub mod call_borne;
 pub mod call_consent;
 pub mod callback;
 pub mod check_advice;
+pub mod check_caution;
 pub mod claim;
 pub mod claim_paper;
 pub mod claim_sending;

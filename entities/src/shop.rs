@@ -54,6 +54,8 @@ pub struct Model {
     pub payment_instructions: Option<String>,
     /// What an hour of a technician costs the shop, by which labour it bears itself is valued; none while nobody said.
     pub labour_cost_cents: Option<i64>,
+    /// What one trip costs the shop, by which trips it bears itself are valued; none while nobody said.
+    pub trip_cost_cents: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -48,6 +48,7 @@ mod m20261128_48_labour_cost;
 mod m20261128_49_standing_claims;
 mod m20261128_50_borne_rates;
 mod m20261129_51_outcomes;
+mod m20261129_52_flag_life;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -103,6 +104,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_49_standing_claims::Migration),
             Box::new(m20261128_50_borne_rates::Migration),
             Box::new(m20261129_51_outcomes::Migration),
+            Box::new(m20261129_52_flag_life::Migration),
         ]
     }
 }

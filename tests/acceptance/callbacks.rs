@@ -49,6 +49,90 @@ async fn complete(house: &House, call: &str) -> Value {
         .await
 }
 
+/// A visit of the technician that was made.
+async fn visited(house: &House, call: &str) {
+    let visit = house.visit(call).await;
+    let input = json!({ "visitId": visit, "outcome": "DONE" });
+    house
+        .do_it(&house.technician, "finishVisit", "visit { state }", input)
+        .await;
+}
+
+/// Found, mended with these parts, explained and completed.
+async fn repair(house: &House, call: &str, parts: Value) -> Value {
+    let found = find(house, call).await;
+    let input = json!({
+        "idempotencyKey": house.key(), "findingId": at(&found, "finding.id"), "method": "RE_TERMINATED",
+        "labourMinutes": 40, "parts": parts,
+    });
+    house
+        .do_it(&house.technician, "recordRemedy", "remedy { id }", input)
+        .await;
+    let cause = json!({ "callId": call, "rootCause": "The wire was too thin for the burner" });
+    house
+        .do_it(&house.technician, "recordRootCause", "call { id }", cause)
+        .await;
+    let done = complete(house, call).await;
+    assert_eq!(
+        *at(&done, "data.completeCall.call.state"),
+        json!("COMPLETED")
+    );
+    found
+}
+
+/// A decision of the office on a callback, with its answer.
+async fn decide(
+    house: &House,
+    callback: &Value,
+    said: (&str, Option<&str>, Option<&str>),
+) -> Value {
+    let (decision, class, note) = said;
+    let input =
+        json!({ "callbackId": callback, "decision": decision, "class": class, "note": note });
+    let want = "callback { state class counted note cost { parts labor trip total } }";
+    house
+        .send(&house.office, "decideCallback", want, input)
+        .await
+}
+
+/// An hour costs the shop 60.00 and a trip 30.00; a part that costs 12.50, as it is fitted.
+async fn say_what_things_cost(house: &House) -> Value {
+    let costs = json!({ "labourCost": "60.00", "tripCost": "30.00" });
+    let want = "shop { labourCost tripCost }";
+    let kept = house
+        .do_it(&house.owner, "changeShop", want, costs.clone())
+        .await;
+    assert_eq!(*at(&kept, "shop"), costs);
+    let part = json!({ "number": "BT-6", "description": "Terminal kit", "cost": "12.50" });
+    let part = house
+        .do_it(&house.office, "addPart", "part { id }", part)
+        .await;
+    json!([{ "partId": at(&part, "part.id"), "quantity": "1" }])
+}
+
+/// What a callback cost is for the desk.
+async fn is_kept_from_technicians(house: &House, call: &str) {
+    let query = "query($id: ID!) { serviceCall(id: $id) { callback { cost { total } } } }";
+    let id = json!({ "id": call });
+    let answer = house
+        .server
+        .graphql(Some(&house.technician), query, id)
+        .await;
+    assert_eq!(error_codes(&answer), ["FORBIDDEN"]);
+}
+
+/// What stands on the cost of callbacks today.
+async fn cost_of_callbacks(house: &House, call: &str) -> String {
+    let query =
+        "query($on: NaiveDate!) { trialBalance(on: $on) { rows { account { code } debit } } }";
+    let on = json!({ "on": house.opened_on(call).await });
+    let data = house.ask(&house.owner, query, on).await;
+    let account = list(&data, "trialBalance.rows")
+        .iter()
+        .find(|row| text(row, "account.code") == "5100");
+    account.map_or("0.00", |row| text(row, "debit")).to_owned()
+}
+
 const BRIEF: &str = "query($id: ID!) { arrivalBrief(callId: $id) {
     call { number complaint } customer { name phoneNational } serviceAddress { line accessNotes }
     appliance { make model serial } applianceType { key } contacts { name }
@@ -152,6 +236,132 @@ on_both_databases! {
         let node = "query($id: ID!) { node(id: $id) { ... on Flag { call { flags { id } callback { state } } } } }";
         let data = house.ask(&house.office, node, json!({ "id": flag })).await;
         assert_eq!(*at(&data, "node.call"), json!({ "flags": [{ "id": flag }], "callback": { "state": "CONFIRMED" } }));
+        db.verify_is_clean();
+    }
+
+    async fn a_callback_is_proposed_costs_the_shop_and_may_be_decided_otherwise_later(db: TestDatabase) {
+        let house = House::open(&db).await;
+        let parts = say_what_things_cost(&house).await;
+        let machine = house.appliance("range", "SN1").await;
+
+        // The first repair needs two visits, and maintenance follows: neither is a callback.
+        let first = open(&house, &machine).await;
+        let call = text(&first, "call.id").to_owned();
+        visited(&house, &call).await;
+        visited(&house, &call).await;
+        let seen = "query($id: ID!) { serviceCall(id: $id) { callback { id } visits { state } } }";
+        let data = house.ask(&house.office, seen, json!({ "id": call })).await;
+        assert!(at(&data, "serviceCall.callback").is_null());
+        repair(&house, &call, json!([])).await;
+        let planned = json!({
+            "idempotencyKey": house.key(), "applianceId": machine, "kind": "MAINTENANCE", "complaint": "Yearly look",
+        });
+        let planned = house.do_it(&house.office, "openCall", OPENED, planned).await;
+        assert!(at(&planned, "callback").is_null());
+
+        // Two calls come after it: both are proposed, and only the first confirmed one counts.
+        let second = open(&house, &machine).await;
+        let third = open(&house, &machine).await;
+        let (second_id, third_id) = (at(&second, "callback.id"), at(&third, "callback.id"));
+        let call = text(&second, "call.id").to_owned();
+        visited(&house, &call).await;
+        let found = repair(&house, &call, parts).await;
+        assert_eq!(*at(&found, "callback.suggestedClass"), json!("SAME_FAILURE"));
+        assert_eq!(cost_of_callbacks(&house, &call).await, "0.00");
+        let done = decide(&house, second_id, ("CONFIRM", Some("SAME_FAILURE"), None)).await;
+        assert_eq!(*at(&done, "data.decideCallback.callback"), json!({
+            "state": "CONFIRMED", "class": "SAME_FAILURE", "counted": true, "note": null,
+            "cost": { "parts": "12.50", "labor": "40.00", "trip": "30.00", "total": "82.50" },
+        }));
+        assert_eq!(cost_of_callbacks(&house, &call).await, "82.50");
+        let next = decide(&house, third_id, ("CONFIRM", None, None)).await;
+        assert_eq!(*at(&next, "data.decideCallback.callback.counted"), json!(false));
+
+        is_kept_from_technicians(&house, &call).await;
+
+        // Another class moves the money back on the day it is said, and asks why.
+        let unsaid = decide(&house, second_id, ("CONFIRM", Some("USE"), None)).await;
+        refused(&unsaid, "decideCallback", "MISSING");
+        let done = decide(&house, second_id, ("CONFIRM", Some("USE"), Some("a pan boiled over"))).await;
+        assert_eq!(*at(&done, "data.decideCallback.callback.cost.total"), json!("0.00"));
+        assert_eq!(cost_of_callbacks(&house, &call).await, "0.00");
+        let query = "query($id: ID!) { serviceCall(id: $id) { borneByShop { parts labor trip } } }";
+        let data = house.ask(&house.office, query, json!({ "id": call })).await;
+        assert_eq!(*at(&data, "serviceCall.borneByShop"), json!([
+            { "parts": "12.50", "labor": "40.00", "trip": "30.00" },
+            { "parts": "-12.50", "labor": "-40.00", "trip": "-30.00" },
+        ]));
+
+        // Rejected, it counts no more, and the next confirmed one does.
+        let done = decide(&house, second_id, ("REJECT", None, Some("another burner"))).await;
+        let row = at(&done, "data.decideCallback.callback");
+        assert_eq!((at(row, "state"), at(row, "counted")), (&json!("REJECTED"), &json!(false)));
+        assert!(at(row, "class").is_null());
+        let query = "{ callbacks(first: 5) { edges { node { id counted cost { total } } } } }";
+        let data = house.ask(&house.office, query, json!({})).await;
+        assert_eq!(*at(&data, "callbacks.edges"), json!([
+            { "node": { "id": third_id, "counted": true, "cost": { "total": "0.00" } } },
+            { "node": { "id": second_id, "counted": false, "cost": { "total": "0.00" } } },
+        ]));
+        db.verify_is_clean();
+    }
+
+    async fn a_flag_lives_on_with_the_next_failure_and_says_the_shops_own_checks(db: TestDatabase) {
+        let house = House::open(&db).await;
+        let machine = house.appliance("range", "SN1").await;
+        let mut calls = Vec::new();
+        for _ in 0..2 {
+            let opened = open(&house, &machine).await;
+            let call = text(&opened, "call.id").to_owned();
+            house.visit(&call).await;
+            let found = repair(&house, &call, json!([])).await;
+            calls.push((call, at(&found, "flag").clone()));
+        }
+        let flag = at(&calls[1].1, "id").clone();
+        let step = async |to: &str| {
+            let input = json!({ "flagId": flag, "to": to, "note": "Thicker wire fitted" });
+            house.send(&house.office, "moveFlag", "flag { state }", input).await
+        };
+        for to in ["ACKNOWLEDGED", "ANSWERED", "CLOSED", "OPEN", "ACKNOWLEDGED", "ANSWERED", "CLOSED"] {
+            assert_eq!(*at(&step(to).await, "data.moveFlag.flag.state"), json!(to));
+        }
+        let own = json!({
+            "failureModeId": house.mode_id("burnt").await, "componentClass": "terminal",
+            "checks": ["Weigh the pan that stood on it."], "cautions": ["OVERHEATING_CAUSE"],
+        });
+        let want = "advice { componentClass checks cautions failureMode { key } }";
+        let answer = house.send(&house.technician, "setCheckAdvice", want, own.clone()).await;
+        assert_eq!(error_codes(&answer), ["FORBIDDEN"]);
+        let done = house.do_it(&house.office, "setCheckAdvice", want, own).await;
+        assert_eq!(*at(&done, "advice"), json!({
+            "componentClass": "terminal", "checks": ["Weigh the pan that stood on it."],
+            "cautions": ["OVERHEATING_CAUSE"], "failureMode": { "key": "burnt" },
+        }));
+        let query = "{ checkAdvice(componentClass: \"terminal\") { failureMode { key } checks cautionTexts } }";
+        let data = house.ask(&house.office, query, json!({})).await;
+        let lists = list(&data, "checkAdvice");
+        assert!(lists.iter().any(|list| text(list, "failureMode.key") == "loose"));
+
+        let opened = open(&house, &machine).await;
+        assert!(list(&opened, "openFlags").is_empty(), "closed until it is back");
+        let call = text(&opened, "call.id").to_owned();
+        house.visit(&call).await;
+        let found = find(&house, &call).await;
+        assert_eq!(*at(&found, "flag.id"), flag, "the machine's flag of this failure");
+        assert_eq!(*at(&found, "flag.state"), json!("OPEN"));
+        assert_eq!(*at(&found, "flag.nextChecks"), json!(["Weigh the pan that stood on it."]));
+        assert_eq!(list(&found, "flag.evidence").len(), 2);
+        let query = "query($id: ID!) { serviceCall(id: $id) { number flags { id steps { state note } } } }";
+        for id in [&calls[0].0, &calls[1].0, &call] {
+            let data = house.ask(&house.technician, query, json!({ "id": id })).await;
+            assert_eq!(list(&data, "serviceCall.flags").len(), 1, "its call or its evidence");
+            assert_eq!(*at(&data, "serviceCall.flags.0.id"), flag);
+        }
+        let data = house.ask(&house.technician, query, json!({ "id": call })).await;
+        let note = format!("Opened again: back on call {}.", text(&data, "serviceCall.number"));
+        assert_eq!(*at(&data, "serviceCall.flags.0.steps.7"), json!({ "state": "OPEN", "note": note }));
+        mend(&house, at(&found, "finding.id")).await;
+        refused(&complete(&house, &call).await, "completeCall", "ROOT_CAUSE_NEEDED");
         db.verify_is_clean();
     }
 

@@ -20,7 +20,7 @@ mod words;
 mod workmanship;
 
 pub use ahead::{Ahead, SegmentAhead, Stands, ahead};
-pub use borne::{BorneLine, ShopShare, borne, labour_cost};
+pub use borne::{BorneLine, SharedTrip, ShopShare, ShopShares, borne, labour_cost};
 pub use decision::{
     Answer, Case, CoverageRefusal, Decision, Finding, Line, LineSplit, PROGRAMMES_MAX, PaidBy,
     Portion, decide,

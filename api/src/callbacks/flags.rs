@@ -1,9 +1,16 @@
-//! Raising a flag when a finding says that a failure is back.
+//! Raising a flag when a finding says that a failure is back, and opening it again when that comes back once more.
+//!
+//! A machine has one flag for a component and failure. The next such failure on a later call opens it again, whatever had
+//! become of it: its call and finding are the new ones, the call before is among its evidence, and level, reason, base rate
+//! and advice are as judged now. A failure that is judged to be no repeat any more, as so much time went by, leaves it alone.
+
+use std::cmp::Ordering;
 
 use nameplate_entities::kinds::{self, FlagState};
 use nameplate_entities::{appliance, finding, flag, flag_evidence, flag_step, service_call};
 use nameplate_rules::callback::NO_FAULT_FOUND;
 use nameplate_rules::cautions::Caution;
+use nameplate_rules::dates::whole_days_between;
 use nameplate_rules::flags::{
     BaseRate, ComponentClass, EarlierRepair, FlagLevel, FlagLimits, Identity, RepeatFlag,
     RepeatQuestion, repeat_flag,
@@ -22,7 +29,8 @@ use super::advice::{self, Advice};
 use super::store::{self, Failure};
 use super::tally;
 
-/// Judges a finding just recorded against what was repaired on the machine before, and raises or sharpens the flag.
+/// Judges a finding just recorded against what was repaired on the machine before, and raises the flag, opens it again or
+/// sharpens it.
 ///
 /// Nothing for a first failure, for "no fault found", and for a machine without serial or shop tag. Staff at the desk
 /// are told by mail when the flag asks to act.
@@ -65,6 +73,7 @@ pub async fn judge(
     let raising = Raising {
         call,
         finding,
+        failure,
         level,
         base: base_rate(tx, failure, &earlier).await?,
         cautions: cautions(&advice, Caution::for_hazard(hazard)),
@@ -72,7 +81,7 @@ pub async fn judge(
         judged,
         earlier: &earlier,
     };
-    let (row, is_news) = raising.raise_or_sharpen(tx, act).await?;
+    let (row, is_news) = raising.raise(tx, act).await?;
     if is_news && row.level == kinds::FlagLevel::Act {
         raising.tell_the_desk(tx, act, &row, &machine).await?;
     }
@@ -119,7 +128,7 @@ fn loudness(level: kinds::FlagLevel) -> u8 {
     }
 }
 
-/// The shop's count of such repairs on other machines: the tally less what this machine added to it.
+/// What measures a flag: the shop's count of such repairs on other machines, the tally less what this machine added to it.
 async fn base_rate(
     db: &impl ConnectionTrait,
     failure: Failure,
@@ -137,9 +146,10 @@ async fn base_rate(
         .map_err(|error| Error::caused("base rate of a flag", error))
 }
 
-/// Each caution once, in the order in which cautions are shown.
+/// Each caution once, in the order in which cautions are shown. Isolation is among them, whatever the shop's list says.
 fn cautions(advice: &Advice, of_hazard: &[Caution]) -> Vec<Caution> {
-    let mut all = advice.cautions.clone();
+    let mut all = vec![Caution::IsolateAndProveDead];
+    all.extend(&advice.cautions);
     all.extend(of_hazard);
     all.sort_unstable();
     all.dedup();
@@ -150,6 +160,7 @@ fn cautions(advice: &Advice, of_hazard: &[Caution]) -> Vec<Caution> {
 struct Raising<'a> {
     call: &'a service_call::Model,
     finding: &'a finding::Model,
+    failure: Failure,
     level: kinds::FlagLevel,
     judged: RepeatFlag,
     earlier: &'a [store::EarlierRepair],
@@ -159,26 +170,13 @@ struct Raising<'a> {
 }
 
 impl Raising<'_> {
-    /// The flag, and whether the desk does not know of it yet.
-    async fn raise_or_sharpen(
-        &self,
-        tx: &impl ConnectionTrait,
-        act: &Act,
-    ) -> Result<(flag::Model, bool)> {
-        let finding = self.finding;
-        let before = store::flag_of(
-            tx,
-            finding.call_id,
-            finding.component_id,
-            finding.failure_mode_id,
-        )
-        .await?;
+    /// The machine's flag of this failure, and whether the desk does not know of it yet.
+    async fn raise(&self, tx: &impl ConnectionTrait, act: &Act) -> Result<(flag::Model, bool)> {
+        let before = store::flag_of_machine(tx, self.failure).await?;
         let row = match &before {
-            Some(row) if loudness(row.level) >= loudness(self.level) => {
-                return Ok((row.clone(), false));
-            }
-            Some(row) => self.sharpen(tx, act, row).await?,
             None => self.filled(act, None)?.insert(tx).await?,
+            Some(row) if !self.is_news_to(row) => return Ok((row.clone(), false)),
+            Some(row) => self.open_again(tx, act, row).await?,
         };
         self.keep_evidence(tx, row.id).await?;
         let subject = Subject {
@@ -190,8 +188,17 @@ impl Raising<'_> {
         Ok((row, true))
     }
 
-    /// The same flag grown more severe; whatever was said about the milder one, it is open again.
-    async fn sharpen(
+    /// Whether the failure is back on a later call than the flag's, or more severe on the same.
+    fn is_news_to(&self, row: &flag::Model) -> bool {
+        match self.call.id.cmp(&row.call_id) {
+            Ordering::Greater => true,
+            Ordering::Equal => loudness(self.level) > loudness(row.level),
+            Ordering::Less => false,
+        }
+    }
+
+    /// The same flag, open again whatever was said about it.
+    async fn open_again(
         &self,
         tx: &impl ConnectionTrait,
         act: &Act,
@@ -200,18 +207,23 @@ impl Raising<'_> {
         let mut changed = self.filled(act, Some(row))?;
         changed.version = Set(row.version + 1);
         let after = changed.update(tx).await?;
-        if row.state != FlagState::Open {
-            flag_step::ActiveModel {
-                flag_id: Set(row.id),
-                at: Set(act.at),
-                staff_id: Set(self.finding.found_by),
-                state: Set(FlagState::Open),
-                note: Set("Opened again: the flag grew more severe.".to_owned()),
-                ..Default::default()
-            }
-            .insert(tx)
-            .await?;
+        let note = if row.call_id != self.call.id {
+            format!("Opened again: back on call {}.", self.call.number)
+        } else if row.state != FlagState::Open {
+            "Opened again: the flag grew more severe.".to_owned()
+        } else {
+            return Ok(after);
+        };
+        flag_step::ActiveModel {
+            flag_id: Set(row.id),
+            at: Set(act.at),
+            staff_id: Set(self.finding.found_by),
+            state: Set(FlagState::Open),
+            note: Set(note),
+            ..Default::default()
         }
+        .insert(tx)
+        .await?;
         Ok(after)
     }
 
@@ -219,16 +231,16 @@ impl Raising<'_> {
         let mut row = match before {
             Some(row) => row.clone().into_active_model(),
             None => flag::ActiveModel {
-                call_id: Set(self.call.id),
                 appliance_id: Set(self.call.appliance_id),
                 component_id: Set(self.finding.component_id),
                 failure_mode_id: Set(self.finding.failure_mode_id),
-                finding_id: Set(self.finding.id),
                 version: Set(1),
                 ..Default::default()
             },
         };
         let cautions = self.cautions.iter().map(|caution| caution.text());
+        row.call_id = Set(self.call.id);
+        row.finding_id = Set(self.finding.id);
         row.level = Set(self.level);
         row.state = Set(FlagState::Open);
         row.reason = Set(self.judged.text.clone());
@@ -240,12 +252,21 @@ impl Raising<'_> {
         Ok(row)
     }
 
-    /// Writes the repairs the flag rests on; those that are there already stay.
+    /// Writes the repairs the flag rests on. Those that are there already stay; their days are counted to the flag's call.
     async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag_id: i64) -> Result<()> {
         let known = flag_evidence::Entity::find()
             .filter(flag_evidence::Column::FlagId.eq(flag_id))
             .all(tx)
             .await?;
+        for row in &known {
+            let days_before = whole_days_between(row.completed_on, self.call.opened_on);
+            let days_before = i32::try_from(days_before).unwrap_or(i32::MAX);
+            if days_before != row.days_before {
+                let mut row = row.clone().into_active_model();
+                row.days_before = Set(days_before);
+                row.update(tx).await?;
+            }
+        }
         let rows = self
             .judged
             .evidence

@@ -5,13 +5,15 @@
 //! (earlier repairs) it rests, and what to check and mind; *advice* is the list it takes its checks from. The *tally*
 //! is how often a kind of repair was done and came back (`tally`); an *outcome* is what became of one repair (`outcomes`).
 //!
-//! What must stay true: a completed call is counted by one callback only; a call, component and failure have one flag,
-//! which may grow more severe, moves one step at a time and is never deleted; a flag's figures are those of the day it
-//! was raised.
+//! What must stay true: a completed call is counted by its first confirmed callback only; a machine has one flag for a
+//! component and failure, which may grow more severe, moves one step at a time, is opened again by the next such failure and
+//! is never deleted; a flag's figures are those of the day it was raised or opened again. No index can hold flags to be one:
+//! in rows from before they were opened again there may be several, of which the newest lives on.
 
 mod advice;
 mod appliances;
 mod calls;
+mod deciding;
 mod flags;
 pub mod graphql;
 mod operations;
@@ -21,10 +23,12 @@ mod tally;
 
 use crate::base::{Act, Result};
 
+pub use advice::{SetCheckAdvice, set_check_advice};
 pub use appliances::change_appliance;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
-pub use operations::{DecideCallback, Decision, MoveFlag, decide_callback, move_flag};
-pub use store::{callback_of, flags_of_call, hazard, open_flags};
+pub use deciding::{DecideCallback, Decided, Decision, decide};
+pub use operations::{MoveFlag, move_flag};
+pub use store::{asks_root_cause, callback_of, hazard, open_flags};
 pub use tally::{Count, count, recount};
 
 /// Writes the list of checks on an empty database, and works out what became of repairs made before that was kept.

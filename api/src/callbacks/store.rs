@@ -2,7 +2,7 @@
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{
-    CallKind, CallState, CallbackClass, FlagState, Hazard, Method, Role,
+    CallKind, CallState, CallbackClass, FlagLevel, FlagState, Hazard, Method, Role,
 };
 use nameplate_entities::{
     appliance, callback, component, failure_mode, finding, flag, remedy, service_call,
@@ -12,7 +12,7 @@ use nameplate_rules::{callback as rule, flags};
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query, SelectStatement};
 use sea_orm::{
     ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
-    Select,
+    QuerySelect, Select,
 };
 
 use crate::base::own_work::Sight;
@@ -60,20 +60,16 @@ pub async fn callback_of(
         .await?)
 }
 
-/// The machine a call is about.
-pub async fn machine_of_call(db: &impl ConnectionTrait, call_id: i64) -> Result<i64> {
-    let call = service_call::Entity::find_by_id(call_id).one(db).await?;
-    call.map(|call| call.appliance_id)
-        .ok_or_else(|| Error::internal("a callback names no call"))
-}
-
-/// Whether a completed call was counted by a callback already.
-pub async fn is_counted(db: &impl ConnectionTrait, earlier_call_id: i64) -> Result<bool> {
+/// The callbacks that a completed call may have brought, in the order in which their calls were taken.
+pub async fn callbacks_of_earlier(
+    db: &impl ConnectionTrait,
+    earlier_call_id: i64,
+) -> Result<Vec<callback::Model>> {
     Ok(callback::Entity::find()
-        .filter(callback::Column::CountedCallId.eq(earlier_call_id))
-        .one(db)
-        .await?
-        .is_some())
+        .filter(callback::Column::EarlierCallId.eq(earlier_call_id))
+        .order_by_asc(callback::Column::Id)
+        .all(db)
+        .await?)
 }
 
 /// The flag, which the input names at `path`.
@@ -102,16 +98,53 @@ pub async fn flag_of(
         .await?)
 }
 
-/// The flags a call raised, whatever became of them.
+/// The newest flag of a machine for this failure: the one that lives on. Rows from before a flag was opened again by the
+/// next failure may be several.
+pub async fn flag_of_machine(
+    db: &impl ConnectionTrait,
+    failure: Failure,
+) -> Result<Option<flag::Model>> {
+    Ok(flag::Entity::find()
+        .filter(flag::Column::ApplianceId.eq(failure.appliance_id))
+        .filter(flag::Column::ComponentId.eq(failure.of.component_id))
+        .filter(flag::Column::FailureModeId.eq(failure.of.failure_mode_id))
+        .order_by_desc(flag::Column::CallId)
+        .order_by_desc(flag::Column::Id)
+        .one(db)
+        .await?)
+}
+
+/// Whether a flag asks for the root cause of what was found on a call: one to act on that is at this call, or was and went
+/// on to a later one of the machine while this one was under way.
 ///
 /// # Errors
 /// Internal only.
-pub async fn flags_of_call(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<flag::Model>> {
+pub async fn asks_root_cause(
+    db: &impl ConnectionTrait,
+    call: &service_call::Model,
+) -> Result<bool> {
+    let found_here = Query::select()
+        .expr(Expr::val(1))
+        .from(finding::Entity)
+        .and_where(finding::Column::CallId.eq(call.id))
+        .and_where(
+            Expr::col((finding::Entity, finding::Column::ComponentId))
+                .equals((flag::Entity, flag::Column::ComponentId)),
+        )
+        .and_where(
+            Expr::col((finding::Entity, finding::Column::FailureModeId))
+                .equals((flag::Entity, flag::Column::FailureModeId)),
+        )
+        .to_owned();
     Ok(flag::Entity::find()
-        .filter(flag::Column::CallId.eq(call_id))
-        .order_by_asc(flag::Column::Id)
-        .all(db)
-        .await?)
+        .filter(flag::Column::ApplianceId.eq(call.appliance_id))
+        .filter(flag::Column::CallId.gte(call.id))
+        .filter(flag::Column::Level.eq(FlagLevel::Act))
+        .filter(Expr::exists(found_here))
+        .limit(1)
+        .one(db)
+        .await?
+        .is_some())
 }
 
 /// The flags of a machine that are not closed, newest first.

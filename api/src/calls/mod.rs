@@ -8,7 +8,8 @@
 //!
 //! Taking a call and recording a finding touch callbacks and flags, and closing one touches the warranty
 //! and the books, or what was offered: those acts lie above, and use `create`, `add_finding`,
-//! `mark_completed` and `cancel` in their own transaction.
+//! `mark_completed` and `cancel` in their own transaction. So does saying that a visit was made, which costs the shop
+//! something on a call that it bears (`finish_visit`).
 
 pub mod graphql;
 mod operations;
@@ -19,7 +20,7 @@ mod units;
 pub use operations::{
     CancelCall, FinishVisit, PartFitted, PartRating, RecordReading, RecordRemedy, RecordRootCause,
     ScheduleVisit, cancel, finish_visit, record_reading, record_remedy, record_root_cause,
-    schedule_visit,
+    schedule_visit, served_by,
 };
 pub use records::{
     NewCall, NewFinding, add_finding, create, mark_completed, must_be_open, set_part_cost,

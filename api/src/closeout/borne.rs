@@ -1,20 +1,22 @@
-//! What the shop bears of a call itself: parts and labour at what they cost.
+//! What the shop bears of a call itself: parts, labour and trips at what they cost.
 //!
 //! Who pays is said by the decision that stands on the call; where there is none, a confirmed callback is the shop's.
 //! Which of a decision's splits counts is said by what was billed by it; while nothing is, the settled one.
 //! Labour costs the minutes on record at what the settings say of an hour, nothing while they say nothing; once labour of a
-//! call was borne, at what an hour cost then. It is settled when the call completes, and again with each decision on a
-//! completed call, each bill of it and each credit note: what changed is posted on that day. What stays true: each row has its entry, of its own amounts. What comes back of parts that were all the
-//! shop's, or is settled of them by a later receipt, goes to the same account by itself and counts with them; of parts it
-//! bears a share of, that is left to the next decision.
+//! call was borne, at what an hour cost then. Trips are the visits made for the call, at what the settings say of one, and
+//! a visit for several calls is shared by all of them; what one cost is kept in the same way. It is settled when the call
+//! completes, and again with each decision on a completed call, each bill of it, each credit note, and each visit that is
+//! said to be made afterwards: what changed is posted on that day. What stays true: each row has its entry, of its own
+//! amounts. What comes back of parts that were all the shop's, or is settled of them by a later receipt, goes to the same
+//! account by itself and counts with them; of parts it bears a share of, that is left to the next decision.
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::CallState;
 use nameplate_entities::{call_borne, coverage_decision, service_call};
-use nameplate_rules::books::events::{self, PartPayer};
+use nameplate_rules::books::events::{self, Borne, PartPayer};
 use nameplate_rules::books::{BooksRefusal, Entry, Role};
-use nameplate_rules::coverage::{ShopShare, labour_cost};
-use nameplate_rules::money::Cents;
+use nameplate_rules::coverage::{SharedTrip, ShopShare, ShopShares, labour_cost};
+use nameplate_rules::money::{Cents, MoneyRefusal};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 
 use crate::base::audit::{self, Subject};
@@ -28,8 +30,7 @@ use super::store;
 
 /// What of a call is the shop's.
 struct Bearing {
-    parts: ShopShare,
-    labour: ShopShare,
+    shares: ShopShares,
     decision_id: Option<i64>,
 }
 
@@ -37,10 +38,8 @@ impl Bearing {
     async fn of(tx: &impl ConnectionTrait, call: &service_call::Model) -> Result<Self> {
         if let Some(decision) = coverage::standing_of_call(tx, call.id).await? {
             let billed = invoices::billed_by(tx, &decision).await?;
-            let (parts, labour) = coverage::shop_bears(tx, (&decision, billed)).await?;
             return Ok(Self {
-                parts,
-                labour,
+                shares: coverage::shop_bears(tx, (&decision, billed)).await?,
                 decision_id: Some(decision.id),
             });
         }
@@ -50,41 +49,62 @@ impl Bearing {
             PartPayer::Customer | PartPayer::WarrantyPayer => ShopShare::NOTHING,
         };
         Ok(Self {
-            parts: share,
-            labour: share,
+            shares: ShopShares::of_all(share),
             decision_id: None,
         })
     }
 
-    fn parts_of(&self, cost: Cents) -> Result<Cents> {
-        let share = self.parts.of(cost);
-        share.map_err(|refusal| Error::caused("what the shop bears of parts", refusal))
-    }
-
-    /// The shop's share of what the time on record costs, at this much an hour.
-    async fn labour_of(
+    /// The shop's share of parts that cost this much, of the time on record and of the trips made.
+    async fn borne(
         &self,
         tx: &impl ConnectionTrait,
-        (call_id, an_hour): (i64, Option<Cents>),
-    ) -> Result<Cents> {
-        let Some(an_hour) = an_hour else {
-            return Ok(Cents::ZERO);
+        (call_id, parts): (i64, Cents),
+        rates: Rates,
+    ) -> Result<Borne> {
+        let labour = match rates.an_hour {
+            Some(an_hour) => labour_cost(store::minutes_worked(tx, call_id).await?, an_hour),
+            None => Ok(Cents::ZERO),
         };
-        let minutes = store::minutes_worked(tx, call_id).await?;
-        labour_cost(minutes, an_hour)
-            .and_then(|cost| self.labour.of(cost))
-            .map_err(|refusal| Error::caused("what the shop bears of labour", refusal))
+        let trips = match rates.a_trip {
+            Some(a_trip) => trips_cost(&store::trips_shared(tx, call_id).await?, a_trip),
+            None => Ok(Cents::ZERO),
+        };
+        let share = |share: ShopShare, cost: std::result::Result<Cents, MoneyRefusal>| {
+            cost.and_then(|cost| share.of(cost))
+                .map_err(|refusal| Error::caused("what the shop bears of a call", refusal))
+        };
+        Ok(Borne {
+            parts: share(self.shares.parts, Ok(parts))?,
+            labour: share(self.shares.labour, labour)?,
+            trip: share(self.shares.trip, trips)?,
+        })
     }
 }
 
-/// What an hour of labour of a call costs the shop: what it did when the shop first bore some of the call, else what the
-/// settings say now. So what was borne is not priced anew when the settings change.
-async fn an_hour(tx: &impl ConnectionTrait, call_id: i64) -> Result<Option<Cents>> {
-    if let Some(cost) = store::labour_hour_of(tx, call_id).await? {
-        return Ok(Some(cost));
+/// A call's part of the trips made for it.
+fn trips_cost(trips: &[SharedTrip], a_trip: Cents) -> std::result::Result<Cents, MoneyRefusal> {
+    let parts = trips.iter().map(|trip| trip.part_of(a_trip));
+    Cents::sum(parts.collect::<std::result::Result<Vec<_>, _>>()?)
+}
+
+/// What an hour of labour and a trip of a call cost the shop: what they did when it first bore some of the call, else what
+/// the settings say now. So what was borne is not priced anew when the settings change.
+#[derive(Clone, Copy)]
+struct Rates {
+    an_hour: Option<Cents>,
+    a_trip: Option<Cents>,
+}
+
+impl Rates {
+    async fn of(tx: &impl ConnectionTrait, call_id: i64) -> Result<Self> {
+        let settings = shop::settings(tx).await?.row;
+        let kept = store::rates_of(tx, call_id).await?;
+        let rate = |kept: Option<i64>, now: Option<i64>| kept.or(now).map(Cents);
+        Ok(Self {
+            an_hour: rate(kept.labour_hour_cents, settings.labour_cost_cents),
+            a_trip: rate(kept.trip_each_cents, settings.trip_cost_cents),
+        })
     }
-    let settings = shop::settings(tx).await?;
-    Ok(settings.row.labour_cost_cents.map(Cents))
 }
 
 /// Decides who pays for a call, and settles what the shop bears of it if it is completed.
@@ -117,8 +137,8 @@ pub async fn decide_coverage(act: &Act, order: DecideCoverage) -> Result<coverag
     Ok(row)
 }
 
-/// Takes the parts fitted out of stock and posts what they cost, and what of it and of the labour the shop bears. Nothing
-/// without either.
+/// Takes the parts fitted out of stock and posts what they cost, and what of it, of the labour and of the trips the shop
+/// bears. Nothing without any.
 pub(super) async fn post_costs(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -126,19 +146,18 @@ pub(super) async fn post_costs(
     on: NaiveDate,
 ) -> Result<()> {
     let bearing = Bearing::of(tx, call).await?;
-    let against = if bearing.parts.is_all() {
+    let against = if bearing.shares.parts.is_all() {
         Role::CallbackCost
     } else {
         Role::PartsCostOfSales
     };
     let cost = stock::take_fitted(tx, act, call, (against, on)).await?;
-    let an_hour = an_hour(tx, call.id).await?;
-    let labour = bearing.labour_of(tx, (call.id, an_hour)).await?;
-    let borne = (bearing.parts_of(cost)?, labour);
+    let rates = Rates::of(tx, call.id).await?;
+    let borne = bearing.borne(tx, (call.id, cost), rates).await?;
     let memo = format!("Parts fitted on call {}", call.number);
     let entry = post(tx, act, call, (memo, on, events::call_costs(cost, borne))).await?;
     if let Some(entry_id) = entry {
-        let about = (&bearing, an_hour, entry_id, on);
+        let about = (&bearing, rates, entry_id, on);
         let verb = Right::CompleteCall.mutation();
         keep(tx, act, (verb, call), about, borne).await?;
     }
@@ -152,22 +171,18 @@ pub(super) async fn settle(
     (verb, call): (&'static str, &service_call::Model),
 ) -> Result<()> {
     let bearing = Bearing::of(tx, call).await?;
+    let rates = Rates::of(tx, call.id).await?;
     let cost = store::parts_cost(tx, call.id).await?;
-    let (parts_so_far, labour_so_far) = store::borne_so_far(tx, call.id).await?;
-    let less = |now: Cents, before: Cents| {
-        let difference = now.checked_sub(before);
-        difference.ok_or_else(|| Error::internal("what the shop bears is too large"))
-    };
-    let parts = less(bearing.parts_of(cost)?, parts_so_far)?;
-    let an_hour = an_hour(tx, call.id).await?;
-    let labour = bearing.labour_of(tx, (call.id, an_hour)).await?;
-    let labour = less(labour, labour_so_far)?;
+    let now = bearing.borne(tx, (call.id, cost), rates).await?;
+    let borne = now
+        .beyond(store::borne_so_far(tx, call.id).await?)
+        .ok_or_else(|| Error::internal("what the shop bears is too large"))?;
     let on = shop::settings(tx).await?.day_of(act.at);
     let memo = format!("What the shop bears of call {}", call.number);
-    let entry = events::borne_changed(parts, labour);
+    let entry = events::borne_changed(borne);
     if let Some(entry_id) = post(tx, act, call, (memo, on, entry)).await? {
-        let about = (&bearing, an_hour, entry_id, on);
-        keep(tx, act, (verb, call), about, (parts, labour)).await?;
+        let about = (&bearing, rates, entry_id, on);
+        keep(tx, act, (verb, call), about, borne).await?;
     }
     Ok(())
 }
@@ -203,18 +218,20 @@ async fn keep(
     tx: &impl ConnectionTrait,
     act: &Act,
     (verb, call): (&'static str, &service_call::Model),
-    (bearing, an_hour, entry_id, on): (&Bearing, Option<Cents>, i64, NaiveDate),
-    (parts, labour): (Cents, Cents),
+    (bearing, rates, entry_id, on): (&Bearing, Rates, i64, NaiveDate),
+    borne: Borne,
 ) -> Result<()> {
-    if parts == Cents::ZERO && labour == Cents::ZERO {
+    if borne.is_nothing() {
         return Ok(());
     }
     let row = call_borne::ActiveModel {
         call_id: Set(call.id),
         borne_on: Set(on),
-        parts_cents: Set(parts.0),
-        labour_cents: Set(labour.0),
-        labour_hour_cents: Set(an_hour.map(|cost| cost.0)),
+        parts_cents: Set(borne.parts.0),
+        labour_cents: Set(borne.labour.0),
+        trip_cents: Set(borne.trip.0),
+        labour_hour_cents: Set(rates.an_hour.map(|cost| cost.0)),
+        trip_each_cents: Set(rates.a_trip.map(|cost| cost.0)),
         decision_id: Set(bearing.decision_id),
         entry_id: Set(entry_id),
         settled_at: Set(act.at),
@@ -229,8 +246,7 @@ async fn keep(
     audit::created(tx, act, verb, subject, &row).await
 }
 
-/// What the shop came to bear of calls in these days, both included: parts and labour, at cost; less what it bears no
-/// more.
+/// What the shop came to bear of calls in these days, both included, at cost; less what it bears no more.
 ///
 /// # Errors
 /// Internal only.
@@ -238,6 +254,6 @@ pub async fn borne_between(
     db: &impl ConnectionTrait,
     from: NaiveDate,
     through: NaiveDate,
-) -> Result<(Cents, Cents)> {
+) -> Result<Borne> {
     store::borne_between(db, (from, through)).await
 }

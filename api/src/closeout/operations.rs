@@ -1,7 +1,7 @@
 //! Completing a call.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallbackClass, CallbackState, FlagLevel};
+use nameplate_entities::kinds::{CallbackClass, CallbackState};
 use nameplate_entities::{callback, service_call, shop_warranty};
 use nameplate_rules::books::events::PartPayer;
 use sea_orm::ConnectionTrait;
@@ -105,8 +105,7 @@ async fn is_ready(
             "Write down first what was done about a finding, or that no fault was found.",
         );
     }
-    let flags = callbacks::flags_of_call(tx, call.id).await?;
-    if flags.iter().any(|flag| flag.level == FlagLevel::Act) && call.root_cause.is_none() {
+    if call.root_cause.is_none() && callbacks::asks_root_cause(tx, call).await? {
         checks.refuse(
             ProblemCode::RootCauseNeeded,
             "rootCause",

@@ -12,7 +12,7 @@ use crate::appliances::{ChangeAppliance, PlateChange};
 use crate::callbacks::{self, DecideCallback, Decision, outcomes};
 use crate::calls::CancelCall;
 
-use super::cancel_call;
+use super::{cancel_call, decide_callback};
 use super::testing::{Workshop, day};
 
 /// Age of the return of a call's repair; `None` while it did not come back.
@@ -85,7 +85,7 @@ async fn comes_back(shop: &Workshop) {
     let related = Decision::Confirm {
         class: Some(CallbackClass::Related),
     };
-    let decided = callbacks::decide_callback(&shop.owner(), decide(callback, related)).await;
+    let decided = decide_callback(&shop.owner(), decide(callback, related)).await;
     decided.expect("decided");
     assert_eq!(age(shop, &first).await, Some(10), "as the desk decided");
     assert!(!outcome(shop, &first).await.same_component);
@@ -121,7 +121,7 @@ async fn nothing_back(shop: &Workshop) {
     let opened = shop.open_call(&machine, CallKind::Repair).await;
     let callback = opened.callback.expect("a callback").id;
     let reject = decide(callback, Decision::Reject);
-    let rejected = callbacks::decide_callback(&shop.owner(), reject).await;
+    let rejected = decide_callback(&shop.owner(), reject).await;
     rejected.expect("decided");
     assert_eq!(age(shop, &first).await, None, "rejected");
     shop.on(day("2025-02-14"));

@@ -2,16 +2,18 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::VisitState;
-use nameplate_entities::{call_borne, finding, remedy, visit, visit_call};
+use nameplate_entities::{finding, remedy, visit, visit_call};
 use nameplate_rules::books::Role;
+use nameplate_rules::books::events::Borne;
+use nameplate_rules::coverage::SharedTrip;
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Condition, Expr, ExprTrait, Query};
 use sea_orm::{
     ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, PaginatorTrait, QueryFilter,
-    QueryOrder, QuerySelect, Statement, Value,
+    QuerySelect, Statement, Value,
 };
 
-use crate::base::Result;
+use crate::base::{Error, Result};
 use crate::{books, warranty};
 
 /// Whether something was written down as done about a finding of the call, or no fault was found.
@@ -51,21 +53,46 @@ pub async fn trips_made(db: &impl ConnectionTrait, call_id: i64) -> Result<u64> 
         .await?)
 }
 
+/// How each trip made for a call is shared with others.
+pub async fn trips_shared(db: &impl ConnectionTrait, call_id: i64) -> Result<Vec<SharedTrip>> {
+    #[derive(FromQueryResult)]
+    struct Row {
+        calls: i64,
+        calls_before: i64,
+    }
+    let sql = "SELECT COUNT(o.id) AS calls, \
+         CAST(SUM(CASE WHEN o.call_id < x.call_id THEN 1 ELSE 0 END) AS BIGINT) AS calls_before \
+         FROM visit_call x JOIN visit v ON v.id = x.visit_id AND v.state = 'done' \
+         JOIN visit_call o ON o.visit_id = v.id WHERE x.call_id = $1 GROUP BY v.id ORDER BY v.id";
+    let backend = db.get_database_backend();
+    let statement = Statement::from_sql_and_values(backend, sql, [call_id.into()]);
+    let rows = Row::find_by_statement(statement).all(db).await?;
+    let whole = |count: i64| usize::try_from(count).unwrap_or_default();
+    let trip = |row: Row| SharedTrip {
+        calls: whole(row.calls),
+        before: whole(row.calls_before),
+    };
+    Ok(rows.into_iter().map(trip).collect())
+}
+
 #[derive(FromQueryResult)]
 struct Sums {
     parts: i64,
     labour: i64,
+    trip: i64,
 }
 
 async fn sums(
     db: &impl ConnectionTrait,
     sql: &str,
     values: impl IntoIterator<Item = Value>,
-) -> Result<(Cents, Cents)> {
+) -> Result<Borne> {
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     let row = Sums::find_by_statement(statement).one(db).await?;
-    Ok(row.map_or((Cents::ZERO, Cents::ZERO), |row| {
-        (Cents(row.parts), Cents(row.labour))
+    Ok(row.map_or_else(Borne::default, |row| Borne {
+        parts: Cents(row.parts),
+        labour: Cents(row.labour),
+        trip: Cents(row.trip),
     }))
 }
 
@@ -89,49 +116,63 @@ pub async fn minutes_worked(db: &impl ConnectionTrait, call_id: i64) -> Result<i
     Ok(minutes.flatten().unwrap_or_default())
 }
 
-/// What an hour of labour cost when the shop first bore some of a call; none where that was not kept.
-pub async fn labour_hour_of(db: &impl ConnectionTrait, call_id: i64) -> Result<Option<Cents>> {
-    let row = call_borne::Entity::find()
-        .filter(call_borne::Column::CallId.eq(call_id))
-        .filter(call_borne::Column::LabourHourCents.is_not_null())
-        .order_by_asc(call_borne::Column::Id)
-        .one(db)
-        .await?;
-    Ok(row.and_then(|row| row.labour_hour_cents).map(Cents))
+/// What an hour and a trip cost when the shop first bore some of a call.
+#[derive(FromQueryResult)]
+pub struct KeptRates {
+    /// None where that was not kept; so too below.
+    pub labour_hour_cents: Option<i64>,
+    pub trip_each_cents: Option<i64>,
+}
+
+/// The rates that a call keeps.
+pub async fn rates_of(db: &impl ConnectionTrait, call_id: i64) -> Result<KeptRates> {
+    let sql = "SELECT (SELECT labour_hour_cents FROM call_borne WHERE call_id = $1 \
+         AND labour_hour_cents IS NOT NULL ORDER BY id LIMIT 1) AS labour_hour_cents, \
+         (SELECT trip_each_cents FROM call_borne WHERE call_id = $1 \
+         AND trip_each_cents IS NOT NULL ORDER BY id LIMIT 1) AS trip_each_cents";
+    let backend = db.get_database_backend();
+    let statement = Statement::from_sql_and_values(backend, sql, [call_id.into()]);
+    let row = KeptRates::find_by_statement(statement).one(db).await?;
+    row.ok_or_else(|| Error::internal("no row of rates"))
 }
 
 /// What the parts fitted on a call cost.
 pub async fn parts_cost(db: &impl ConnectionTrait, call_id: i64) -> Result<Cents> {
-    let sql = "SELECT CAST(COALESCE(SUM(u.cost_cents), 0) AS BIGINT) AS parts, CAST(0 AS BIGINT) AS labour \
+    let sql = "SELECT CAST(COALESCE(SUM(u.cost_cents), 0) AS BIGINT) AS parts, \
+         CAST(0 AS BIGINT) AS labour, CAST(0 AS BIGINT) AS trip \
          FROM finding f JOIN remedy r ON r.finding_id = f.id JOIN part_used u ON u.remedy_id = r.id \
          WHERE f.call_id = $1";
-    Ok(sums(db, sql, [call_id.into()]).await?.0)
+    Ok(sums(db, sql, [call_id.into()]).await?.parts)
 }
 
-/// What the shop was made to bear of a call so far, parts and labour, with what came back of parts that were its own, or was
-/// settled of them.
-pub async fn borne_so_far(db: &impl ConnectionTrait, call_id: i64) -> Result<(Cents, Cents)> {
-    let sql = "SELECT CAST(COALESCE(SUM(parts), 0) AS BIGINT) AS parts, \
-         CAST(COALESCE(SUM(labour), 0) AS BIGINT) AS labour FROM \
-         (SELECT parts_cents AS parts, labour_cents AS labour FROM call_borne WHERE call_id = $1 \
-         UNION ALL SELECT -m.value_cents, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
-         WHERE m.call_id = $1 AND m.kind IN ('taken_back', 'settled') AND a.role = $2) t";
-    sums(db, sql, [call_id.into(), of_callbacks()]).await
+/// What [`sums`] reads of rows that have parts, labour and trip.
+const BORNE: &str = "SELECT CAST(COALESCE(SUM(parts), 0) AS BIGINT) AS parts, \
+     CAST(COALESCE(SUM(labour), 0) AS BIGINT) AS labour, CAST(COALESCE(SUM(trip), 0) AS BIGINT) AS trip";
+
+/// What the shop was made to bear of a call so far, with what came back of parts that were its own, or was settled of them.
+pub async fn borne_so_far(db: &impl ConnectionTrait, call_id: i64) -> Result<Borne> {
+    let sql = format!(
+        "{BORNE} FROM (SELECT parts_cents AS parts, labour_cents AS labour, trip_cents AS trip \
+         FROM call_borne WHERE call_id = $1 \
+         UNION ALL SELECT -m.value_cents, 0, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
+         WHERE m.call_id = $1 AND m.kind IN ('taken_back', 'settled') AND a.role = $2) t"
+    );
+    sums(db, &sql, [call_id.into(), of_callbacks()]).await
 }
 
 /// The same of all calls by the days on which it came about.
 pub async fn borne_between(
     db: &impl ConnectionTrait,
     (from, through): (NaiveDate, NaiveDate),
-) -> Result<(Cents, Cents)> {
-    let sql = "SELECT CAST(COALESCE(SUM(parts), 0) AS BIGINT) AS parts, \
-         CAST(COALESCE(SUM(labour), 0) AS BIGINT) AS labour FROM \
-         (SELECT parts_cents AS parts, labour_cents AS labour FROM call_borne \
-         WHERE borne_on >= $1 AND borne_on <= $2 \
-         UNION ALL SELECT -m.value_cents, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
+) -> Result<Borne> {
+    let sql = format!(
+        "{BORNE} FROM (SELECT parts_cents AS parts, labour_cents AS labour, trip_cents AS trip \
+         FROM call_borne WHERE borne_on >= $1 AND borne_on <= $2 \
+         UNION ALL SELECT -m.value_cents, 0, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
          WHERE m.call_id IS NOT NULL AND m.kind IN ('taken_back', 'settled') AND a.role = $3 \
-         AND m.moved_on >= $1 AND m.moved_on <= $2) t";
-    sums(db, sql, [from.into(), through.into(), of_callbacks()]).await
+         AND m.moved_on >= $1 AND m.moved_on <= $2) t"
+    );
+    sums(db, &sql, [from.into(), through.into(), of_callbacks()]).await
 }
 
 fn of_callbacks() -> Value {

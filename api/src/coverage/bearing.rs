@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use nameplate_entities::kinds::CoverageSplit;
 use nameplate_entities::{coverage_decision, coverage_portion, estimate_line, service_call};
-use nameplate_rules::coverage::{BorneLine, ShopShare, borne};
+use nameplate_rules::coverage::{BorneLine, ShopShare, ShopShares, borne};
 use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
@@ -35,7 +35,7 @@ impl Billed {
     }
 }
 
-/// The shop's shares of the parts and of the labor of a call, by a decision on it: by the split that was billed, else by
+/// The shop's shares of the parts, the labor and the trip of a call, by a decision on it: by the split that was billed, else by
 /// the settled one.
 ///
 /// # Errors
@@ -43,8 +43,8 @@ impl Billed {
 pub async fn shop_bears(
     db: &impl ConnectionTrait,
     (decision, billed): (&coverage_decision::Model, Billed),
-) -> Result<(ShopShare, ShopShare)> {
-    let nothing = (ShopShare::NOTHING, ShopShare::NOTHING);
+) -> Result<ShopShares> {
+    let nothing = ShopShares::of_all(ShopShare::NOTHING);
     let (Some(option_id), Some(split)) = (decision.estimate_option_id, billed.split()) else {
         return Ok(nothing);
     };

@@ -51,6 +51,7 @@ fn default_settings() -> shop::ActiveModel {
         licence: Set(None),
         tax_registration: Set(None),
         labour_cost_cents: Set(None),
+        trip_cost_cents: Set(None),
         payment_instructions: Set(None),
         currency: Set("USD".to_owned()),
         time_zone: Set("UTC".to_owned()),
@@ -98,6 +99,7 @@ pub struct ChangeShop {
     pub reminder_last_day: Option<bool>,
     pub fiscal_year_end_month: Option<i32>,
     pub labour_cost: Option<Cents>,
+    pub trip_cost: Option<Cents>,
 }
 
 /// Changes the shop's settings.
@@ -242,6 +244,10 @@ impl ChangeShop {
         if let Some(cost) = self.labour_cost {
             checks.not_negative("labourCost", cost);
             row.labour_cost_cents = Set(Some(cost.0));
+        }
+        if let Some(cost) = self.trip_cost {
+            checks.not_negative("tripCost", cost);
+            row.trip_cost_cents = Set(Some(cost.0));
         }
         if let Some(percent) = self.reading_tolerance_percent {
             let bounds = (Decimal::ZERO, Decimal::ONE_HUNDRED);

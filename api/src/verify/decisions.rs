@@ -271,18 +271,18 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "call_borne",
-        what: "cents on cost of callbacks in its entry against parts and labour borne",
+        what: "cents on cost of callbacks in its entry against parts, labour and trips borne",
         sql: "SELECT b.id AS row_id, CAST(COALESCE(SUM(CASE WHEN a.role = 'callback_cost' \
               THEN p.debit_cents - p.credit_cents ELSE 0 END), 0) AS BIGINT) AS found, \
-              b.parts_cents + b.labour_cents AS expected FROM call_borne b \
+              b.parts_cents + b.labour_cents + b.trip_cents AS expected FROM call_borne b \
               LEFT JOIN journal_entry e ON e.id = b.entry_id AND e.document_kind = 'service_call' \
               AND e.document_id = b.call_id AND e.entry_on = b.borne_on \
               LEFT JOIN posting p ON p.entry_id = e.id LEFT JOIN account a ON a.id = p.account_id \
-              GROUP BY b.id, b.parts_cents, b.labour_cents HAVING COUNT(e.id) = 0 \
+              GROUP BY b.id, b.parts_cents, b.labour_cents, b.trip_cents HAVING COUNT(e.id) = 0 \
               OR COALESCE(SUM(CASE WHEN a.role = 'callback_cost' THEN p.debit_cents - p.credit_cents ELSE 0 END), 0) \
-              <> b.parts_cents + b.labour_cents \
+              <> b.parts_cents + b.labour_cents + b.trip_cents \
               OR COALESCE(SUM(CASE WHEN a.role = 'labour_applied' THEN p.credit_cents - p.debit_cents ELSE 0 END), 0) \
-              <> b.labour_cents ORDER BY b.id",
+              <> b.labour_cents + b.trip_cents ORDER BY b.id",
     },
     Rule {
         table: "call_borne",
@@ -292,6 +292,13 @@ const RULES: &[Rule] = &[
               AND x.labour_hour_cents IS NOT NULL) WHERE b.labour_hour_cents <> f.labour_hour_cents ORDER BY b.id",
     },
     Rule {
+        table: "call_borne",
+        what: "cents that a trip cost against what it did when the shop first bore a trip of the call",
+        sql: "SELECT b.id AS row_id, b.trip_each_cents AS found, f.trip_each_cents AS expected FROM call_borne b \
+              JOIN call_borne f ON f.id = (SELECT MIN(x.id) FROM call_borne x WHERE x.call_id = b.call_id \
+              AND x.trip_each_cents IS NOT NULL) WHERE b.trip_each_cents <> f.trip_each_cents ORDER BY b.id",
+    },
+    Rule {
         table: "service_call",
         what: "cents on cost of callbacks in a call's entries against what the shop was made to bear, less what came back",
         sql: "SELECT call_id AS row_id, CAST(SUM(booked) AS BIGINT) AS found, CAST(SUM(borne) AS BIGINT) AS expected FROM \
@@ -299,7 +306,7 @@ const RULES: &[Rule] = &[
               FROM journal_entry e JOIN posting p ON p.entry_id = e.id \
               JOIN account a ON a.id = p.account_id AND a.role = 'callback_cost' \
               WHERE e.document_kind = 'service_call' \
-              UNION ALL SELECT call_id, 0, parts_cents + labour_cents FROM call_borne \
+              UNION ALL SELECT call_id, 0, parts_cents + labour_cents + trip_cents FROM call_borne \
               UNION ALL SELECT m.call_id, 0, -m.value_cents FROM stock_move m \
               JOIN account a ON a.id = m.account_id AND a.role = 'callback_cost' \
               WHERE m.kind = 'taken_back' AND m.call_id IS NOT NULL) t \

@@ -81,6 +81,8 @@ pub async fn run(db: &Db) -> Result<Vec<Finding>> {
 #[cfg(test)]
 mod banking_tests;
 #[cfg(test)]
+mod callback_tests;
+#[cfg(test)]
 mod chain_tests;
 #[cfg(test)]
 mod claim_tests;
@@ -96,6 +98,8 @@ mod coverage_life_tests;
 mod coverage_tests;
 #[cfg(test)]
 mod e_invoice_tests;
+#[cfg(test)]
+mod flag_tests;
 #[cfg(test)]
 mod graph_tests;
 #[cfg(test)]

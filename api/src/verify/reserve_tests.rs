@@ -13,7 +13,8 @@ use serde_json::Value;
 use super::graph_tests::ask;
 use crate::base::{ProblemCode, Result};
 use crate::books::{self, JournalLine, PostJournal};
-use crate::callbacks::{self, DecideCallback, Decision};
+use crate::callbacks::{DecideCallback, Decision};
+use crate::closeout;
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::reports::{self, Failed, Pieces, Wanted};
 use crate::reserve::{
@@ -65,7 +66,7 @@ impl Workshop {
                 },
                 note: None,
             };
-            let decided = callbacks::decide_callback(&self.owner(), decide).await;
+            let decided = closeout::decide_callback(&self.owner(), decide).await;
             decided.expect("decided");
         }
         let part = self.part(Cents(cost)).await;

@@ -112,14 +112,23 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "callback",
-        what: "earlier call of a confirmed callback against the call it counts",
+        what: "earlier call of a callback against the call it counts",
         sql: "SELECT b.id AS row_id, b.counted_call_id AS found, b.earlier_call_id AS expected \
               FROM callback b JOIN service_call c ON c.id = b.call_id \
               JOIN service_call e ON e.id = b.earlier_call_id \
               WHERE c.appliance_id <> e.appliance_id OR e.state <> 'completed' OR b.call_id = b.earlier_call_id \
               OR COALESCE(b.counted_call_id, b.earlier_call_id) <> b.earlier_call_id \
-              OR (b.counted_call_id IS NOT NULL AND b.state = 'rejected') \
+              OR (b.state = 'rejected' AND b.class IS NOT NULL) \
               OR (b.state <> 'proposed' AND (b.decided_by IS NULL OR b.decided_at IS NULL)) ORDER BY b.id",
+    },
+    Rule {
+        table: "callback",
+        what: "the call that a callback counts against its earlier call, if it is the first one confirmed of that",
+        sql: "SELECT id AS row_id, found, expected FROM (SELECT b.id, b.counted_call_id AS found, \
+              CASE WHEN b.state = 'confirmed' AND NOT EXISTS (SELECT 1 FROM callback f \
+              WHERE f.earlier_call_id = b.earlier_call_id AND f.state = 'confirmed' AND f.id < b.id) \
+              THEN b.earlier_call_id END AS expected FROM callback b) t \
+              WHERE COALESCE(found, 0) <> COALESCE(expected, 0) ORDER BY id",
     },
     Rule {
         table: "flag",
@@ -147,10 +156,10 @@ const RULES: &[Rule] = &[
     },
     Rule {
         table: "flag",
-        what: "steps of a flag that left its first state",
-        sql: "SELECT g.id AS row_id, CAST(0 AS BIGINT) AS found, CAST(1 AS BIGINT) AS expected FROM flag g \
-              WHERE g.state <> 'open' AND NOT EXISTS \
-              (SELECT 1 FROM flag_step s WHERE s.flag_id = g.id AND s.state = g.state) ORDER BY g.id",
+        what: "a flag that does not stand where its last step left it",
+        sql: "SELECT g.id AS row_id, CAST(NULL AS BIGINT) AS found, CAST(NULL AS BIGINT) AS expected FROM flag g \
+              LEFT JOIN flag_step s ON s.id = (SELECT MAX(x.id) FROM flag_step x WHERE x.flag_id = g.id) \
+              WHERE g.state <> COALESCE(s.state, 'open') ORDER BY g.id",
     },
     Rule {
         table: "finding",

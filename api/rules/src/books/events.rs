@@ -9,7 +9,7 @@ mod claims;
 mod suppliers;
 mod warranty;
 
-pub use borne::{borne_changed, call_costs};
+pub use borne::{Borne, borne_changed, call_costs};
 pub use claims::{Debtor, Owed, ShortfallBearer, claim_borne, claim_short_paid};
 pub use suppliers::{PartsBilled, supplier_bill, supplier_paid};
 pub use warranty::reserve_moved;

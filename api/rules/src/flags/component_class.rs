@@ -139,6 +139,12 @@ impl ComponentClass {
         }
     }
 
+    /// The kind with this key, if there is one.
+    #[must_use]
+    pub fn from_key(key: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|class| class.key() == key)
+    }
+
     /// The kind that a component's name tells; `Other` when it tells none.
     ///
     /// # Example
@@ -205,7 +211,9 @@ mod tests {
         for class in ComponentClass::ALL {
             let word = serde_json::to_value(class).expect("a word");
             assert_eq!(word, class.key());
+            assert_eq!(ComponentClass::from_key(class.key()), Some(class));
         }
+        assert_eq!(ComponentClass::from_key("any"), None);
     }
 
     #[test]

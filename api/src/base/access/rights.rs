@@ -164,6 +164,8 @@ rights! {
     DecideCallback "decideCallback" Desk,
     /// Acknowledge, answer or close a flag with a note.
     MoveFlag "moveFlag" Desk,
+    /// Write the shop's own list of what to check when a failure is back.
+    SetCheckAdvice "setCheckAdvice" Desk,
     /// Take a picture or paper away, with a reason.
     RemoveAttachment "removeAttachment" Desk,
     /// Record a shelf or van where parts lie.

@@ -32,17 +32,17 @@ pub enum FlagLevel {
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 #[graphql(remote = "nameplate_entities::kinds::FlagState")]
 pub enum FlagState {
-    /// Raised; nobody looked at it yet.
+    /// Raised, or opened again; nobody looked at it yet.
     Open,
     /// Somebody has seen it.
     Acknowledged,
-    /// Somebody said what is to be made of it.
+    /// Somebody said what was done about it.
     Answered,
-    /// Dealt with.
+    /// Dealt with, until the same failure is back.
     Closed,
 }
 
-/// The same component failed the same way again on the same machine.
+/// The same component failed the same way again on the same machine. When it does so once more, this flag is opened again.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct Flag {
@@ -52,7 +52,7 @@ pub struct Flag {
     state: FlagState,
     /// What came back, when it was repaired before, and which rule was met.
     reason: String,
-    /// When it was raised, or last grew more severe.
+    /// When it was raised, or last opened again or grew more severe.
     raised_at: DateTime<Utc>,
     /// How often such repairs come back on the shop's other machines, as of that time.
     base_rate: BaseRate,
@@ -90,9 +90,16 @@ impl Flag {
         Ok(rows.into_iter().map(Self::from).collect())
     }
 
-    /// The flags a call raised.
+    /// The flags that are at a call, or rest on it: the failure came back on a later call.
     pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
-        let rows = loaders::children::<flag::Entity>(ctx, flag::Column::CallId, call_id).await?;
+        let mut rows =
+            loaders::children::<flag::Entity>(ctx, flag::Column::CallId, call_id).await?;
+        let column = flag_evidence::Column::CallId;
+        for rest in loaders::children::<flag_evidence::Entity>(ctx, column, call_id).await? {
+            rows.extend(loaders::row::<flag::Entity>(ctx, rest.flag_id).await?);
+        }
+        rows.sort_by_key(|row| row.id);
+        rows.dedup_by_key(|row| row.id);
         Ok(rows.into_iter().map(Self::from).collect())
     }
 }
@@ -104,7 +111,7 @@ impl Flag {
         Kind::Flag.id(self.row.id)
     }
 
-    /// The call on which it was found; null for a technician without part in it.
+    /// The call on which it was found last; null for a technician without part in it.
     async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
         ServiceCall::seen(ctx, self.row.call_id).await
     }

@@ -1,5 +1,6 @@
 //! Callbacks and flags in the graph.
 
+pub mod advice;
 pub mod flag;
 pub mod mutations;
 
@@ -10,6 +11,7 @@ use nameplate_entities::{callback, flag as flag_row};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::calls::graphql::ServiceCall;
+use crate::closeout::graphql::CallbackCost;
 use crate::graphql::connection::{self, Page, RowCursor};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
@@ -17,8 +19,10 @@ use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::shop::graphql::Staff;
 
+use super::advice::{Asked, lists};
 use super::store;
 
+pub use advice::{CheckAdvice, SetCheckAdvicePayload};
 pub use flag::{BaseRate, Flag, FlagEvidence, FlagLevel, FlagState, FlagStep};
 pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
 
@@ -54,7 +58,7 @@ pub enum CallbackClass {
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct Callback {
-    /// What the office made of it.
+    /// What the office made of it; it may be decided otherwise later.
     state: CallbackState,
     /// What it turned out to be, as decided; null while open.
     class: Option<CallbackClass>,
@@ -123,6 +127,11 @@ impl Callback {
         ServiceCall::seen(ctx, self.row.earlier_call_id).await
     }
 
+    /// What it cost the shop so far: parts, labor and trips that nobody pays.
+    async fn cost(&self, ctx: &Context<'_>) -> async_graphql::Result<CallbackCost> {
+        CallbackCost::of_call(ctx, self.row.call_id).await
+    }
+
     /// Who decided.
     async fn decided_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
         match self.row.decided_by {
@@ -170,6 +179,28 @@ impl CallbacksQuery {
             (|row| row.id, Callback::from),
         )
         .await
+    }
+
+    /// The shop's own lists of what to check when a failure is back, by failure mode and kind of component.
+    async fn check_advice(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "Only those for this failure mode.")] failure_mode_id: Option<ID>,
+        #[graphql(
+            desc = "Only those for this kind of component, such as `terminal`; `any` for kinds without a list of their own."
+        )]
+        component_class: Option<String>,
+    ) -> async_graphql::Result<Vec<CheckAdvice>> {
+        let id = failure_mode_id.as_ref();
+        let Ok(failure_mode_id) = Kind::FailureMode.row_if_any("failureModeId", id) else {
+            return Ok(Vec::new());
+        };
+        let asked = Asked {
+            failure_mode_id,
+            component_class: component_class.as_deref(),
+        };
+        let found = lists(reader(ctx)?, asked).await.map_err(edge)?;
+        Ok(found.into_iter().map(CheckAdvice::from).collect())
     }
 
     /// Flags, newest first; for a technician those of machines on own calls.

@@ -5,12 +5,14 @@ use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
 use crate::base::{Error, ProblemCode, Result};
 use crate::calls::graphql::{CallKind, Finding, ServiceCall};
 use crate::calls::{NewCall, NewFinding};
+use crate::closeout::decide_callback;
 use crate::graphql::context::act;
 use crate::graphql::error::{Problem, edge};
 use crate::graphql::ids::Kind;
 use crate::payload;
 
-use super::super::{calls, operations};
+use super::super::{DecideCallback, Decision, calls, operations, set_check_advice};
+use super::advice::{CheckAdvice, SetCheckAdviceInput, SetCheckAdvicePayload};
 use super::{Callback, CallbackClass, Flag, FlagState};
 
 /// A complaint about a machine.
@@ -162,21 +164,21 @@ pub enum CallbackDecision {
 pub struct DecideCallbackInput {
     /// The callback.
     callback_id: ID,
-    /// Confirm or reject. A confirmed one may be confirmed again to set its class.
+    /// Confirm or reject; also otherwise than it was decided before. A confirmed one may be confirmed again to class it.
     decision: CallbackDecision,
     /// What it turned out to be, if that is known; only when it is confirmed.
     class: Option<CallbackClass>,
-    /// Why, in a few words.
+    /// Why, in a few words; needed where it changes what was decided.
     note: Option<String>,
 }
 
 impl DecideCallbackInput {
-    fn command(self) -> Result<operations::DecideCallback> {
+    fn command(self) -> Result<DecideCallback> {
         let decision = match (self.decision, self.class) {
-            (CallbackDecision::Confirm, class) => operations::Decision::Confirm {
+            (CallbackDecision::Confirm, class) => Decision::Confirm {
                 class: class.map(Into::into),
             },
-            (CallbackDecision::Reject, None) => operations::Decision::Reject,
+            (CallbackDecision::Reject, None) => Decision::Reject,
             (CallbackDecision::Reject, Some(_)) => {
                 return Err(Error::refused(
                     ProblemCode::WrongState,
@@ -185,7 +187,7 @@ impl DecideCallbackInput {
                 ));
             }
         };
-        Ok(operations::DecideCallback {
+        Ok(DecideCallback {
             callback_id: Kind::Callback.row("callbackId", &self.callback_id)?,
             decision,
             note: self.note,
@@ -206,9 +208,9 @@ payload! {
 pub struct MoveFlagInput {
     /// The flag.
     flag_id: ID,
-    /// The next state: acknowledged, answered, closed, in this order.
+    /// The next state: acknowledged, answered, closed, in this order; open for a closed one.
     to: FlagState,
-    /// What was seen, said or done.
+    /// What was seen; for an answer what was done about it; for one opened again why.
     note: String,
 }
 
@@ -256,18 +258,30 @@ impl CallbacksMutation {
         RecordFindingPayload::of(async { calls::record_finding(act, input.command()?).await }.await)
     }
 
-    /// Confirms or rejects that a call came back.
+    /// Confirms or rejects that a call came back, or classes it; also otherwise than before. On a completed call, what the
+    /// shop bears by it, or bears no more, is posted today.
     async fn decide_callback(
         &self,
         ctx: &Context<'_>,
         #[graphql(desc = "The decision.")] input: DecideCallbackInput,
     ) -> async_graphql::Result<DecideCallbackPayload> {
         let act = act(ctx)?;
-        let outcome = async { operations::decide_callback(act, input.command()?).await }.await;
+        let outcome = async { decide_callback(act, input.command()?).await }.await;
         DecideCallbackPayload::of(outcome.map(Callback::from))
     }
 
-    /// Acknowledges, answers or closes a flag, with a note.
+    /// Writes the shop's own list of what to check when a failure is back; flags that are there keep what they say.
+    async fn set_check_advice(
+        &self,
+        ctx: &Context<'_>,
+        #[graphql(desc = "The list.")] input: SetCheckAdviceInput,
+    ) -> async_graphql::Result<SetCheckAdvicePayload> {
+        let act = act(ctx)?;
+        let outcome = async { set_check_advice(act, input.command()?).await }.await;
+        SetCheckAdvicePayload::of(outcome.map(CheckAdvice::from))
+    }
+
+    /// Acknowledges, answers or closes a flag, or opens a closed one again, with a note.
     async fn move_flag(
         &self,
         ctx: &Context<'_>,

@@ -239,7 +239,7 @@ impl ServiceCall {
         Callback::of_call(ctx, self.row.id).await
     }
 
-    /// Flags raised on this call, oldest first.
+    /// Flags of failures that were back on this call, or came back after it, oldest first.
     async fn flags(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Flag>> {
         Flag::of_call(ctx, self.row.id).await
     }

@@ -6,6 +6,7 @@ use nameplate_entities::kinds;
 use nameplate_rules::readings::Load;
 
 use crate::base::Result;
+use crate::closeout::finish_visit;
 use crate::graphql::context::act;
 use crate::graphql::ids::Kind;
 use crate::graphql::scalars::ExactDecimal;
@@ -291,7 +292,7 @@ impl CallsMutation {
                 visit_id: Kind::Visit.row("visitId", &input.visit_id)?,
                 outcome: input.outcome.into(),
             };
-            operations::finish_visit(act, finished).await
+            finish_visit(act, finished).await
         }
         .await;
         FinishVisitPayload::of(outcome.map(Visit::from))

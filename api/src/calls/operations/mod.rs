@@ -8,4 +8,4 @@ mod visits;
 pub use closing::{CancelCall, RecordRootCause, cancel, record_root_cause};
 pub use readings::{PartRating, RecordReading, record_reading};
 pub use remedies::{PartFitted, RecordRemedy, record_remedy};
-pub use visits::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit};
+pub use visits::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit, served_by};

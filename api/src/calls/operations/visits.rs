@@ -5,7 +5,10 @@ use std::collections::BTreeSet;
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::{Role, VisitState};
 use nameplate_entities::{service_call, staff, visit, visit_call};
-use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
+    QueryFilter,
+};
 
 use crate::base::audit::{self, Subject};
 use crate::base::check::LINE_MAX;
@@ -178,12 +181,13 @@ pub struct FinishVisit {
 /// Says that a trip was made or missed.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`, for a technician also for a visit of somebody else; `WrongState` when it was
-/// said before.
-pub async fn finish_visit(act: &Act, finished: FinishVisit) -> Result<visit::Model> {
-    act.staff_with(Right::FinishVisit)?;
-    let tx = act.app.db.write().await?;
-    let before = store::get_own_visit(&tx, act, "visitId", finished.visit_id).await?;
+/// `NotFound`, for a technician also for a visit of somebody else; `WrongState` when it was said before.
+pub async fn finish_visit(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    finished: FinishVisit,
+) -> Result<visit::Model> {
+    let before = store::get_own_visit(tx, act, "visitId", finished.visit_id).await?;
     if before.state != VisitState::Planned {
         return Err(Error::refused(
             ProblemCode::WrongState,
@@ -198,9 +202,22 @@ pub async fn finish_visit(act: &Act, finished: FinishVisit) -> Result<visit::Mod
             "Say whether the visit was done or missed.",
         ));
     }
-    let after = finish(&tx, act, Right::FinishVisit, (before, finished.outcome)).await?;
-    tx.commit().await?;
-    Ok(after)
+    finish(tx, act, Right::FinishVisit, (before, finished.outcome)).await
+}
+
+/// The calls that a visit was planned for.
+///
+/// # Errors
+/// Internal only.
+pub async fn served_by(
+    tx: &impl ConnectionTrait,
+    visit_id: i64,
+) -> Result<Vec<service_call::Model>> {
+    let served = visit_call::Entity::find()
+        .filter(visit_call::Column::VisitId.eq(visit_id))
+        .all(tx)
+        .await?;
+    store::calls_by_ids(tx, served.iter().map(|row| row.call_id)).await
 }
 
 /// Writes the outcome of a planned visit, with its audit row.

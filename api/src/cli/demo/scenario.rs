@@ -41,6 +41,8 @@ pub struct ShopSettings {
     pub time_zone: String,
     /// What an hour of a technician costs the shop.
     pub labour_cost: String,
+    /// What one trip costs the shop.
+    pub trip_cost: String,
 }
 
 #[derive(Deserialize)]

@@ -3,7 +3,7 @@
 pub mod borne;
 mod work_to_bill;
 
-pub use borne::BorneByShop;
+pub use borne::{BorneByShop, CallbackCost};
 pub use work_to_bill::CloseoutQuery;
 
 use async_graphql::{Context, ID, InputObject, Object, SimpleObject};

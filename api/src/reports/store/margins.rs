@@ -5,8 +5,8 @@
 //! back, or was settled by a later receipt, counts with them. A line's cost is what it was offered at until its call is
 //! completed; without a call where nothing left the stock for it, as for parts that are typed in, and on invoices of before
 //! parts were kept in stock; and for all other charges. What the shop bears of a call is on no invoice: its parts are among
-//! those that left the stock, and its labor and trip count beside them as labor, so a call that the shop half pays itself
-//! shows it.
+//! those that left the stock, and its labor and its trips count beside them, so a call that the shop half pays itself shows
+//! it.
 
 use nameplate_entities::kinds::ChargeKind;
 use sea_orm::{ConnectionTrait, FromQueryResult};
@@ -58,6 +58,10 @@ const LINES: &str = "(SELECT i.call_id, l.kind, l.net_cents - l.discount_cents A
      WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
      AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
      UNION ALL SELECT i.call_id, 'labour', 0, b.labour_cents FROM invoice i JOIN call_borne b ON b.call_id = i.call_id \
+     WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
+     AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
+     UNION ALL SELECT i.call_id, 'trip', 0, b.trip_cents FROM invoice i \
+     JOIN call_borne b ON b.call_id = i.call_id AND b.trip_cents <> 0 \
      WHERE i.issued_on >= $1 AND i.issued_on <= $2 AND i.kind = 'invoice' \
      AND NOT EXISTS (SELECT 1 FROM invoice e WHERE e.call_id = i.call_id AND e.id < i.id) \
      UNION ALL SELECT NULL, 'part', 0, -m.value_cents FROM invoice i JOIN stock_move m ON m.invoice_id = i.id \

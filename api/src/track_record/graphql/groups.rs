@@ -268,7 +268,7 @@ impl RatedRepair {
         };
         let column = call_borne::Column::CallId;
         let rows = loaders::children::<call_borne::Entity>(ctx, column, id).await?;
-        let borne = rows.iter().map(|row| row.parts_cents + row.labour_cents);
+        let borne = rows.iter().map(|row| row.parts_cents + row.labour_cents + row.trip_cents);
         Ok(Money::cents(borne.sum()))
     }
 }

@@ -56,7 +56,9 @@ fn borne(column: call_borne::Column) -> Expr {
 
 /// What a row of what the shop bears comes to.
 fn cost() -> Expr {
-    borne(call_borne::Column::PartsCents).add(borne(call_borne::Column::LabourCents))
+    borne(call_borne::Column::PartsCents)
+        .add(borne(call_borne::Column::LabourCents))
+        .add(borne(call_borne::Column::TripCents))
 }
 
 fn outcome(column: repair_outcome::Column) -> Expr {

@@ -19,11 +19,11 @@ async fn what_the_shop_bears_is_settled_at_completion_and_again_with_each_decisi
                 shop.booked(Role::LabourApplied).await,
             )
         };
-        assert_eq!(borne().await, (Cents(0), Cents(0)));
+        assert_eq!(borne().await, Borne::default());
         assert_eq!(costs().await, (0, 5_000, 0));
         // All of it is the shop's: its part at 25.00 and the labor at 40.01.
         shop.decided(call.id, Said::default()).await;
-        assert_eq!(borne().await, (Cents(2_500), Cents(4_001)));
+        assert_eq!(borne().await, at_cost(2_500, 4_001));
         assert_eq!(costs().await, (6_501, 2_500, -4_001));
         shop.decided(call.id, Said::default()).await;
         assert_eq!(costs().await, (6_501, 2_500, -4_001), "nothing changed");
@@ -33,7 +33,7 @@ async fn what_the_shop_bears_is_settled_at_completion_and_again_with_each_decisi
             ..Said::default()
         };
         shop.decided(call.id, misused).await;
-        assert_eq!(borne().await, (Cents(0), Cents(0)));
+        assert_eq!(borne().await, Borne::default());
         assert_eq!(costs().await, (0, 5_000, 0));
         let rows = call_borne::Entity::find()
             .order_by_asc(call_borne::Column::Id)
@@ -58,13 +58,13 @@ async fn a_decision_before_completion_decides_where_the_parts_go() {
         assert_eq!(shop.booked(Role::PartsCostOfSales).await, 2_500);
         let db = shop.bench.app.db.read();
         let borne = borne_between(db, today(), today()).await.unwrap();
-        assert_eq!(borne, (Cents(2_500), Cents(0)));
+        assert_eq!(borne, at_cost(2_500, 0));
         // A piece that comes back goes where it came from, and the shop bears it no more.
         let left = shop.last_move().await;
         shop.take_piece_back(left.id, 1).await;
         assert_eq!(shop.booked(Role::CallbackCost).await, 0);
         let borne = borne_between(db, today(), today()).await.unwrap();
-        assert_eq!(borne, (Cents(0), Cents(0)));
+        assert_eq!(borne, Borne::default());
         shop.is_in_order().await;
     }
 }

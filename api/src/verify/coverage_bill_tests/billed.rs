@@ -7,7 +7,7 @@ use crate::invoices::{CreditInvoice, Dated};
 use crate::remittances::{FiguresAsked, payer_figures};
 
 impl TestShop {
-    async fn borne(&self) -> (Cents, Cents) {
+    async fn borne(&self) -> Borne {
         let db = self.bench.app.db.read();
         borne_between(db, today(), today()).await.unwrap()
     }
@@ -98,8 +98,8 @@ fn pays_of(covers: Covers, of_a_hundred: &str) -> NewTerms {
     }
 }
 
-const ALL_OF_IT: (Cents, Cents) = (Cents(2_500), Cents(4_001));
-const NOTHING: (Cents, Cents) = (Cents::ZERO, Cents::ZERO);
+const ALL_OF_IT: Borne = at_cost(2_500, 4_001);
+const NOTHING: Borne = at_cost(0, 0);
 
 /// All of the call is expected to be the shop's, and none of it is sure.
 #[tokio::test]
@@ -138,11 +138,11 @@ async fn what_the_shop_bears_is_of_the_split_billed_whether_the_call_is_complete
             (CoverageSplit::Settled, true, 2_500),
         ] {
             let call = shop.came_back(Cents(10_001)).await;
-            let (before, _) = shop.borne().await;
+            let before = shop.borne().await.parts;
             let unsure = shop.decided_but_for_misuse(call.id).await;
             if completed_first {
                 shop.complete_as_found(call.id).await;
-                let (now, _) = shop.borne().await;
+                let now = shop.borne().await.parts;
                 assert_eq!(now.0 - before.0, 2_500, "as it is expected");
             }
             let bills = shop.bill_by(&unsure, split).await;
@@ -151,9 +151,13 @@ async fn what_the_shop_bears_is_of_the_split_billed_whether_the_call_is_complete
             if !completed_first {
                 shop.complete_as_found(call.id).await;
             }
-            let (now, labour) = shop.borne().await;
-            assert_eq!(now.0 - before.0, in_the_end, "{split:?} {completed_first}");
-            assert_eq!(labour, Cents::ZERO);
+            let now = shop.borne().await;
+            assert_eq!(
+                now.parts.0 - before.0,
+                in_the_end,
+                "{split:?} {completed_first}"
+            );
+            assert_eq!(now.labour, Cents::ZERO);
             shop.is_in_order().await;
         }
     }
@@ -218,10 +222,10 @@ async fn an_hour_of_a_call_costs_what_it_did_when_some_of_it_was_first_borne() {
         shop.complete_as_found(call.id).await;
         shop.an_hour_costs(9_000).await;
         shop.decided(call.id, Said::default()).await;
-        assert_eq!(shop.borne().await, (Cents(2_500), Cents(4_500)));
+        assert_eq!(shop.borne().await, at_cost(2_500, 4_500));
         shop.an_hour_costs(12_000).await;
         shop.decided(call.id, Said::default()).await;
-        assert_eq!(shop.borne().await, (Cents(2_500), Cents(4_500)), "not anew");
+        assert_eq!(shop.borne().await, at_cost(2_500, 4_500), "not anew");
         let misused = Said {
             circumstances: vec![Exclusion::Misuse],
             ..Said::default()
@@ -229,11 +233,7 @@ async fn an_hour_of_a_call_costs_what_it_did_when_some_of_it_was_first_borne() {
         shop.decided(call.id, misused).await;
         assert_eq!(shop.borne().await, NOTHING);
         shop.decided(call.id, Said::default()).await;
-        assert_eq!(
-            shop.borne().await,
-            (Cents(2_500), Cents(4_500)),
-            "as before"
-        );
+        assert_eq!(shop.borne().await, at_cost(2_500, 4_500), "as before");
         let rows = call_borne::Entity::find()
             .all(shop.bench.app.db.read())
             .await

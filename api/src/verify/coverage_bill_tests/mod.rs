@@ -13,6 +13,7 @@ use nameplate_entities::{
     receivable, service_call, warranty_payer,
 };
 use nameplate_rules::books::Role;
+use nameplate_rules::books::events::Borne;
 use nameplate_rules::coverage::{Covers, Exclusion, StartEvent};
 use nameplate_rules::dates::Term;
 use nameplate_rules::money::Cents;
@@ -38,6 +39,15 @@ use crate::{books, invoices};
 
 fn today() -> NaiveDate {
     noon().date_naive()
+}
+
+/// Parts and labour that the shop bears; a trip costs it nothing that is known.
+const fn at_cost(parts: i64, labour: i64) -> Borne {
+    Borne {
+        parts: Cents(parts),
+        labour: Cents(labour),
+        trip: Cents::ZERO,
+    }
 }
 
 fn percent(text: &str) -> Decimal {

@@ -65,7 +65,7 @@ async fn what_flat_labor_leaves_is_billed_to_nobody_and_moves_no_cost_where_the_
         shop.mended(&call, 0, Method::Adjusted).await;
         shop.complete_as_found(call.id).await;
         let borne = borne_between(shop.bench.app.db.read(), today(), today()).await;
-        assert_eq!(borne.unwrap(), (Cents::ZERO, Cents::ZERO));
+        assert_eq!(borne.unwrap(), Borne::default());
         assert_eq!(shop.booked(Role::CallbackCost).await, 0);
         shop.is_in_order().await;
     }

@@ -5,9 +5,9 @@ use nameplate_entities::{component, failure_mode, part, stock_move};
 
 use super::*;
 use crate::base::Caller;
-use crate::callbacks::{DecideCallback, Decision, RecordFinding, decide_callback, record_finding};
+use crate::callbacks::{DecideCallback, Decision, RecordFinding, record_finding};
 use crate::calls::{NewFinding, PartFitted, RecordRemedy, record_remedy};
-use crate::closeout::{CompleteCall, WorkToBill, complete_call, work_to_bill};
+use crate::closeout::{CompleteCall, WorkToBill, complete_call, decide_callback, work_to_bill};
 use crate::pricing::{self, AddPart};
 use crate::stock::{TakePartBack, take_part_back};
 

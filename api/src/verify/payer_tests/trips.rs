@@ -6,7 +6,8 @@ use nameplate_entities::{estimate_option, invoice_line, visit};
 use super::*;
 use crate::base::Caller;
 use crate::base::ProblemCode::Superseded;
-use crate::calls::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit};
+use crate::calls::{FinishVisit, ScheduleVisit, schedule_visit};
+use crate::closeout::finish_visit;
 use crate::estimates::{
     DraftEstimate, Offer, RecordAcceptance, ReviseEstimate, SendEstimate, Told, WorkDone,
     record_acceptance,

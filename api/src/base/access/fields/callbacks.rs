@@ -9,6 +9,14 @@ pub(super) const CALLBACKS: &[Row] = &[
         Staff,
         "id state class suggestedClass ageDays counted decidedAt note call earlierCall decidedBy",
     ),
+    ("Callback", Desk, "cost"),
+    ("CallbackCost", Desk, "parts labor trip total"),
+    ("Query", Desk, "checkAdvice"),
+    (
+        "CheckAdvice",
+        Desk,
+        "failureMode componentClass checks cautions cautionTexts",
+    ),
     (
         "Flag",
         Staff,

@@ -26,5 +26,5 @@ pub(super) const COVERAGE: &[Row] = &[
         "name answer missing payer programme",
     ),
     ("ServiceCall", Desk, "coverageDecisions borneByShop"),
-    ("BorneByShop", Desk, "borneOn parts labor decision"),
+    ("BorneByShop", Desk, "borneOn parts labor trip decision"),
 ];

@@ -28,6 +28,6 @@ pub(super) const SHOP: &[Row] = &[
         Desk,
         "booksClosedThrough fiscalYearEndMonth paymentInstructions",
     ),
-    ("Shop", Owner, "labourCost"),
+    ("Shop", Owner, "labourCost tripCost"),
     ("SearchHit", Desk, "kind title node"),
 ];

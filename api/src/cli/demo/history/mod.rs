@@ -154,7 +154,7 @@ impl Player<'_> {
                 decision: callbacks::Decision::Confirm { class: None },
                 note: Some("The customer says it is the same fault again.".to_owned()),
             };
-            callbacks::decide_callback(&desk, decision).await?;
+            closeout::decide_callback(&desk, decision).await?;
         }
         self.visit(plan, &opened.call, is_callback).await?;
         Ok(())
@@ -190,7 +190,7 @@ impl Player<'_> {
             visit_id: visit.id,
             outcome: VisitState::Done,
         };
-        calls::finish_visit(&hands, finished).await?;
+        closeout::finish_visit(&hands, finished).await?;
         let complete = closeout::CompleteCall {
             idempotency_key: self.key(),
             call_id: call.id,

@@ -343,6 +343,7 @@ fn settings(data: &ShopData) -> Result<shop::ChangeShop> {
         time_zone: Some(own.time_zone.clone()),
         tax_registration: Some(own.tax_registration.clone()),
         labour_cost: Some(cents(&own.labour_cost)?),
+        trip_cost: Some(cents(&own.trip_cost)?),
         ..Default::default()
     })
 }

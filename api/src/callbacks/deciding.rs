@@ -1,0 +1,139 @@
+//! What the office makes of a proposed callback, and what it makes of it later.
+//!
+//! What must stay true: of the confirmed callbacks of a completed call the first counts it, and no other, whatever the order
+//! in which they were decided; what was decided is changed only with a note.
+
+use nameplate_entities::callback;
+use nameplate_entities::kinds::{CallbackClass, CallbackState};
+use nameplate_rules::callback::classify;
+use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
+
+use crate::base::audit::{self, Subject};
+use crate::base::check::TEXT_MAX;
+use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
+
+use super::store;
+
+/// What the office makes of a proposed callback.
+#[derive(Clone, Debug)]
+pub enum Decision {
+    /// It is the return of the earlier call. Its class may be left open until something is found.
+    Confirm { class: Option<CallbackClass> },
+    /// It has nothing to do with the earlier call.
+    Reject,
+}
+
+/// A decision on a callback.
+#[derive(Clone, Debug)]
+pub struct DecideCallback {
+    pub callback_id: i64,
+    pub decision: Decision,
+    pub note: Option<String>,
+}
+
+/// A callback before and after a decision.
+pub struct Decided {
+    pub before: callback::Model,
+    pub after: callback::Model,
+}
+
+/// Confirms or rejects a callback, or classes it; also otherwise than was decided before.
+///
+/// A confirmed one that is confirmed without a class keeps the one it has; a rejected one has none.
+///
+/// # Errors
+/// `NotFound`; `Missing` at `note` where it changes what was decided.
+pub async fn decide(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    staff_id: i64,
+    command: &DecideCallback,
+) -> Result<Decided> {
+    let mut checks = Checks::new();
+    let note = checks.text_if_any("note", command.note.as_deref(), TEXT_MAX);
+    checks.finish()?;
+    let before = store::get_callback(tx, "callbackId", command.callback_id).await?;
+    let mut row = before.clone().into_active_model();
+    let (state, class) = match command.decision {
+        Decision::Confirm { class } => {
+            // Nothing was suggested while it was rejected.
+            let found = store::found_twice(tx, &before).await?;
+            let suggested = classify(&found.earlier, &found.new).map(store::class_of);
+            row.suggested_class = Set(suggested);
+            (CallbackState::Confirmed, class.or(before.class))
+        }
+        Decision::Reject => (CallbackState::Rejected, None),
+    };
+    if changes(&before, (state, class)) && note.is_none() {
+        return Err(Error::refused(
+            ProblemCode::Missing,
+            "note",
+            "This changes what was decided. Say why in a note.",
+        ));
+    }
+    row.state = Set(state);
+    row.class = Set(class);
+    row.decided_by = Set(Some(staff_id));
+    row.decided_at = Set(Some(act.at));
+    if note.is_some() {
+        row.note = Set(note);
+    }
+    if state != CallbackState::Confirmed {
+        row.counted_call_id = Set(None);
+    }
+    let after = row.update(tx).await?;
+    record(tx, act, (&before, &after)).await?;
+    count_first(tx, act, after.earlier_call_id).await?;
+    let after = store::get_callback(tx, "callbackId", after.id).await?;
+    Ok(Decided { before, after })
+}
+
+/// Whether something that was decided is decided otherwise; a class that was left open may be set without a word.
+fn changes(
+    before: &callback::Model,
+    (state, class): (CallbackState, Option<CallbackClass>),
+) -> bool {
+    let state_changes = before.state != CallbackState::Proposed && before.state != state;
+    let class_changes = before.class.is_some() && before.class != class;
+    state_changes || class_changes
+}
+
+/// Counts a completed call by its first confirmed callback; one that counted it after that counts it no more.
+async fn count_first(tx: &impl ConnectionTrait, act: &Act, earlier_call_id: i64) -> Result<()> {
+    let rows = store::callbacks_of_earlier(tx, earlier_call_id).await?;
+    let first = rows
+        .iter()
+        .find(|row| row.state == CallbackState::Confirmed)
+        .map(|row| row.id);
+    let counts = |row: &callback::Model| row.counted_call_id.is_some();
+    // First take it off the one, as only one at a time may count a call.
+    let off = rows
+        .iter()
+        .filter(|row| counts(row) && Some(row.id) != first);
+    let on = rows
+        .iter()
+        .filter(|row| !counts(row) && Some(row.id) == first);
+    let changes = off
+        .map(|row| (row, None))
+        .chain(on.map(|row| (row, Some(earlier_call_id))));
+    for (before, counted) in changes {
+        let mut row = before.clone().into_active_model();
+        row.counted_call_id = Set(counted);
+        let after = row.update(tx).await?;
+        record(tx, act, (before, &after)).await?;
+    }
+    Ok(())
+}
+
+async fn record(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    (before, after): (&callback::Model, &callback::Model),
+) -> Result<()> {
+    let subject = Subject {
+        kind: "callback",
+        id: after.id,
+    };
+    let verb = Right::DecideCallback.mutation();
+    audit::record(tx, act, verb, subject, (Some(before), Some(after))).await
+}
