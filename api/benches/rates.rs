@@ -16,9 +16,10 @@ use nameplate::base::clock::Clock;
 use nameplate::base::config::Config;
 use nameplate::base::db::Db;
 use nameplate::base::{Act, App, Caller, Role};
+use nameplate::callbacks::outcomes::Watch;
 use nameplate::graphql::progress::Progress;
 use nameplate::graphql::{loaders, schema};
-use nameplate::track_record::{Asked, months, rates};
+use nameplate::track_record::{months, rates};
 use nameplate::{cli, shop};
 use nameplate_entities::kinds::Dimension;
 use sea_orm::{ConnectionTrait, DatabaseBackend};
@@ -106,7 +107,7 @@ async fn tables(owner: &Act) -> Outcome<()> {
         Dimension::Supplier,
     ];
     for (years, window_days) in [(2_u32, 30), (2, 90), (2, 365), (10, 90)] {
-        let asked = Asked {
+        let watch = Watch {
             from: today - chrono::Months::new(12 * years) + Days::new(1),
             through: today,
             window_days,
@@ -117,7 +118,7 @@ async fn tables(owner: &Act) -> Outcome<()> {
             let mut groups = 0;
             for _ in 0..TIMES {
                 let at = Instant::now();
-                groups = rates(db, dimension, asked, 50).await?.groups_in_all;
+                groups = rates(db, dimension, watch, 50).await?.groups_in_all;
                 times.push(millis(at));
             }
             println!(
@@ -126,7 +127,7 @@ async fn tables(owner: &Act) -> Outcome<()> {
             );
         }
         let at = Instant::now();
-        months(db, asked).await?;
+        months(db, watch).await?;
         println!(
             "{:>9.1} ms  {years} years, {window_days} days, by month",
             millis(at)

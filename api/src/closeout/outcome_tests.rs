@@ -12,8 +12,8 @@ use crate::appliances::{ChangeAppliance, PlateChange};
 use crate::callbacks::{self, DecideCallback, Decision, outcomes};
 use crate::calls::CancelCall;
 
-use super::{cancel_call, decide_callback};
 use super::testing::{Workshop, day};
+use super::{cancel_call, decide_callback};
 
 /// Age of the return of a call's repair; `None` while it did not come back.
 async fn age(shop: &Workshop, call: &service_call::Model) -> Option<i32> {

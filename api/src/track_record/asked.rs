@@ -3,6 +3,7 @@
 use chrono::{Days, Months, NaiveDate};
 
 use crate::base::{Act, Checks, ProblemCode, Result};
+use crate::callbacks::outcomes::Watch;
 use crate::shop;
 
 /// Most days of a window: two years, as far as a second same failure is watched.
@@ -12,67 +13,56 @@ const SPAN_YEARS_MAX: u32 = 10;
 /// Months looked at unless somebody says otherwise.
 const SPAN_MONTHS_USUAL: u32 = 24;
 
-/// Repairs completed in a span of days, watched for a window, as of today.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Asked {
-    pub from: NaiveDate,
-    pub through: NaiveDate,
-    pub window_days: u32,
-    pub today: NaiveDate,
-}
-
-impl Asked {
-    /// What was asked for; the shop's own window and the two years through today for what was left out.
-    ///
-    /// # Errors
-    /// `OutOfRange` at `windowDays`; `ImpossibleDate` at `from` or `through`.
-    pub async fn checked(
-        act: &Act,
-        window_days: Option<i32>,
-        (from, through): (Option<NaiveDate>, Option<NaiveDate>),
-    ) -> Result<Self> {
-        let settings = shop::settings(act.app.db.read()).await?;
-        let today = settings.day_of(act.at);
-        let mut checks = Checks::new();
-        let through = through.unwrap_or(today);
-        checks.not_after("through", through, today);
-        let usual = Months::new(SPAN_MONTHS_USUAL);
-        let from = from
-            .or_else(|| {
-                through
-                    .checked_sub_months(usual)?
-                    .checked_add_days(Days::new(1))
-            })
-            .unwrap_or(through);
-        checks.in_order(&[
-            ("from", "the first day,", Some(from)),
-            ("through", "the last day,", Some(through)),
-        ]);
-        let longest = Months::new(12 * SPAN_YEARS_MAX);
-        if through
-            .checked_sub_months(longest)
-            .is_some_and(|first| from < first)
-        {
-            let message = format!("Ask for at most {SPAN_YEARS_MAX} years at once.");
-            checks.refuse(ProblemCode::OutOfRange, "from", message);
-        }
-        let own = u32::try_from(settings.row.callback_window_days)
-            .unwrap_or(0)
-            .max(1);
-        let window_days = match window_days {
-            None => own,
-            Some(days) => u32::try_from(days).unwrap_or(0),
-        };
-        if !(1..=WINDOW_DAYS_MAX).contains(&window_days) {
-            let message = format!("A window has 1 to {WINDOW_DAYS_MAX} days.");
-            checks.refuse(ProblemCode::OutOfRange, "windowDays", message);
-        }
-        checks.finish()?;
-        Ok(Self {
-            from,
-            through,
-            window_days,
-            today,
+/// The watch that was asked for; the shop's own window and the two years through today for what was left out.
+///
+/// # Errors
+/// `OutOfRange` at `windowDays` or `from`; `ImpossibleDate` at `from` or `through`.
+pub async fn checked(
+    act: &Act,
+    window_days: Option<i32>,
+    (from, through): (Option<NaiveDate>, Option<NaiveDate>),
+) -> Result<Watch> {
+    let settings = shop::settings(act.app.db.read()).await?;
+    let today = settings.day_of(act.at);
+    let mut checks = Checks::new();
+    let through = through.unwrap_or(today);
+    checks.not_after("through", through, today);
+    let usual = Months::new(SPAN_MONTHS_USUAL);
+    let from = from
+        .or_else(|| {
+            through
+                .checked_sub_months(usual)?
+                .checked_add_days(Days::new(1))
         })
+        .unwrap_or(through);
+    checks.in_order(&[
+        ("from", "the first day,", Some(from)),
+        ("through", "the last day,", Some(through)),
+    ]);
+    let longest = Months::new(12 * SPAN_YEARS_MAX);
+    if through
+        .checked_sub_months(longest)
+        .is_some_and(|first| from < first)
+    {
+        let message = format!("Ask for at most {SPAN_YEARS_MAX} years at once.");
+        checks.refuse(ProblemCode::OutOfRange, "from", message);
     }
+    let own = u32::try_from(settings.row.callback_window_days)
+        .unwrap_or(0)
+        .max(1);
+    let window_days = match window_days {
+        None => own,
+        Some(days) => u32::try_from(days).unwrap_or(0),
+    };
+    if !(1..=WINDOW_DAYS_MAX).contains(&window_days) {
+        let message = format!("A window has 1 to {WINDOW_DAYS_MAX} days.");
+        checks.refuse(ProblemCode::OutOfRange, "windowDays", message);
+    }
+    checks.finish()?;
+    Ok(Watch {
+        from,
+        through,
+        window_days,
+        today,
+    })
 }

@@ -14,8 +14,8 @@ use nameplate_rules::rates::visits::{Step, Unit, mean_visits};
 use sea_orm::ConnectionTrait;
 
 use crate::base::Result;
+use crate::callbacks::outcomes::labels;
 
-use super::store::labels;
 use super::store::machines::{Repaired, of_model};
 
 /// Most repairs of a model that are looked at.
@@ -82,9 +82,9 @@ pub async fn machines(
         .keys()
         .map(ToString::to_string)
         .collect::<Vec<_>>();
-    let components = labels::labels(db, Dimension::Component, &ids).await?;
+    let components = labels(db, Dimension::Component, &ids).await?;
     let key = model.to_owned();
-    let mut models = labels::labels(db, Dimension::Model, std::slice::from_ref(&key)).await?;
+    let mut models = labels(db, Dimension::Model, std::slice::from_ref(&key)).await?;
     Ok(Some(Machines {
         today,
         label: models.remove(&key).unwrap_or_else(|| key.clone()),

@@ -15,7 +15,7 @@ mod pictures;
 mod rates;
 mod store;
 
-pub use asked::Asked;
+pub use asked::checked;
 pub use machines::{Machines, machines};
 pub use months::{Month, Months, months};
 pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};

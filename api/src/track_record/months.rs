@@ -7,14 +7,11 @@ use nameplate_rules::rates::survival::{CallbackRate, Counts, callback_rate};
 use sea_orm::ConnectionTrait;
 
 use crate::base::Result;
-
-use super::Asked;
-use super::rates::observed;
-use super::store::watched::{self, Monthly};
+use crate::callbacks::outcomes::{Monthly, Watch, by_month, observed};
 
 /// Months of a span, oldest first, and the mean they are held against.
 pub struct Months {
-    pub asked: Asked,
+    pub watch: Watch,
     /// The share returned over all months whose windows are over; `None` while they are fewer than a year.
     pub mean: Option<f64>,
     pub months: Vec<Month>,
@@ -36,9 +33,9 @@ pub struct Month {
 ///
 /// # Errors
 /// Internal only.
-pub async fn months(db: &impl ConnectionTrait, asked: Asked) -> Result<Months> {
-    let rows = watched::by_month(db, &asked).await?;
-    let months = rows.iter().map(|row| (row, counts(row, &asked)));
+pub async fn months(db: &impl ConnectionTrait, watch: Watch) -> Result<Months> {
+    let rows = by_month(db, &watch).await?;
+    let months = rows.iter().map(|row| (row, counts(row, &watch)));
     let months = months.collect::<Vec<_>>();
     let over = months
         .iter()
@@ -47,7 +44,7 @@ pub async fn months(db: &impl ConnectionTrait, asked: Asked) -> Result<Months> {
         .collect::<Vec<_>>();
     let mean = baseline(&over);
     Ok(Months {
-        asked,
+        watch,
         mean,
         months: months
             .into_iter()
@@ -55,7 +52,7 @@ pub async fn months(db: &impl ConnectionTrait, asked: Asked) -> Result<Months> {
                 first_on: row.month,
                 counts,
                 is_over: row.is_over,
-                rate: callback_rate(row.repairs.iter().map(observed), asked.window_days),
+                rate: callback_rate(row.repairs.iter().map(observed), watch.window_days),
                 point: mean
                     .filter(|_| row.is_over)
                     .and_then(|mean| point(share(counts), mean)),
@@ -64,8 +61,8 @@ pub async fn months(db: &impl ConnectionTrait, asked: Asked) -> Result<Months> {
     })
 }
 
-fn counts(row: &Monthly, asked: &Asked) -> Counts {
-    Counts::of(row.repairs.iter().map(observed), asked.window_days)
+fn counts(row: &Monthly, watch: &Watch) -> Counts {
+    Counts::of(row.repairs.iter().map(observed), watch.window_days)
 }
 
 fn share(counts: Counts) -> Share {

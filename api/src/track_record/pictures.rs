@@ -12,7 +12,7 @@ use nameplate_rules::rates::judge::Verdict;
 use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
 use crate::shop;
 
-use super::Asked;
+use super::asked;
 use super::machines::{self, Machines};
 use super::months::{self, Month, Months};
 use super::rates::{self, Group, Rates};
@@ -25,15 +25,15 @@ const YEAR_DAYS: f64 = 365.25;
 pub fn of_rates(rates: &Rates, by: &str) -> Picture {
     let chart = RatesChart {
         caption: Caption {
-            title: format!("Repairs that came back within {} days", rates.asked.window_days),
+            title: format!("Repairs that came back within {} days", rates.watch.window_days),
             subtitle: format!(
                 "{by}. {} of {} repairs came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
                 rates.shop.counts.returned,
                 rates.shop.counts.repairs,
                 rates.shop.counts.open,
-                wording::day(rates.asked.from),
-                wording::day(rates.asked.through),
-                wording::day(rates.asked.today),
+                wording::day(rates.watch.from),
+                wording::day(rates.watch.through),
+                wording::day(rates.watch.today),
             ),
             note: "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes."
                 .to_owned(),
@@ -79,9 +79,9 @@ pub fn of_money(rates: &Rates, by: &str, currency: &str) -> Picture {
             subtitle: format!(
                 "{by}. {} in all, at cost; repairs completed {} to {}, as of {}.",
                 money(rates.shop.lost),
-                wording::day(rates.asked.from),
-                wording::day(rates.asked.through),
-                wording::day(rates.asked.today),
+                wording::day(rates.watch.from),
+                wording::day(rates.watch.through),
+                wording::day(rates.watch.today),
             ),
             note: "A call counts in each of its groups.".to_owned(),
         },
@@ -107,10 +107,10 @@ pub fn of_months(months: &Months) -> Picture {
     let over = months.months.iter().filter(|month| month.is_over).count();
     let chart = MonthsChart {
         caption: Caption {
-            title: format!("Repairs that came back within {} days, by month", months.asked.window_days),
+            title: format!("Repairs that came back within {} days, by month", months.watch.window_days),
             subtitle: format!(
                 "By month of completion; {over} months are over, as of {}.",
-                wording::day(months.asked.today)
+                wording::day(months.watch.today)
             ),
             note: "A month stands out where so many returns would come by chance at most 0.135 % of the time. \
                    The dashed line is three standard deviations above the mean, for orientation."
@@ -198,14 +198,14 @@ const GROUPS_MAX: usize = 30;
 ///
 /// # Errors
 /// `Forbidden` for technicians, and for charts of people for all but the owner; `Unknown` at `by`; `OutOfRange` at
-/// `models`; those of [`Asked::checked`].
+/// `models`; those of `checked`.
 pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> {
     let (_, role) = act.staff()?;
     if role == Role::Technician {
         return Err(Error::Forbidden);
     }
     let db = act.app.db.read();
-    let span = Asked::checked(act, asked.window_days, asked.span).await?;
+    let span = asked::checked(act, asked.window_days, asked.span).await?;
     Ok(match asked.chart.as_str() {
         "rates" | "money" => {
             let (dimension, by) = dimension(asked.by.as_deref(), role)?;

@@ -23,10 +23,10 @@ use sea_orm::{
 
 use crate::base::testing::Bench;
 use crate::base::{Act, Caller};
-use crate::callbacks;
+use crate::callbacks::{self, outcomes::Watch};
 
+use super::months;
 use super::rates::{Rates, rates};
-use super::{Asked, months};
 
 const CALLS: &str = include_str!("../../../fixtures/worked/made-up-shop.csv");
 const WINDOW_DAYS: u32 = 90;
@@ -334,8 +334,8 @@ async fn work(tx: &DatabaseTransaction, rows: &mut Rows, lines: &[Line<'_>]) {
     insert(tx, parts).await;
 }
 
-fn asked(from: u64, window_days: u32) -> Asked {
-    Asked {
+fn watch(from: u64, window_days: u32) -> Watch {
+    Watch {
         from: on(from),
         through: on(730),
         window_days,
@@ -353,7 +353,7 @@ fn near(got: f64, expected: f64) {
 
 async fn table(act: &Act, dimension: Dimension) -> Rates {
     let db = act.app.db.read();
-    let table = rates(db, dimension, asked(0, WINDOW_DAYS), 100).await;
+    let table = rates(db, dimension, watch(0, WINDOW_DAYS), 100).await;
     table.expect("rates")
 }
 
@@ -397,12 +397,12 @@ async fn the_whole_shop(act: &Act) {
     let limits = rate.limits.expect("limits");
     near(limits.low, 0.075_419_990_98);
     near(limits.high, 0.108_872_365_4);
-    let thirty = rates(db, Dimension::Method, asked(0, 30), 10)
+    let thirty = rates(db, Dimension::Method, watch(0, 30), 10)
         .await
         .expect("rates");
     near(thirty.shop.rate.expect("a rate").value, 0.042_944_380_42);
     // Of the last half year, most of it read day by day.
-    let recent = rates(db, Dimension::Method, asked(551, WINDOW_DAYS), 10)
+    let recent = rates(db, Dimension::Method, watch(551, WINDOW_DAYS), 10)
         .await
         .expect("rates");
     assert_eq!(recent.shop.counts.repairs, 294);
@@ -459,7 +459,7 @@ async fn what_is_fitted_and_how(act: &Act) {
 }
 
 async fn over_time(act: &Act) {
-    let months = months(act.app.db.read(), asked(0, WINDOW_DAYS))
+    let months = months(act.app.db.read(), watch(0, WINDOW_DAYS))
         .await
         .expect("months");
     let all = months

@@ -4,19 +4,18 @@ use std::collections::HashMap;
 
 use nameplate_entities::kinds::Dimension;
 use nameplate_rules::money::Cents;
-use nameplate_rules::rates::judge::{Exposure, GroupRate, Judged, Stratum, judge};
-use nameplate_rules::rates::survival::{CallbackRate, Counts, Observed};
+use nameplate_rules::rates::judge::{GroupRate, Judged, judge};
+use nameplate_rules::rates::survival::{CallbackRate, Counts};
 use sea_orm::ConnectionTrait;
 
 use crate::base::Result;
+use crate::callbacks::outcomes::{Of, Strata, Watch, Watched, labels, watched};
 
-use super::Asked;
-use super::store::watched::Watched;
-use super::store::{labels, lost, watched};
+use super::store::lost;
 
 /// A table of groups, as of today.
 pub struct Rates {
-    pub asked: Asked,
+    pub watch: Watch,
     pub shop: Shop,
     /// What costs most first; of equals the group with more repairs.
     pub groups: Vec<Group>,
@@ -53,12 +52,12 @@ pub struct Group {
 pub async fn rates(
     db: &impl ConnectionTrait,
     dimension: Dimension,
-    asked: Asked,
+    watch: Watch,
     groups_max: usize,
 ) -> Result<Rates> {
     let strata = Strata::read(db).await?;
-    let of_shop = watched::watched(db, (Dimension::Shop, None), &asked).await?;
-    let of_groups = watched::watched(db, (dimension, None), &asked).await?;
+    let of_shop = watched(db, Of::all(Dimension::Shop), &watch).await?;
+    let of_groups = watched(db, Of::all(dimension), &watch).await?;
     let mut by_key: HashMap<&str, Vec<&Watched>> = HashMap::new();
     for row in &of_groups {
         by_key.entry(&row.group_key).or_default().push(row);
@@ -71,8 +70,8 @@ pub async fn rates(
         .map(|key| strata.exposures(rows_of(key).iter().copied()))
         .collect::<Vec<_>>();
     let shop = strata.exposures(&of_shop);
-    let judged: Judged = judge(&shop, &exposures, &strata.names, asked.window_days);
-    let money = lost::lost(db, dimension, &asked).await?;
+    let judged: Judged = judge(&shop, &exposures, &strata.names, watch.window_days);
+    let money = lost::lost(db, dimension, &watch).await?;
     let mut groups = keys
         .iter()
         .zip(judged.groups)
@@ -94,15 +93,15 @@ pub async fn rates(
         .iter()
         .map(|group| group.key.clone())
         .collect::<Vec<_>>();
-    let mut names = labels::labels(db, dimension, &shown).await?;
+    let mut names = labels(db, dimension, &shown).await?;
     for group in &mut groups {
         group.label = names
             .remove(&group.key)
             .unwrap_or_else(|| group.key.clone());
     }
-    let of_shop_lost = lost::lost(db, Dimension::Shop, &asked).await?;
+    let of_shop_lost = lost::lost(db, Dimension::Shop, &watch).await?;
     Ok(Rates {
-        asked,
+        watch,
         shop: Shop {
             counts: judged.counts,
             rate: judged.rate,
@@ -117,49 +116,4 @@ pub async fn rates(
 fn same_component<'a>(rows: impl IntoIterator<Item = &'a Watched>) -> u64 {
     let sum = rows.into_iter().map(|row| row.same_component).sum::<i64>();
     u64::try_from(sum).unwrap_or(0)
-}
-
-/// The kinds of work there are, and their places.
-pub struct Strata {
-    pub names: Vec<Stratum>,
-    place_of: HashMap<i64, usize>,
-}
-
-impl Strata {
-    /// The shop's list of components, with the types they belong to.
-    pub async fn read(db: &impl ConnectionTrait) -> Result<Self> {
-        let rows = labels::components_named(db, None).await?;
-        let place_of = rows.iter().enumerate().map(|(place, row)| (row.id, place));
-        Ok(Self {
-            place_of: place_of.collect(),
-            names: rows
-                .into_iter()
-                .map(|row| Stratum {
-                    appliance_type: row.appliance_type,
-                    component: row.component,
-                })
-                .collect(),
-        })
-    }
-
-    /// Rows as the rules read them.
-    pub fn exposures<'a>(&self, rows: impl IntoIterator<Item = &'a Watched>) -> Vec<Exposure> {
-        rows.into_iter()
-            .filter_map(|row| {
-                Some(Exposure {
-                    stratum: *self.place_of.get(&row.component_id)?,
-                    observed: observed(row),
-                })
-            })
-            .collect()
-    }
-}
-
-/// Repairs as the rules read them.
-pub fn observed(row: &Watched) -> Observed {
-    Observed {
-        followed_days: u32::try_from(row.followed_days).unwrap_or(0),
-        returned_after_days: u32::try_from(row.age_days).ok().filter(|age| *age > 0),
-        repairs: u64::try_from(row.repairs).unwrap_or(0),
-    }
 }

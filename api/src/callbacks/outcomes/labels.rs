@@ -16,7 +16,10 @@ use crate::base::{Result, joined};
 /// Names by key; a key without a row is left out.
 pub type Labels = HashMap<String, String>;
 
-/// What these groups of a dimension are called: one statement, two for technicians by method.
+/// What these groups of a dimension are called, by one statement.
+///
+/// # Errors
+/// Internal only.
 pub async fn labels(
     db: &impl ConnectionTrait,
     dimension: Dimension,
@@ -115,6 +118,9 @@ pub struct ComponentNamed {
 }
 
 /// All components of the shop's lists, or those with these ids.
+///
+/// # Errors
+/// Internal only.
 pub async fn components_named(
     db: &impl ConnectionTrait,
     ids: Option<Vec<i64>>,

@@ -6,8 +6,11 @@
 //! working all of them out anew gives the same rows; a cell is the sum over its outcomes. Every act that changes what a
 //! machine's calls say calls [`refresh`] in its transaction; only that machine is read.
 
+mod labels;
 mod recount;
 mod store;
+mod strata;
+mod watched;
 mod working;
 
 use std::collections::BTreeMap;
@@ -17,7 +20,10 @@ use sea_orm::ConnectionTrait;
 
 use crate::base::{Act, Result};
 
+pub use labels::{Labels, labels};
 pub use recount::{cells_that_differ, outcomes_that_differ};
+pub use strata::{Strata, observed};
+pub use watched::{Monthly, Of, Watch, Watched, by_month, watched};
 
 use working::{Cell, Count, Group};
 

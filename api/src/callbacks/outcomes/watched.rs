@@ -14,7 +14,36 @@ use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
 
 use crate::base::{Result, joined};
 
-use super::super::Asked;
+/// Repairs completed in a span of days, each watched for a window, as of today.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Watch {
+    pub from: NaiveDate,
+    pub through: NaiveDate,
+    pub window_days: u32,
+    pub today: NaiveDate,
+}
+
+/// Which repairs are counted.
+#[derive(Clone, Copy, Debug)]
+pub struct Of<'a> {
+    pub dimension: Dimension,
+    /// Only this group.
+    pub group_key: Option<&'a str>,
+    /// Only repairs of these components.
+    pub component_ids: Option<&'a [i64]>,
+}
+
+impl Of<'_> {
+    /// All repairs, by a dimension.
+    #[must_use]
+    pub fn all(dimension: Dimension) -> Self {
+        Self {
+            dimension,
+            group_key: None,
+            component_ids: None,
+        }
+    }
+}
 
 /// Repairs of one group and component with the same fate so far.
 #[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
@@ -30,22 +59,21 @@ pub struct Watched {
     pub same_component: i64,
 }
 
-/// The repairs of each group of a dimension; of one group where it is named.
-pub async fn watched(
-    db: &impl ConnectionTrait,
-    (dimension, group_key): (Dimension, Option<&str>),
-    asked: &Asked,
-) -> Result<Vec<Watched>> {
+/// The repairs of each group.
+///
+/// # Errors
+/// Internal only.
+pub async fn watched(db: &impl ConnectionTrait, of: Of<'_>, watch: &Watch) -> Result<Vec<Watched>> {
     let mut rows = Vec::new();
-    let cells = whole_months(asked);
+    let cells = whole_months(watch);
     if let Some((first, end)) = cells {
-        let query = of_cells((dimension, group_key), (first, end), asked.window_days);
+        let query = of_cells(of, (first, end), watch.window_days);
         rows.extend(joined::all::<Watched>(db, &query).await?);
     }
-    for (from, through) in days_beside(asked, cells) {
-        let query = of_days((dimension, group_key), (from, through));
+    for (from, through) in days_beside(watch, cells) {
+        let query = of_days(of, (from, through));
         let days = joined::all::<Daily>(db, &query).await?;
-        rows.extend(days.into_iter().map(|day| day.watched(asked)));
+        rows.extend(days.into_iter().map(|day| day.watched(watch)));
     }
     Ok(rows)
 }
@@ -60,11 +88,14 @@ pub struct Monthly {
 }
 
 /// The months of the span, oldest first; those without repairs are left out.
-pub async fn by_month(db: &impl ConnectionTrait, asked: &Asked) -> Result<Vec<Monthly>> {
+///
+/// # Errors
+/// Internal only.
+pub async fn by_month(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<Monthly>> {
     let mut months: BTreeMap<(NaiveDate, bool), Vec<Watched>> = BTreeMap::new();
-    let cells = whole_months(asked);
+    let cells = whole_months(watch);
     if let Some((first, end)) = cells {
-        let mut query = of_cells((Dimension::Shop, None), (first, end), asked.window_days);
+        let mut query = of_cells(Of::all(Dimension::Shop), (first, end), watch.window_days);
         query.column(rate_cell::Column::Month);
         query.add_group_by([Expr::col(rate_cell::Column::Month)]);
         for row in joined::all::<OfMonth>(db, &query).await? {
@@ -74,12 +105,12 @@ pub async fn by_month(db: &impl ConnectionTrait, asked: &Asked) -> Result<Vec<Mo
                 .push(row.watched);
         }
     }
-    for (from, through) in days_beside(asked, cells) {
-        let query = of_days((Dimension::Shop, None), (from, through));
+    for (from, through) in days_beside(watch, cells) {
+        let query = of_days(Of::all(Dimension::Shop), (from, through));
         for day in joined::all::<Daily>(db, &query).await? {
             let month = day.completed_on.with_day(1).unwrap_or(day.completed_on);
             let rows = months.entry((month, false)).or_default();
-            rows.push(day.watched(asked));
+            rows.push(day.watched(watch));
         }
     }
     Ok(months
@@ -100,14 +131,14 @@ struct OfMonth {
 }
 
 /// The months that lie in the span and are over for the window: the first, and the one after the last.
-fn whole_months(asked: &Asked) -> Option<(NaiveDate, NaiveDate)> {
-    let first = match asked.from.day() {
-        1 => asked.from,
-        _ => next_month(asked.from)?,
+fn whole_months(watch: &Watch) -> Option<(NaiveDate, NaiveDate)> {
+    let first = match watch.from.day() {
+        1 => watch.from,
+        _ => next_month(watch.from)?,
     };
     // The last day that has its whole window behind it, and with it its month.
-    let over = (asked.today).checked_sub_days(Days::new(u64::from(asked.window_days)))?;
-    let last = over.min(asked.through).checked_add_days(Days::new(1))?;
+    let over = (watch.today).checked_sub_days(Days::new(u64::from(watch.window_days)))?;
+    let last = over.min(watch.through).checked_add_days(Days::new(1))?;
     let end = last.with_day(1)?;
     (first < end).then_some((first, end))
 }
@@ -118,25 +149,21 @@ fn next_month(day: NaiveDate) -> Option<NaiveDate> {
 
 /// What of the span no whole month holds.
 fn days_beside(
-    asked: &Asked,
+    watch: &Watch,
     cells: Option<(NaiveDate, NaiveDate)>,
 ) -> Vec<(NaiveDate, NaiveDate)> {
     let Some((first, end)) = cells else {
-        return vec![(asked.from, asked.through)];
+        return vec![(watch.from, watch.through)];
     };
-    let before = first.pred_opt().map(|day| (asked.from, day));
-    [before, Some((end, asked.through))]
+    let before = first.pred_opt().map(|day| (watch.from, day));
+    [before, Some((end, watch.through))]
         .into_iter()
         .flatten()
         .filter(|(from, through)| from <= through)
         .collect()
 }
 
-fn of_cells(
-    (dimension, group_key): (Dimension, Option<&str>),
-    (first, end): (NaiveDate, NaiveDate),
-    window_days: u32,
-) -> SelectStatement {
+fn of_cells(of: Of<'_>, (first, end): (NaiveDate, NaiveDate), window_days: u32) -> SelectStatement {
     let within = || Expr::col(rate_cell::Column::AgeDays).between(1, window_days);
     let age = || Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0);
     let same = Expr::case(within(), Expr::col(rate_cell::Column::SameComponent)).finally(0);
@@ -153,14 +180,17 @@ fn of_cells(
         )
         .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
         .from(rate_cell::Entity)
-        .and_where(rate_cell::Column::Dimension.eq(dimension))
+        .and_where(rate_cell::Column::Dimension.eq(of.dimension))
         .and_where(rate_cell::Column::Month.gte(first))
         .and_where(rate_cell::Column::Month.lt(end))
         .and_where(rate_cell::Column::Repairs.ne(0))
         .group_by_columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
         .add_group_by([age()]);
-    if let Some(key) = group_key {
+    if let Some(key) = of.group_key {
         query.and_where(rate_cell::Column::GroupKey.eq(key));
+    }
+    if let Some(ids) = of.component_ids {
+        query.and_where(rate_cell::Column::ComponentId.is_in(ids.iter().copied()));
     }
     query
 }
@@ -177,9 +207,9 @@ struct Daily {
 }
 
 impl Daily {
-    fn watched(self, asked: &Asked) -> Watched {
-        let window_days = i32::try_from(asked.window_days).unwrap_or(i32::MAX);
-        let passed = whole_days_between(self.completed_on, asked.today);
+    fn watched(self, watch: &Watch) -> Watched {
+        let window_days = i32::try_from(watch.window_days).unwrap_or(i32::MAX);
+        let passed = whole_days_between(self.completed_on, watch.today);
         let age_days = self.return_age_days.filter(|age| *age <= window_days);
         Watched {
             group_key: self.group_key,
@@ -192,10 +222,7 @@ impl Daily {
     }
 }
 
-fn of_days(
-    (dimension, group_key): (Dimension, Option<&str>),
-    (from, through): (NaiveDate, NaiveDate),
-) -> SelectStatement {
+fn of_days(of: Of<'_>, (from, through): (NaiveDate, NaiveDate)) -> SelectStatement {
     let outcome = |column: repair_outcome::Column| Expr::col((repair_outcome::Entity, column));
     let same = Expr::case(
         outcome(repair_outcome::Column::SameComponent).eq(true),
@@ -225,7 +252,10 @@ fn of_days(
             outcome(repair_outcome::Column::CompletedOn),
             outcome(repair_outcome::Column::ReturnAgeDays),
         ]);
-    if dimension == Dimension::Shop {
+    if let Some(ids) = of.component_ids {
+        query.and_where(outcome(repair_outcome::Column::ComponentId).is_in(ids.iter().copied()));
+    }
+    if of.dimension == Dimension::Shop {
         query.expr_as(Expr::val(""), Alias::new("group_key"));
         return query;
     }
@@ -240,9 +270,9 @@ fn of_days(
             group(repair_group::Column::CallId)
                 .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
         )
-        .and_where(repair_group::Column::Dimension.eq(dimension))
+        .and_where(repair_group::Column::Dimension.eq(of.dimension))
         .add_group_by([group(repair_group::Column::GroupKey)]);
-    if let Some(key) = group_key {
+    if let Some(key) = of.group_key {
         query.and_where(repair_group::Column::GroupKey.eq(key));
     }
     query

@@ -19,7 +19,7 @@ use crate::shop::graphql::Staff;
 
 use super::super::rates::{Group, Rates, rates};
 use super::super::store::drill;
-use super::{Estimated, RepairCounts, ReturnRate, asked, percent};
+use super::{Estimated, RepairCounts, ReturnRate, percent, watch};
 
 /// Most groups in one answer.
 const GROUPS_MAX: i32 = 200;
@@ -181,10 +181,10 @@ pub struct RepairRates {
 impl From<Rates> for RepairRates {
     fn from(rates: Rates) -> Self {
         Self {
-            as_of: rates.asked.today,
-            from: rates.asked.from,
-            through: rates.asked.through,
-            window_days: rates.asked.window_days,
+            as_of: rates.watch.today,
+            from: rates.watch.from,
+            through: rates.watch.through,
+            window_days: rates.watch.window_days,
             counts: rates.shop.counts.into(),
             same_component: rates.shop.same_component,
             rate: rates.shop.rate.map(Into::into),
@@ -268,7 +268,9 @@ impl RatedRepair {
         };
         let column = call_borne::Column::CallId;
         let rows = loaders::children::<call_borne::Entity>(ctx, column, id).await?;
-        let borne = rows.iter().map(|row| row.parts_cents + row.labour_cents + row.trip_cents);
+        let borne = rows
+            .iter()
+            .map(|row| row.parts_cents + row.labour_cents + row.trip_cents);
         Ok(Money::cents(borne.sum()))
     }
 }
@@ -302,13 +304,13 @@ impl RatesQuery {
     ) -> async_graphql::Result<RepairRates> {
         let (_, role) = act(ctx)?.staff().map_err(edge)?;
         let dimension = by.seen_by(role).map_err(edge)?;
-        let asked = asked(ctx, window_days, (from, through)).await?;
+        let watch = watch(ctx, window_days, (from, through)).await?;
         if !(1..=GROUPS_MAX).contains(&first) {
             let message = format!("Ask for 1 to {GROUPS_MAX} groups.");
             return Err(bad_input("first", message));
         }
         let most = usize::try_from(first).unwrap_or(1);
-        let rates = rates(reader(ctx)?, dimension, asked, most).await;
+        let rates = rates(reader(ctx)?, dimension, watch, most).await;
         Ok(rates.map_err(edge)?.into())
     }
 
@@ -344,7 +346,7 @@ impl RatesQuery {
     ) -> async_graphql::Result<Connection<DayCursor, RatedRepair>> {
         let (_, role) = act(ctx)?.staff().map_err(edge)?;
         let dimension = by.seen_by(role).map_err(edge)?;
-        let asked = asked(ctx, window_days, (from, through)).await?;
+        let watch = watch(ctx, window_days, (from, through)).await?;
         let page = Page {
             first,
             after,
@@ -353,7 +355,7 @@ impl RatesQuery {
         };
         connection::by_day(
             reader(ctx)?,
-            drill::repairs((dimension, &key), &asked, only_returned),
+            drill::repairs((dimension, &key), &watch, only_returned),
             (
                 repair_outcome::Column::CompletedOn,
                 repair_outcome::Column::Id,
@@ -381,14 +383,14 @@ impl RatesQuery {
         window_days: Option<i32>,
     ) -> async_graphql::Result<Option<OwnRecord>> {
         let (id, _) = act(ctx)?.staff().map_err(edge)?;
-        let asked = asked(ctx, window_days, (None, None)).await?;
+        let watch = watch(ctx, window_days, (None, None)).await?;
         let key = id.to_string();
-        let rates = rates(reader(ctx)?, Dimension::Technician, asked, usize::MAX).await;
+        let rates = rates(reader(ctx)?, Dimension::Technician, watch, usize::MAX).await;
         let rates = rates.map_err(edge)?;
         let own = rates.groups.into_iter().find(|group| group.key == key);
         Ok(own.map(|own| OwnRecord {
-            as_of: asked.today,
-            window_days: asked.window_days,
+            as_of: watch.today,
+            window_days: watch.window_days,
             counts: own.figures.counts.into(),
             rate: own.figures.rate.map(Into::into),
             expected: own.figures.compared.expected,

@@ -16,15 +16,15 @@ use nameplate_rules::rates::survival::{CallbackRate, Counts};
 use crate::graphql::context::act;
 use crate::graphql::error::edge;
 
-use super::Asked;
+use crate::callbacks::outcomes::Watch;
 
 /// The span, window and day of a question, checked.
-async fn asked(
+async fn watch(
     ctx: &Context<'_>,
     window_days: Option<i32>,
     span: (Option<NaiveDate>, Option<NaiveDate>),
-) -> async_graphql::Result<Asked> {
-    Asked::checked(act(ctx)?, window_days, span)
+) -> async_graphql::Result<Watch> {
+    super::checked(act(ctx)?, window_days, span)
         .await
         .map_err(edge)
 }

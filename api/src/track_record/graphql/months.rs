@@ -9,7 +9,7 @@ use crate::graphql::scalars::Money;
 
 use super::super::money::{self, MonthLost};
 use super::super::months::{Month, Months, months};
-use super::{RepairCounts, ReturnRate, asked, percent};
+use super::{RepairCounts, ReturnRate, percent, watch};
 
 /// The repairs completed in one month.
 #[derive(SimpleObject)]
@@ -64,8 +64,8 @@ pub struct RepairMonths {
 impl From<Months> for RepairMonths {
     fn from(months: Months) -> Self {
         Self {
-            as_of: months.asked.today,
-            window_days: months.asked.window_days,
+            as_of: months.watch.today,
+            window_days: months.watch.window_days,
             mean: months.mean.map(percent),
             months: months.months.into_iter().map(Into::into).collect(),
         }
@@ -120,8 +120,8 @@ impl MonthsQuery {
             NaiveDate,
         >,
     ) -> async_graphql::Result<RepairMonths> {
-        let asked = asked(ctx, window_days, (from, through)).await?;
-        let months = months(reader(ctx)?, asked).await;
+        let watch = watch(ctx, window_days, (from, through)).await?;
+        let months = months(reader(ctx)?, watch).await;
         Ok(months.map_err(edge)?.into())
     }
 
@@ -135,8 +135,8 @@ impl MonthsQuery {
         >,
         #[graphql(desc = "Last day; today when left out.")] through: Option<NaiveDate>,
     ) -> async_graphql::Result<Vec<RepeatMoney>> {
-        let asked = asked(ctx, None, (from, through)).await?;
-        let months = money::by_month(reader(ctx)?, (asked.from, asked.through)).await;
+        let watch = watch(ctx, None, (from, through)).await?;
+        let months = money::by_month(reader(ctx)?, (watch.from, watch.through)).await;
         Ok(months.map_err(edge)?.into_iter().map(Into::into).collect())
     }
 }

@@ -10,8 +10,7 @@ use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
 
 use crate::base::{Result, joined};
-
-use super::super::Asked;
+use crate::callbacks::outcomes::Watch;
 
 #[derive(FromQueryResult)]
 struct Lost {
@@ -23,9 +22,9 @@ struct Lost {
 pub async fn lost(
     db: &impl ConnectionTrait,
     dimension: Dimension,
-    asked: &Asked,
+    watch: &Watch,
 ) -> Result<HashMap<String, Cents>> {
-    let mut query = returned(asked);
+    let mut query = returned(watch);
     if dimension == Dimension::Shop {
         query.expr_as(Expr::val(""), Alias::new("group_key"));
     } else {
@@ -66,7 +65,7 @@ fn outcome(column: repair_outcome::Column) -> Expr {
 }
 
 /// What was borne of the calls by which repairs of the span came back within the window, summed.
-fn returned(asked: &Asked) -> SelectStatement {
+fn returned(watch: &Watch) -> SelectStatement {
     let mut query = Query::select();
     query
         .expr_as(
@@ -79,9 +78,9 @@ fn returned(asked: &Asked) -> SelectStatement {
             borne(call_borne::Column::CallId)
                 .equals((repair_outcome::Entity, repair_outcome::Column::ReturnCallId)),
         )
-        .and_where(outcome(repair_outcome::Column::CompletedOn).between(asked.from, asked.through))
+        .and_where(outcome(repair_outcome::Column::CompletedOn).between(watch.from, watch.through))
         .and_where(outcome(repair_outcome::Column::ReturnCallId).is_not_null())
-        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(asked.window_days));
+        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(watch.window_days));
     query
 }
 

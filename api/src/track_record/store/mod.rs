@@ -1,7 +1,5 @@
 //! What rates are read from. Each function is one statement, but where it says otherwise.
 
 pub mod drill;
-pub mod labels;
 pub mod lost;
 pub mod machines;
-pub mod watched;
