@@ -3,7 +3,8 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
-use crate::kinds::{FlagLevel, FlagState};
+use crate::exact::Exact;
+use crate::kinds::{FlagLevel, FlagState, Pattern};
 
 /// One row of `flag`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -27,6 +28,18 @@ pub struct Model {
     pub cautions_json: String,
     pub raised_at: DateTimeUtc,
     pub version: i32,
+    /// What several machines have in common; none for a flag about one machine.
+    pub pattern: Option<Pattern>,
+    /// Which model, part, batch, method or address.
+    pub pattern_key: Option<String>,
+    /// What it was called on the day it was raised.
+    pub pattern_label: Option<String>,
+    /// Returns, or machines at an address.
+    pub observed: Option<i64>,
+    /// Returns that comparable work lets expect.
+    pub expected: Option<Exact>,
+    /// At least so many times as many as expected, 95 times in 100.
+    pub ratio_low: Option<Exact>,
 }
 
 /// Joins are written where they are used.

@@ -8,6 +8,7 @@
 pub mod base_rate;
 pub mod component_class;
 pub mod next_checks;
+pub mod patterns;
 
 pub use base_rate::{BASE_RATE_REPAIRS_MIN, BaseRate, BaseRateRefusal};
 pub use component_class::ComponentClass;

@@ -123,6 +123,8 @@ pub struct Recorded {
     pub finding: finding::Model,
     /// The same failure is back on this machine.
     pub flag: Option<flag::Model>,
+    /// What several machines have in common, where this finding shows it.
+    pub patterns: Vec<flag::Model>,
     /// The callback this call was proposed to be, with the class that the findings suggest.
     pub callback: Option<callback::Model>,
 }
@@ -144,12 +146,14 @@ pub async fn record_finding(act: &Act, command: RecordFinding) -> Result<Recorde
     let flag = flags::judge(&tx, act, &call, &finding).await?;
     let callback = suggest_class(&tx, act, call.id).await?;
     outcomes::refresh(&tx, call.appliance_id).await?;
+    let patterns = flags::patterns::judge(&tx, act, &call, &finding).await?;
     once.keep(&tx, act, &finding.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
     Ok(Recorded {
         finding,
         flag,
+        patterns,
         callback,
     })
 }
@@ -162,6 +166,7 @@ async fn recorded_before(tx: &impl ConnectionTrait, finding_id: i64) -> Result<R
     let (component_id, mode_id) = (finding.component_id, finding.failure_mode_id);
     Ok(Recorded {
         flag: store::flag_of(tx, finding.call_id, component_id, mode_id).await?,
+        patterns: store::patterns_of_finding(tx, finding.id).await?,
         callback: store::callback_of(tx, finding.call_id).await?,
         finding,
     })

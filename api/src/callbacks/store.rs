@@ -94,7 +94,21 @@ pub async fn flag_of(
         .filter(flag::Column::CallId.eq(call_id))
         .filter(flag::Column::ComponentId.eq(component_id))
         .filter(flag::Column::FailureModeId.eq(failure_mode_id))
+        .filter(flag::Column::Pattern.is_null())
         .one(db)
+        .await?)
+}
+
+/// The flags about several machines that are at a finding.
+pub async fn patterns_of_finding(
+    db: &impl ConnectionTrait,
+    finding_id: i64,
+) -> Result<Vec<flag::Model>> {
+    Ok(flag::Entity::find()
+        .filter(flag::Column::FindingId.eq(finding_id))
+        .filter(flag::Column::Pattern.is_not_null())
+        .order_by_asc(flag::Column::Id)
+        .all(db)
         .await?)
 }
 
@@ -108,6 +122,7 @@ pub async fn flag_of_machine(
         .filter(flag::Column::ApplianceId.eq(failure.appliance_id))
         .filter(flag::Column::ComponentId.eq(failure.of.component_id))
         .filter(flag::Column::FailureModeId.eq(failure.of.failure_mode_id))
+        .filter(flag::Column::Pattern.is_null())
         .order_by_desc(flag::Column::CallId)
         .order_by_desc(flag::Column::Id)
         .one(db)

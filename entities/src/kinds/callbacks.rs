@@ -119,3 +119,22 @@ pub enum Dimension {
     #[sea_orm(string_value = "supplier")]
     Supplier,
 }
+
+/// What machines with the same failure have in common.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum Pattern {
+    #[sea_orm(string_value = "model")]
+    Model,
+    #[sea_orm(string_value = "part")]
+    Part,
+    #[sea_orm(string_value = "lot")]
+    Lot,
+    #[sea_orm(string_value = "method")]
+    Method,
+    #[sea_orm(string_value = "address")]
+    Address,
+}

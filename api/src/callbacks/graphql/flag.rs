@@ -14,6 +14,7 @@ use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
+use crate::graphql::scalars::ExactDecimal;
 use crate::shop::graphql::Staff;
 
 use super::super::store;
@@ -56,6 +57,8 @@ pub struct Flag {
     raised_at: DateTime<Utc>,
     /// How often such repairs come back on the shop's other machines, as of that time.
     base_rate: BaseRate,
+    /// What several machines have in common; null for a flag about one machine.
+    pattern: Option<FlagPattern>,
     #[graphql(skip)]
     row: flag::Model,
 }
@@ -68,6 +71,7 @@ impl From<flag::Model> for Flag {
             reason: row.reason.clone(),
             raised_at: row.raised_at,
             base_rate: BaseRate::of(&row),
+            pattern: FlagPattern::of(&row),
             row,
         }
     }
@@ -154,6 +158,50 @@ impl Flag {
         let column = flag_step::Column::FlagId;
         let rows = loaders::children::<flag_step::Entity>(ctx, column, self.row.id).await?;
         Ok(rows.into_iter().map(FlagStep::from).collect())
+    }
+}
+
+/// What machines with the same failure have in common.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::Pattern")]
+pub enum FlagPatternKind {
+    /// Make and model.
+    Model,
+    /// The part that was fitted.
+    Part,
+    /// The batch of the part that was fitted.
+    Lot,
+    /// How they were repaired.
+    Method,
+    /// Where they stand: their wiring and supply.
+    Address,
+}
+
+/// What several machines have in common, and how much more often they return than comparable work.
+#[derive(SimpleObject)]
+pub struct FlagPattern {
+    /// What kind of thing they share.
+    kind: FlagPatternKind,
+    /// What it was called on the day the flag was raised.
+    label: String,
+    /// Returns within the callback window over two years; of an address the machines with heat or arc failures.
+    observed: i64,
+    /// Returns that comparable work of the others lets expect; null for an address.
+    expected: Option<ExactDecimal>,
+    /// At least so many times as many as expected, 95 times in 100; null for an address.
+    at_least_times: Option<ExactDecimal>,
+}
+
+impl FlagPattern {
+    /// The pattern a flag keeps.
+    pub fn of(row: &flag::Model) -> Option<Self> {
+        Some(Self {
+            kind: row.pattern?.into(),
+            label: row.pattern_label.clone()?,
+            observed: row.observed?,
+            expected: row.expected.map(Into::into),
+            at_least_times: row.ratio_low.map(Into::into),
+        })
     }
 }
 

@@ -23,7 +23,9 @@ use super::advice::{Asked, lists};
 use super::store;
 
 pub use advice::{CheckAdvice, SetCheckAdvicePayload};
-pub use flag::{BaseRate, Flag, FlagEvidence, FlagLevel, FlagState, FlagStep};
+pub use flag::{
+    BaseRate, Flag, FlagEvidence, FlagLevel, FlagPattern, FlagPatternKind, FlagState, FlagStep,
+};
 pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
 
 /// What the office made of a proposed callback.

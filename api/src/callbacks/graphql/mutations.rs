@@ -126,6 +126,8 @@ pub struct RecordFindingPayload {
     finding: Option<Finding>,
     /// The flag that says this failure is back on this machine; null when it is not.
     flag: Option<Flag>,
+    /// Flags about what several machines have in common, where this finding shows it.
+    patterns: Vec<Flag>,
     /// The callback this call may be, with the class that the findings suggest; null when there is none.
     callback: Option<Callback>,
     /// What to mend; empty when it was done.
@@ -138,6 +140,7 @@ impl RecordFindingPayload {
             Ok(recorded) => Ok(Self {
                 finding: Some(recorded.finding.into()),
                 flag: recorded.flag.map(Flag::from),
+                patterns: recorded.patterns.into_iter().map(Flag::from).collect(),
                 callback: recorded.callback.map(Callback::from),
                 problems: Vec::new(),
             }),

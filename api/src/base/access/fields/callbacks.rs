@@ -20,7 +20,7 @@ pub(super) const CALLBACKS: &[Row] = &[
     (
         "Flag",
         Staff,
-        "id level state reason raisedAt baseRate call",
+        "id level state reason raisedAt baseRate pattern call",
     ),
     (
         "Flag",
@@ -31,5 +31,10 @@ pub(super) const CALLBACKS: &[Row] = &[
     ("Appliance", Staff, "flags shopWarranties"),
     ("BaseRate", Staff, "sentence repairs returned"),
     ("FlagEvidence", Staff, "completedOn daysBefore method call"),
+    (
+        "FlagPattern",
+        Staff,
+        "kind label observed expected atLeastTimes",
+    ),
     ("FlagStep", Staff, "at state note by"),
 ];

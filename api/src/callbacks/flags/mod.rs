@@ -1,0 +1,189 @@
+//! Raising a flag when a finding says that a failure is back, and opening it again when that comes back once more.
+//!
+//! A machine has one flag for a component and failure. The next such failure on a later call opens it again, whatever had
+//! become of it: its call and finding are the new ones, the call before is among its evidence, and level, reason, base rate
+//! and advice are as judged now. A failure that is judged to be no repeat any more, as so much time went by, leaves it alone.
+
+pub mod patterns;
+mod raising;
+mod shared;
+
+use nameplate_entities::kinds;
+use nameplate_entities::{appliance, finding, flag, service_call};
+use nameplate_rules::callback::NO_FAULT_FOUND;
+use nameplate_rules::cautions::Caution;
+use nameplate_rules::flags::{
+    BaseRate, ComponentClass, EarlierRepair, FlagLevel, FlagLimits, Identity, RepeatFlag,
+    RepeatQuestion, repeat_flag,
+};
+use sea_orm::ConnectionTrait;
+
+use crate::base::{Act, Error, Result};
+use crate::warranty::Repair;
+
+use super::advice::{self, Advice};
+use super::store::{self, Failure};
+use super::tally;
+use raising::{Evidence, News, Said};
+
+/// Judges a finding just recorded against what was repaired on the machine before, and raises the flag, opens it again or
+/// sharpens it.
+///
+/// Nothing for a first failure, for "no fault found", and for a machine without serial or shop tag. Staff at the desk
+/// are told by mail when the flag asks to act.
+///
+/// # Errors
+/// Internal only.
+pub async fn judge(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    call: &service_call::Model,
+    finding: &finding::Model,
+) -> Result<Option<flag::Model>> {
+    let names = store::failure_names(tx, finding.component_id, finding.failure_mode_id).await?;
+    if names.mode.key == NO_FAULT_FOUND {
+        return Ok(None);
+    }
+    let machine = store::appliance_of(tx, call.appliance_id).await?;
+    let failure = Failure {
+        appliance_id: call.appliance_id,
+        of: Repair {
+            component_id: finding.component_id,
+            failure_mode_id: finding.failure_mode_id,
+        },
+    };
+    let earlier = store::earlier_repairs(tx, failure, call.id).await?;
+    let class = ComponentClass::named(&names.component.name);
+    let hazard = class.hazard(&names.mode.key, store::hazard(names.mode.hazard));
+    let judged = repeat_flag(&RepeatQuestion {
+        failure: &words(&names),
+        identity: identity(&machine),
+        opened_on: call.opened_on,
+        hazard,
+        earlier: &earlier.iter().map(as_rule).collect::<Vec<_>>(),
+        limits: FlagLimits::default(),
+    });
+    let Some(level) = level(judged.level) else {
+        return Ok(None);
+    };
+    let advice = advice::advice(tx, finding.failure_mode_id, class).await?;
+    let base = base_rate(tx, failure, &earlier).await?;
+    let said = Said {
+        call,
+        finding,
+        level,
+        reason: judged.text.clone(),
+        base: (i64::from(base.repairs()), i64::from(base.returned())),
+        cautions: cautions(&advice, Caution::for_hazard(hazard)),
+        checks: advice.checks,
+        evidence: evidence(&judged, &earlier),
+        shared: None,
+    };
+    let before = store::flag_of_machine(tx, failure).await?;
+    let raised = said.raise(tx, act, before).await?;
+    if raised.is_news && raised.flag.level == kinds::FlagLevel::Act {
+        let news = News {
+            headline: format!(
+                "A failure is back: {}, call {}",
+                name_of(&machine),
+                call.number
+            ),
+            beside: format!("On other machines: {}.", base.sentence()),
+        };
+        raising::tell_the_desk(tx, act, &raised.flag, news).await?;
+    }
+    Ok(Some(raised.flag))
+}
+
+/// Make, model and what tells the machine from others.
+fn name_of(machine: &appliance::Model) -> String {
+    let mark = machine.serial.as_deref().or(machine.shop_tag.as_deref());
+    [Some(machine.make.as_str()), Some(&machine.model), mark]
+        .into_iter()
+        .flatten()
+        .collect::<Vec<_>>()
+        .join(" ")
+}
+
+/// The repairs that the judgement rests on.
+fn evidence(judged: &RepeatFlag, earlier: &[store::EarlierRepair]) -> Vec<Evidence> {
+    judged
+        .evidence
+        .iter()
+        .filter_map(|evidence| earlier.get(evidence.index))
+        .map(|repair| Evidence {
+            call_id: repair.call_id,
+            finding_id: repair.finding_id,
+            on: repair.completed_on,
+            method: repair.method,
+        })
+        .collect()
+}
+
+/// The failure in words that fit after a number: "burnt surface burner terminal".
+fn words(names: &store::FailureNames) -> String {
+    format!(
+        "{} {}",
+        names.mode.key.replace('_', " "),
+        names.component.name.to_lowercase()
+    )
+}
+
+fn identity(machine: &appliance::Model) -> Identity {
+    match (&machine.serial_key, &machine.shop_tag) {
+        (Some(_), _) => Identity::Serial,
+        (None, Some(_)) => Identity::ShopTag,
+        (None, None) => Identity::Missing,
+    }
+}
+
+fn as_rule(repair: &store::EarlierRepair) -> EarlierRepair {
+    EarlierRepair {
+        completed_on: repair.completed_on,
+        workmanship_through: repair.labour_through,
+    }
+}
+
+fn level(level: FlagLevel) -> Option<kinds::FlagLevel> {
+    match level {
+        FlagLevel::None => None,
+        FlagLevel::Watch => Some(kinds::FlagLevel::Watch),
+        FlagLevel::Act => Some(kinds::FlagLevel::Act),
+    }
+}
+
+/// How loud a level is, for comparing.
+fn loudness(level: kinds::FlagLevel) -> u8 {
+    match level {
+        kinds::FlagLevel::Watch => 1,
+        kinds::FlagLevel::Act => 2,
+    }
+}
+
+/// What measures a flag: the shop's count of such repairs on other machines, the tally less what this machine added to it.
+async fn base_rate(
+    db: &impl ConnectionTrait,
+    failure: Failure,
+    on_this_machine: &[store::EarlierRepair],
+) -> Result<BaseRate> {
+    let row = tally::find(db, failure.of).await?;
+    let (repairs, returned) = row.map_or((0, 0), |row| (row.repairs, row.returned));
+    let own = on_this_machine.len();
+    let less = |all: i64, own: usize| {
+        u32::try_from(all)
+            .unwrap_or(0)
+            .saturating_sub(u32::try_from(own).unwrap_or(u32::MAX))
+    };
+    BaseRate::new(less(repairs, own), less(returned, own.saturating_sub(1)))
+        .map_err(|error| Error::caused("base rate of a flag", error))
+}
+
+/// Each caution once, in the order in which cautions are shown. Isolation is among them, whatever the shop's list says.
+fn cautions(advice: &Advice, of_hazard: &[Caution]) -> Vec<Caution> {
+    let mut all = vec![Caution::IsolateAndProveDead];
+    all.extend(&advice.cautions);
+    all.extend(of_hazard);
+    all.sort_unstable();
+    all.dedup();
+    all
+}

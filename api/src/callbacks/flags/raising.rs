@@ -1,0 +1,253 @@
+//! Writing a flag: raised, opened again or grown more severe, with the repairs it rests on.
+
+use std::cmp::Ordering;
+
+use chrono::NaiveDate;
+use nameplate_entities::exact::Exact;
+use nameplate_entities::kinds::{self, FlagState, Method, Pattern};
+use nameplate_entities::{finding, flag, flag_evidence, flag_step, service_call};
+use nameplate_rules::cautions::Caution;
+use nameplate_rules::dates::whole_days_between;
+use rust_decimal::Decimal;
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
+    QueryFilter,
+};
+
+use crate::base::audit::{self, Subject};
+use crate::base::outbox::{self, Addressee, Payload};
+use crate::base::{Act, Error, Result, Right};
+
+use super::super::store;
+
+/// All that a flag says.
+pub struct Said<'a> {
+    /// The call at hand, and what was found on it.
+    pub call: &'a service_call::Model,
+    pub finding: &'a finding::Model,
+    pub level: kinds::FlagLevel,
+    pub reason: String,
+    /// Comparable repairs elsewhere, and how many of them returned.
+    pub base: (i64, i64),
+    pub checks: Vec<String>,
+    pub cautions: Vec<Caution>,
+    pub evidence: Vec<Evidence>,
+    /// What several machines have in common; `None` for a flag about one machine.
+    pub shared: Option<Shared>,
+}
+
+/// An earlier repair that a flag rests on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Evidence {
+    pub call_id: i64,
+    pub finding_id: i64,
+    pub on: NaiveDate,
+    pub method: Option<Method>,
+}
+
+/// What several machines have in common, and how much more often they return.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Shared {
+    pub pattern: Pattern,
+    pub key: String,
+    pub label: String,
+    pub observed: i64,
+    pub expected: Option<Decimal>,
+    pub ratio_low: Option<Decimal>,
+}
+
+/// A flag as it is now, and whether the desk does not know of it yet.
+pub struct Raised {
+    pub flag: flag::Model,
+    pub is_news: bool,
+}
+
+/// How loud a level is, for comparing.
+fn loudness(level: kinds::FlagLevel) -> u8 {
+    match level {
+        kinds::FlagLevel::Watch => 1,
+        kinds::FlagLevel::Act => 2,
+    }
+}
+
+impl Said<'_> {
+    /// Raises the flag, or opens the one there was again.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn raise(
+        &self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        before: Option<flag::Model>,
+    ) -> Result<Raised> {
+        let flag = match &before {
+            None => self.filled(act, None)?.insert(tx).await?,
+            Some(row) if !self.is_news_to(row) => {
+                let (flag, is_news) = (row.clone(), false);
+                return Ok(Raised { flag, is_news });
+            }
+            Some(row) => self.open_again(tx, act, row).await?,
+        };
+        self.keep_evidence(tx, flag.id).await?;
+        let subject = Subject {
+            kind: "flag",
+            id: flag.id,
+        };
+        let verb = Right::RecordFinding.mutation();
+        audit::record(tx, act, verb, subject, (before.as_ref(), Some(&flag))).await?;
+        Ok(Raised {
+            flag,
+            is_news: true,
+        })
+    }
+
+    /// Whether the failure is back on a later call than the flag's, or more severe on the same.
+    fn is_news_to(&self, row: &flag::Model) -> bool {
+        match self.call.id.cmp(&row.call_id) {
+            Ordering::Greater => true,
+            Ordering::Equal => loudness(self.level) > loudness(row.level),
+            Ordering::Less => false,
+        }
+    }
+
+    /// The same flag, open again whatever was said about it.
+    async fn open_again(
+        &self,
+        tx: &impl ConnectionTrait,
+        act: &Act,
+        row: &flag::Model,
+    ) -> Result<flag::Model> {
+        let mut changed = self.filled(act, Some(row))?;
+        changed.version = Set(row.version + 1);
+        let after = changed.update(tx).await?;
+        let note = if row.call_id != self.call.id {
+            format!("Opened again: back on call {}.", self.call.number)
+        } else if row.state != FlagState::Open {
+            "Opened again: the flag grew more severe.".to_owned()
+        } else {
+            return Ok(after);
+        };
+        flag_step::ActiveModel {
+            flag_id: Set(row.id),
+            at: Set(act.at),
+            staff_id: Set(self.finding.found_by),
+            state: Set(FlagState::Open),
+            note: Set(note),
+            ..Default::default()
+        }
+        .insert(tx)
+        .await?;
+        Ok(after)
+    }
+
+    fn filled(&self, act: &Act, before: Option<&flag::Model>) -> Result<flag::ActiveModel> {
+        let mut row = match before {
+            Some(row) => row.clone().into_active_model(),
+            None => flag::ActiveModel {
+                version: Set(1),
+                ..Default::default()
+            },
+        };
+        let cautions = self.cautions.iter().map(|caution| caution.text());
+        row.call_id = Set(self.call.id);
+        row.appliance_id = Set(self.call.appliance_id);
+        row.component_id = Set(self.finding.component_id);
+        row.failure_mode_id = Set(self.finding.failure_mode_id);
+        row.finding_id = Set(self.finding.id);
+        row.level = Set(self.level);
+        row.state = Set(FlagState::Open);
+        row.reason = Set(self.reason.clone());
+        (row.base_repairs, row.base_returned) = (Set(self.base.0), Set(self.base.1));
+        row.next_checks_json = Set(json(&self.checks)?);
+        row.cautions_json = Set(json(&cautions.collect::<Vec<_>>())?);
+        row.raised_at = Set(act.at);
+        let shared = self.shared.as_ref();
+        row.pattern = Set(shared.map(|shared| shared.pattern));
+        row.pattern_key = Set(shared.map(|shared| shared.key.clone()));
+        row.pattern_label = Set(shared.map(|shared| shared.label.clone()));
+        row.observed = Set(shared.map(|shared| shared.observed));
+        row.expected = Set(shared.and_then(|shared| shared.expected).map(Exact));
+        row.ratio_low = Set(shared.and_then(|shared| shared.ratio_low).map(Exact));
+        Ok(row)
+    }
+
+    /// Writes the repairs the flag rests on. Those that are there already stay; their days are counted to the flag's call.
+    async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag_id: i64) -> Result<()> {
+        let known = flag_evidence::Entity::find()
+            .filter(flag_evidence::Column::FlagId.eq(flag_id))
+            .all(tx)
+            .await?;
+        let days_before = |on: NaiveDate| {
+            i32::try_from(whole_days_between(on, self.call.opened_on)).unwrap_or(i32::MAX)
+        };
+        for row in &known {
+            if days_before(row.completed_on) != row.days_before {
+                let days = days_before(row.completed_on);
+                let mut row = row.clone().into_active_model();
+                row.days_before = Set(days);
+                row.update(tx).await?;
+            }
+        }
+        let rows = self
+            .evidence
+            .iter()
+            .filter(|new| known.iter().all(|row| row.finding_id != new.finding_id))
+            .map(|new| flag_evidence::ActiveModel {
+                flag_id: Set(flag_id),
+                call_id: Set(new.call_id),
+                finding_id: Set(new.finding_id),
+                completed_on: Set(new.on),
+                days_before: Set(days_before(new.on)),
+                method: Set(new.method),
+                ..Default::default()
+            })
+            .collect::<Vec<_>>();
+        if !rows.is_empty() {
+            flag_evidence::Entity::insert_many(rows).exec(tx).await?;
+        }
+        Ok(())
+    }
+}
+
+/// What the desk is told beside the reason of a flag.
+pub struct News {
+    pub headline: String,
+    pub beside: String,
+}
+
+/// Queues a mail to everybody at the desk about a flag that asks to act.
+///
+/// # Errors
+/// Internal only.
+pub async fn tell_the_desk(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    flag: &flag::Model,
+    news: News,
+) -> Result<()> {
+    let payload = Payload::Notice {
+        headline: news.headline,
+        sentences: vec![
+            flag.reason.clone(),
+            news.beside,
+            "A root cause is asked for before this call can be completed.".to_owned(),
+        ],
+    };
+    let about = Subject {
+        kind: "flag",
+        id: flag.id,
+    };
+    for person in store::desk(tx).await? {
+        let to = Addressee {
+            email: person.email,
+            name: person.name,
+        };
+        outbox::enqueue(tx, act, &to, about, &payload).await?;
+    }
+    Ok(())
+}
+
+fn json<T: serde::Serialize>(value: &T) -> Result<String> {
+    serde_json::to_string(value).map_err(|error| Error::caused("texts of a flag", error))
+}
