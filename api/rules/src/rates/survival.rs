@@ -213,6 +213,15 @@ pub struct Effective {
     pub repairs: f64,
 }
 
+impl From<Share> for Effective {
+    fn from(share: Share) -> Self {
+        Self {
+            returned: real(share.returned),
+            repairs: real(share.repairs),
+        }
+    }
+}
+
 /// The share of repairs that return within a window.
 ///
 /// Shape: repairs in any order. Unit: days. `None` without a repair older than a day.

@@ -4,6 +4,7 @@ use proptest::collection::vec;
 use proptest::prelude::*;
 
 use super::*;
+use crate::rates::count;
 use crate::rates::testing::{limits, near, table};
 
 fn back(after: u32, followed: u32) -> Observed {
@@ -193,7 +194,7 @@ proptest! {
     ) {
         let repairs = returned.iter().map(|after| back(*after, 90)).chain(vec![held(90); kept]);
         let rate = callback_rate(repairs, 90).expect("a rate");
-        let share = Share { returned: super::super::count(returned.len()), repairs: super::super::count(returned.len() + kept) };
+        let share = Share { returned: count(returned.len()), repairs: count(returned.len() + kept) };
         let value = share.value().expect("a share");
         prop_assert!((rate.value - value).abs() < 1e-12);
         prop_assert!((rate.effective.repairs - real(share.repairs)).abs() < 1e-6);
