@@ -3,11 +3,13 @@
 //! Everything here is a pure function of its arguments: no clock, no files, no network, no row ids. What must stay
 //! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine.
 
+pub mod arrival;
 pub mod banking;
 pub mod books;
 pub mod callback;
 pub mod cautions;
 pub mod claims;
+pub mod compact;
 pub mod countries;
 pub mod coverage;
 pub mod dates;

@@ -4,8 +4,9 @@ use chrono::Days;
 use nameplate_entities::kinds::CallKind;
 
 use crate::base::Act;
-use crate::calls::{self, ScheduleVisit};
+use crate::calls::ScheduleVisit;
 use crate::closeout::testing::{Workshop, day};
+use crate::stock;
 
 use super::{Brief, HISTORY_MAX, load};
 
@@ -66,8 +67,10 @@ async fn a_technician_gets_the_brief_of_own_calls_only() {
         technician_id: shop.technician_id,
         planned_on: day("2024-01-11"),
         window: Some("8 to 10".to_owned()),
+        reason: None,
+        reason_note: None,
     };
-    calls::schedule_visit(&shop.owner(), visit)
+    stock::schedule_visit(&shop.owner(), visit)
         .await
         .expect("a visit");
     let (own, _) = read(&shop.technician(shop.technician_id), call.id).await;

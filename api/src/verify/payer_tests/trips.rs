@@ -6,12 +6,13 @@ use nameplate_entities::{estimate_option, invoice_line, visit};
 use super::*;
 use crate::base::Caller;
 use crate::base::ProblemCode::Superseded;
-use crate::calls::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit};
+use crate::calls::{FinishVisit, ScheduleVisit, finish_visit};
 use crate::estimates::{
     DraftEstimate, Offer, RecordAcceptance, ReviseEstimate, SendEstimate, Told, WorkDone,
     record_acceptance,
 };
 use crate::invoices::{CreditInvoice, CreditedLine};
+use crate::stock::schedule_visit;
 
 /// What work without its trip comes to, before tax.
 const WITHOUT_TRIP: i64 = 13_600;
@@ -54,6 +55,8 @@ impl TestShop {
             technician_id: id,
             planned_on: noon().date_naive(),
             window: None,
+            reason: None,
+            reason_note: None,
         };
         schedule_visit(&self.owner, plan).await.unwrap()
     }
