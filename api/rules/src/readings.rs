@@ -3,9 +3,11 @@
 //! An expected band is given only where the plate of the part settles it: a resistive element has R = V²/P, draws
 //! I = P/V and, at another voltage, gives power by the square. Motors, boards and sensors get no band here. What must
 //! stay true: a resistance or continuity reading taken with the part still wired in is never called good or bad,
-//! because a parallel path may have been measured. Whether a wire carries its load is in [`conductor`].
+//! because a parallel path may have been measured. Whether a wire carries its load is in [`conductor`], what
+//! burnt a joint in [`joint`].
 
 pub mod conductor;
+pub mod joint;
 pub mod units;
 
 pub use units::{Quantity, Unit, base_unit, measures};

@@ -1,0 +1,227 @@
+//! The way to the part: is its joint loose, is its wire too small?
+
+use super::words::{amps, loss_words};
+use super::{
+    BAD_JOINT_VOLTS, Bearing, CIRCUIT_DROP_PERCENT, Cause, Ground, SOUND_JOINT_VOLTS, Speaks,
+};
+use crate::readings::conductor::{
+    Conductor, ConductorCheck, ConductorVerdict, Duty, Gauge, TemperatureRating,
+};
+use crate::readings::joint::{Burn, Figures, JointFacts, Measure, Wire};
+use crate::readings::{ReadingRefusal, divided, times};
+use rust_decimal::Decimal;
+
+pub(super) fn loose_joint(
+    facts: &JointFacts,
+    figures: &Figures,
+) -> Result<Bearing, ReadingRefusal> {
+    let tell = |speaks, rests_on, why, missing: [Option<Measure>; 4]| {
+        Ok(Bearing {
+            cause: Cause::LooseJoint,
+            speaks,
+            rests_on,
+            why,
+            missing: missing.into_iter().flatten().collect(),
+        })
+    };
+    let current_missing = facts.load_amps.is_none().then_some(Measure::LoadCurrent);
+    if let (Some(loss), Some(at_full)) = (figures.joint, drop_at_full_load(facts, figures)?) {
+        let words = loss_words(&loss, "The joint", figures);
+        if at_full >= BAD_JOINT_VOLTS {
+            let why = format!("{words} From 0.5 V on a joint is bad (common practice).");
+            return tell(
+                Speaks::For,
+                Ground::Measured,
+                why,
+                [current_missing, None, None, None],
+            );
+        }
+        if at_full <= SOUND_JOINT_VOLTS && facts.load_amps.is_some() {
+            let why = format!("{words} Up to 0.1 V a joint is sound (common practice).");
+            return tell(Speaks::Against, Ground::Measured, why, [None; 4]);
+        }
+    }
+    let fit = figures.wire.map(|wire| Fit::of(&wire, facts.duty));
+    let drop_missing = facts
+        .joint_drop_volts
+        .is_none()
+        .then_some(Measure::JointDrop);
+    let share = figures.circuit.and_then(|loss| loss.percent);
+    if let (Some(loss), Some(Fit::Inside)) = (figures.circuit, fit)
+        && share.is_some_and(|share| share > CIRCUIT_DROP_PERCENT)
+    {
+        let why = format!(
+            "{} More than 5 % is lost and the wire is large enough, so a joint on the way resists; which one, the drop over each \
+             tells. The 5 % are a note in NFPA 70 (210.19(A), 215.2(A)), not a rule.",
+            loss_words(&loss, "The circuit", figures)
+        );
+        return tell(
+            Speaks::For,
+            Ground::Reckoned,
+            why,
+            [drop_missing, None, None, None],
+        );
+    }
+    if facts.burn == Some(Burn::Returned) && fit == Some(Fit::Inside) {
+        let why = "The burn came back though the load is inside the limit of its wire: that points to the joint. \
+            This is an inference and no code rule."
+            .to_owned();
+        return tell(
+            Speaks::For,
+            Ground::Inference,
+            why,
+            [drop_missing, None, None, None],
+        );
+    }
+    let missing = [
+        drop_missing,
+        // The drop is asked for together with its current.
+        current_missing.filter(|_| drop_missing.is_none()),
+        facts.conductor.is_none().then_some(Measure::WireSize),
+        facts.burn.is_none().then_some(Measure::EarlierBurns),
+    ];
+    let why = unsettled_joint(figures, fit);
+    tell(Speaks::Unsettled, Ground::Nothing, why, missing)
+}
+
+fn unsettled_joint(figures: &Figures, fit: Option<Fit>) -> String {
+    if let Some(loss) = figures.joint {
+        return format!(
+            "{} Up to 0.1 V at full current a joint is sound, from 0.5 V on it is bad (common practice); this settles neither.",
+            loss_words(&loss, "The joint", figures)
+        );
+    }
+    if fit == Some(Fit::Inside) {
+        return "The load is inside the limit of its wire, so suspect the joint and not the size (an inference, no code \
+            rule). Nothing was measured at the joint itself."
+            .to_owned();
+    }
+    "Nothing was measured at the joint itself.".to_owned()
+}
+
+/// The drop over the joint brought up to the part's rated current, as one that was read at a small current looks harmless.
+fn drop_at_full_load(
+    facts: &JointFacts,
+    figures: &Figures,
+) -> Result<Option<Decimal>, ReadingRefusal> {
+    let Some(drop) = facts.joint_drop_volts else {
+        return Ok(None);
+    };
+    match (facts.load_amps, figures.expected) {
+        (Some(amps), Some(expected)) if expected.amps > amps => {
+            Ok(Some(divided(times(drop, expected.amps)?, amps)?))
+        }
+        _ => Ok(Some(drop)),
+    }
+}
+
+/// Whether a load fits its wire, as far as the duty is known.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Fit {
+    Inside,
+    Over,
+    /// Inside for less than three hours, over for more, and nobody said which.
+    DutyDecides,
+}
+
+impl Fit {
+    fn of(wire: &Wire, duty: Option<Duty>) -> Self {
+        let over = |check: ConductorCheck| check.verdict == ConductorVerdict::Over;
+        match (over(wire.not_continuous), over(wire.continuous), duty) {
+            (true, _, _) | (_, true, Some(Duty::Continuous)) => Self::Over,
+            (_, true, None) => Self::DutyDecides,
+            (false, false, _) | (false, true, Some(Duty::NonContinuous)) => Self::Inside,
+        }
+    }
+}
+
+pub(super) fn undersized_conductor(facts: &JointFacts, figures: &Figures) -> Bearing {
+    let tell = |speaks, rests_on, why, missing| Bearing {
+        cause: Cause::UndersizedConductor,
+        speaks,
+        rests_on,
+        why,
+        missing,
+    };
+    let (Some(conductor), Some(wire)) = (facts.conductor, figures.wire) else {
+        let no_load = figures.load.is_none().then_some(Measure::PlateRating);
+        let no_wire = facts.conductor.is_none().then_some(Measure::WireSize);
+        let missing = [no_wire, no_load].into_iter().flatten().collect();
+        let why = "The size of the wire and its load are not both known.".to_owned();
+        return tell(Speaks::Unsettled, Ground::Nothing, why, missing);
+    };
+    let breaker = breaker_words(facts, &wire, conductor);
+    let load = amps(wire.not_continuous.load_amps);
+    let source = wire_words(conductor);
+    let limits = (
+        amps(wire.not_continuous.limit_amps),
+        amps(wire.continuous.limit_amps),
+    );
+    let limit = if facts.duty == Some(Duty::Continuous) {
+        format!("{} for three hours or more", limits.1)
+    } else {
+        limits.0.clone()
+    };
+    match Fit::of(&wire, facts.duty) {
+        Fit::Over => {
+            let measured = facts.load_amps == Some(wire.not_continuous.load_amps);
+            let why = format!("A load of {load} is over the {limit} that {source}.{breaker}");
+            let rests_on = if measured {
+                Ground::Measured
+            } else {
+                Ground::Reckoned
+            };
+            tell(Speaks::For, rests_on, why, Vec::new())
+        }
+        Fit::Inside => {
+            let why = format!("A load of {load} is inside the {limit} that {source}.{breaker}");
+            tell(Speaks::Against, Ground::Reckoned, why, Vec::new())
+        }
+        Fit::DutyDecides => {
+            let why = format!(
+                "A load of {load} is inside the {} that {source}, but over the {} for three hours or more.{breaker}",
+                limits.0, limits.1
+            );
+            tell(Speaks::Unsettled, Ground::Nothing, why, vec![Measure::Duty])
+        }
+    }
+}
+
+fn wire_words(conductor: Conductor) -> String {
+    let column = match conductor.usable_column() {
+        TemperatureRating::C60 => 60,
+        TemperatureRating::C75 => 75,
+        TemperatureRating::C90 => 90,
+    };
+    let unmarked = if conductor.insulation.is_none() || conductor.terminals.is_none() {
+        ", as what is unmarked counts as 60 C (110.14(C)(1)(a))"
+    } else {
+        ""
+    };
+    format!(
+        "{} AWG copper may carry (NFPA 70 (2023) Table 310.16, {column} C column{unmarked}; wire inside a machine follows its maker)",
+        awg(conductor.gauge)
+    )
+}
+
+fn awg(gauge: Gauge) -> u8 {
+    match gauge {
+        Gauge::Awg14 => 14,
+        Gauge::Awg12 => 12,
+        Gauge::Awg10 => 10,
+        Gauge::Awg8 => 8,
+        Gauge::Awg6 => 6,
+    }
+}
+
+/// A breaker that is too large explains no burn by itself, but is said.
+fn breaker_words(facts: &JointFacts, wire: &Wire, conductor: Conductor) -> String {
+    match (facts.breaker_amps, wire.breaker_allowed) {
+        (Some(breaker), Some(false)) => format!(
+            " A breaker of {breaker} A is more than NFPA 70 (2023) 240.4(D) allows on {} AWG copper, save for its exceptions: \
+             have it looked at by a licensed electrician.",
+            awg(conductor.gauge)
+        ),
+        _ => String::new(),
+    }
+}
