@@ -13,12 +13,14 @@ mod advice;
 mod calls;
 mod flags;
 pub mod graphql;
+mod joint;
 mod operations;
 mod store;
 mod tally;
 
 pub use advice::open;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
+pub use joint::{Examined, Failed, examine_joint};
 pub use operations::{DecideCallback, Decision, MoveFlag, decide_callback, move_flag};
 pub use store::{callback_of, flags_of_call, hazard, open_flags};
 pub use tally::{Count, count, recount};

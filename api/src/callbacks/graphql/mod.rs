@@ -1,6 +1,7 @@
 //! Callbacks and flags in the graph.
 
 pub mod flag;
+pub mod joint;
 pub mod mutations;
 
 use async_graphql::connection::Connection;
