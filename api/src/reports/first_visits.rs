@@ -109,3 +109,6 @@ fn sums(rows: &[OfMonth], reasons: Vec<(Option<VisitReason>, i64)>) -> Result<Fi
         months: months.into_iter().collect(),
     })
 }
+
+#[cfg(test)]
+mod tests;
