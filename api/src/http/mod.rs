@@ -7,6 +7,7 @@
 mod attachments;
 mod bank_statement;
 mod body;
+mod brief;
 mod caller;
 mod claims;
 mod csv_upload;
@@ -131,6 +132,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(documents::routes)
         .configure(claims::routes)
         .configure(reports::routes)
+        .configure(brief::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

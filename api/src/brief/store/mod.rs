@@ -23,7 +23,7 @@ use crate::{coverage, recalls, shop};
 
 pub use machine::{Done, Flagged, Found, HISTORY_MAX, Offer, Promise};
 pub use place::{Machine, Ordered, Trip};
-pub use route::{CALLS_MAX, Route, Stop, VISITS_MAX, day_route};
+pub use route::{Route, Stop, day_route};
 
 /// Everything the brief says.
 #[derive(Clone)]

@@ -12,9 +12,9 @@ use super::{Brief, load_all};
 use crate::base::{Act, Result};
 
 /// Most visits of a day that are told with their briefs.
-pub const VISITS_MAX: usize = 20;
+const VISITS_MAX: usize = 20;
 /// Most calls of these.
-pub const CALLS_MAX: usize = 40;
+const CALLS_MAX: usize = 40;
 /// Most visits of one technician on one day that are counted at all.
 const COUNTED_MAX: u64 = 200;
 

@@ -5,7 +5,7 @@
 
 mod past;
 
-use nameplate_entities::kinds::{FlagLevel, Fuel, VisitReason};
+use nameplate_entities::kinds::{CallbackState, FlagLevel, Fuel, VisitReason};
 use nameplate_entities::{appliance, estimate_revision, visit};
 use nameplate_rules::cautions::DEFERENCE;
 use nameplate_rules::compact::{Length, Section, compact};
@@ -84,7 +84,8 @@ fn cut(one: &'static str, many: &'static str, bytes_max: usize, lines: Vec<Strin
 fn place(brief: &Brief) -> Vec<String> {
     let ticket = &brief.ticket;
     let mut first = vec![ticket.call.number.clone()];
-    if let Some(trip) = brief.visits.first() {
+    let to_come = (brief.visits.iter()).find(|trip| trip.visit.planned_on >= brief.today);
+    if let Some(trip) = to_come.or(brief.visits.last()) {
         first.push(trip.visit.planned_on.to_string());
         first.extend(trip.visit.window.clone());
         first.extend(reason(&trip.visit));
@@ -125,11 +126,13 @@ fn machine(brief: &Brief) -> Vec<String> {
         format!("Says: {}", ticket.call.complaint),
     ];
     if let (Some(callback), Some(earlier)) = (&ticket.callback, &ticket.earlier) {
-        let days = callback.age_days;
-        lines.push(format!(
-            "Perhaps a return: {days} days after {}.",
-            earlier.number
-        ));
+        let what = match callback.state {
+            CallbackState::Proposed => Some("Perhaps a return"),
+            CallbackState::Confirmed => Some("A return"),
+            CallbackState::Rejected => None,
+        };
+        let (days, number) = (callback.age_days, &earlier.number);
+        lines.extend(what.map(|what| format!("{what}: {days} days after {number}.")));
     }
     lines
 }
