@@ -4,7 +4,7 @@ use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
 use crate::exact::Exact;
-use crate::kinds::{Quantity, Verdict};
+use crate::kinds::{Across, Circuit, Quantity, Verdict};
 
 /// One row of `reading`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -31,6 +31,23 @@ pub struct Model {
     /// Why, in words.
     pub explanation: String,
     pub note: Option<String>,
+    /// Of a voltage: whether a load drew current.
+    pub circuit: Option<Circuit>,
+    /// Of a voltage: what it lay across.
+    pub across: Option<Across>,
+    /// Voltage at the machine while a current or power was read.
+    pub supply_volts: Option<Exact>,
+    /// Of the measured part: whether its resistance, current and power follow from its rating.
+    pub part_resistive: Option<bool>,
+    pub part_volts: Option<Exact>,
+    pub part_watts: Option<Exact>,
+    pub part_amps: Option<Exact>,
+    /// What the wire's insulation is marked for.
+    pub insulation_c: Option<i32>,
+    /// What its terminals are marked for.
+    pub terminals_c: Option<i32>,
+    /// The breaker or fuse of the circuit.
+    pub breaker_amps: Option<i32>,
 }
 
 /// Joins are written where they are used.

@@ -3,7 +3,7 @@
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
 
-use crate::kinds::VisitState;
+use crate::kinds::{VisitReason, VisitState};
 
 /// One row of `visit`.
 #[derive(Clone, Debug, PartialEq, Eq, DeriveEntityModel, Serialize)]
@@ -19,6 +19,9 @@ pub struct Model {
     pub state: VisitState,
     pub done_at: Option<DateTimeUtc>,
     pub version: i32,
+    /// Why a call needed another visit.
+    pub reason: Option<VisitReason>,
+    pub reason_note: Option<String>,
 }
 
 /// Joins are written where they are used.

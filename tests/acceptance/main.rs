@@ -9,6 +9,7 @@
 
 mod access;
 mod appliances;
+mod arrival;
 mod attachments;
 mod banking;
 mod books;

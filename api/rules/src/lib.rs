@@ -4,11 +4,13 @@
 //! true: money is whole cents, rates are exact decimals, and the same input gives the same answer on every machine. Only
 //! [`rates`], the statistics of what comes back, counts in floating point.
 
+pub mod arrival;
 pub mod banking;
 pub mod books;
 pub mod callback;
 pub mod cautions;
 pub mod claims;
+pub mod compact;
 pub mod countries;
 pub mod coverage;
 pub mod dates;

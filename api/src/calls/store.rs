@@ -186,6 +186,13 @@ pub async fn planned_for_alone(
         .await?)
 }
 
+/// Whether one of these calls has a visit, planned, made or missed.
+pub async fn is_any_visited(db: &impl ConnectionTrait, call_ids: &[i64]) -> Result<bool> {
+    let served = visit_call::Entity::find()
+        .filter(visit_call::Column::CallId.is_in(call_ids.iter().copied()));
+    Ok(served.one(db).await?.is_some())
+}
+
 pub async fn staff_by_id(db: &impl ConnectionTrait, id: i64) -> Result<Option<staff::Model>> {
     Ok(staff::Entity::find_by_id(id).one(db).await?)
 }

@@ -1,7 +1,9 @@
 //! Units as a column keeps them and as people read them.
 
 use nameplate_entities::kinds::Quantity;
-use nameplate_rules::readings::{self, Unit};
+use nameplate_entities::reading;
+use nameplate_rules::readings::{self, Connection, Unit};
+use rust_decimal::Decimal;
 
 /// Every unit with its word in the column and its sign for people.
 const UNITS: [(Unit, &str, &str); 16] = [
@@ -43,6 +45,22 @@ pub fn of_key(key: &str) -> Option<Unit> {
         .into_iter()
         .find(|(_, known, _)| *known == key)
         .map(|(unit, _, _)| unit)
+}
+
+/// The sign of the unit that a reading was written in.
+pub fn sign_of(row: &reading::Model) -> &'static str {
+    of_key(&row.unit).map_or("", sign)
+}
+
+/// A reading in the unit in which its quantity is compared; none for one that cannot be.
+pub fn value_in_base_unit(row: &reading::Model) -> Option<Decimal> {
+    let read = readings::Reading {
+        quantity: rule_of(row.quantity),
+        value: row.value.0,
+        unit: of_key(&row.unit)?,
+        connection: Connection::LeadOff,
+    };
+    read.in_base_unit().ok()
 }
 
 /// The quantity as the rules name it.

@@ -1,11 +1,13 @@
 //! What can be told of cover before a visit: by programme what it covers through which day, what it waits for and what is
-//! to be brought for it. No amount is read out, so a technician may see it.
+//! to be brought for it. No amount is read out but the deductible,
+//! which the customer pays, so a technician may see it.
 
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::{appliance, customer, service_call, warranty_payer};
-use nameplate_rules::coverage::{self as rules, Ahead, CoverageRefusal, Rank};
+use nameplate_rules::coverage::{self as rules, Ahead, CoverageRefusal, Exclusion, Rank};
+use nameplate_rules::money::Cents;
 use sea_orm::sea_query::{Expr, ExprTrait, Query};
 use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
 
@@ -21,6 +23,10 @@ pub struct CoverAhead {
     pub payer: Option<String>,
     /// The component it is on; none for the whole machine.
     pub component: Option<String>,
+    /// What it does not pay for.
+    pub exclusions: Vec<Exclusion>,
+    /// What the customer pays of each call first.
+    pub deductible: Cents,
     /// For the failure as the customer told of it: on the day the call was taken.
     pub told: Ahead,
     /// On the day of the visit.
@@ -70,6 +76,8 @@ pub async fn before_visit(
             programme: held.programme.name.clone(),
             payer: (holding.payer_id).and_then(|id| payers.get(&id).cloned()),
             component: held.component.clone(),
+            exclusions: held.programme.exclusions.iter().copied().collect(),
+            deductible: held.programme.deductible,
         });
     }
     Ok(covers)

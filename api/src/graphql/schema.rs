@@ -23,6 +23,7 @@ pub struct Query(
     crate::books::graphql::PeriodsQuery,
     crate::reports::graphql::StatementsQuery,
     crate::reports::graphql::DocumentReportsQuery,
+    crate::reports::graphql::FirstVisitsQuery,
     crate::pricing::graphql::PricingQuery,
     crate::pricing::graphql::PriceBooksQuery,
     crate::pricing::graphql::SuppliersQuery,
@@ -61,6 +62,7 @@ pub struct Query(
     crate::track_record::graphql::MachinesQuery,
     crate::remittances::graphql::RemittancesQuery,
     crate::brief::graphql::BriefQuery,
+    crate::brief::graphql::DayRouteQuery,
 );
 
 /// What can be done.

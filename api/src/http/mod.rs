@@ -7,6 +7,7 @@
 mod attachments;
 mod bank_statement;
 mod body;
+mod brief;
 mod caller;
 mod claims;
 mod csv_upload;
@@ -133,6 +134,7 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .configure(claims::routes)
         .configure(reports::routes)
         .configure(pictures::routes)
+        .configure(brief::routes)
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))

@@ -11,6 +11,7 @@
 
 mod cash;
 mod csv;
+mod first_visits;
 pub mod graphql;
 mod paid_bills;
 mod statements;
@@ -18,6 +19,7 @@ mod store;
 mod taxes;
 
 pub use csv::{Failed, Pieces, Wanted, export};
+pub use first_visits::{Completed, FirstVisits, first_visits};
 pub use statements::{Statement, balance_sheet, income, trial_balance};
 pub use store::Span;
 pub use store::bills::moved_sql as bills_moved_sql;

@@ -24,6 +24,7 @@ pub use operations::pieces;
 pub use operations::places::place_or_main;
 pub use operations::receiving::cost_of;
 pub use operations::selling::{Sold, sell};
+pub use operations::visiting::schedule_visit;
 pub use operations::{
     AddStockPlace, AdjustStock, CancelPartOrder, ChangePartOrder, ChangeStockPlace, CountLine,
     CountStock, MoveLine, MoveStock, OrderPart, ReceiveParts, SetReorderPoint, TakePartBack,

@@ -26,6 +26,7 @@ use crate::closeout::{self, CompleteCall};
 use crate::coverage::{self, Outlook, OutlookLine, Said};
 use crate::customers::{self, AddCustomer, AddServiceAddress, Address};
 use crate::graphql::ids::Kind;
+use crate::stock;
 use crate::warranty::{self, AddProgramme, NewTerms, RegisterCover};
 
 mod again;
@@ -398,8 +399,10 @@ async fn before_the_visit_a_technician_sees_who_pays_and_what_to_bring() {
             technician_id: id,
             planned_on: day("2026-06-03"),
             window: None,
+            reason: None,
+            reason_note: None,
         };
-        calls::schedule_visit(&shop.owner, visit).await.unwrap();
+        stock::schedule_visit(&shop.owner, visit).await.unwrap();
         let db = shop.bench.app.db.read();
         let machine = appliances::get_appliance(db, "", shop.machine_id()).await;
         let machine = machine.unwrap();

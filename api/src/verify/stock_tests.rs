@@ -11,7 +11,7 @@ use sea_orm::{ConnectionTrait, EntityTrait, QueryOrder};
 
 use super::parts_testing::Parts;
 use crate::base::{Act, Change, ProblemCode};
-use crate::calls::{self, ScheduleVisit};
+use crate::calls::ScheduleVisit;
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::stock::{self, *};
 use crate::{books, brief, pricing};
@@ -141,8 +141,10 @@ async fn parts_come_from_the_technicians_van_if_so_many_lie_there() {
             technician_id: shop.technician_id,
             planned_on: day(ON),
             window: None,
+            reason: None,
+            reason_note: None,
         };
-        calls::schedule_visit(&shop.owner(), visit).await.unwrap();
+        stock::schedule_visit(&shop.owner(), visit).await.unwrap();
         let found = shop.find(&call, failure).await;
         parts
             .remedy(&technician, found.finding.id, (part.id, 1))

@@ -150,9 +150,9 @@ const RULES: &[Rule] = &[
         sql: "SELECT v.id AS row_id, v.call_id AS found, f.call_id AS expected FROM flag_evidence v \
               JOIN flag g ON g.id = v.flag_id JOIN finding f ON f.id = v.finding_id \
               JOIN service_call c ON c.id = v.call_id \
-              WHERE f.call_id <> v.call_id OR c.id = g.call_id OR c.state <> 'completed' \
+              WHERE f.call_id <> v.call_id OR g.pattern IS NULL AND (c.id = g.call_id OR c.state <> 'completed' \
               OR c.appliance_id <> g.appliance_id OR f.component_id <> g.component_id \
-              OR f.failure_mode_id <> g.failure_mode_id OR v.completed_on <> c.completed_on ORDER BY v.id",
+              OR f.failure_mode_id <> g.failure_mode_id OR v.completed_on <> c.completed_on) ORDER BY v.id",
     },
     Rule {
         table: "flag",

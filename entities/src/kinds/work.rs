@@ -48,6 +48,57 @@ pub enum VisitState {
     Missed,
 }
 
+/// Why a call needed another visit.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum VisitReason {
+    #[sea_orm(string_value = "part_ordered")]
+    PartOrdered,
+    #[sea_orm(string_value = "wrong_part")]
+    WrongPart,
+    #[sea_orm(string_value = "more_time")]
+    MoreTime,
+    #[sea_orm(string_value = "not_home")]
+    NotHome,
+    #[sea_orm(string_value = "customer_decides")]
+    CustomerDecides,
+    #[sea_orm(string_value = "no_access")]
+    NoAccess,
+    #[sea_orm(string_value = "second_person")]
+    SecondPerson,
+    #[sea_orm(string_value = "other")]
+    Other,
+}
+
+/// Whether a load drew current while a voltage was read.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum Circuit {
+    #[sea_orm(string_value = "open")]
+    Open,
+    #[sea_orm(string_value = "loaded")]
+    Loaded,
+}
+
+/// What a voltage was read across.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum Across {
+    #[sea_orm(string_value = "supply")]
+    Supply,
+    #[sea_orm(string_value = "joint")]
+    Joint,
+}
+
 /// What a reading measures.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,

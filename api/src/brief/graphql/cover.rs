@@ -1,10 +1,12 @@
-//! What the machine is covered by, for whoever drives out: no amounts.
+//! What the machine is covered by, for whoever drives out: no amounts but what the customer pays first.
 
 use async_graphql::{Enum, SimpleObject};
 use chrono::NaiveDate;
 use nameplate_rules::coverage::{Ahead, Covers, SegmentAhead, Stands, settles};
+use nameplate_rules::money::Cents;
 
 use crate::coverage::CoverAhead;
+use crate::graphql::scalars::Money;
 use crate::warranty::graphql::{CoverEvidence, CoveredCharge};
 
 /// How a stretch of cover stands on a day.
@@ -64,6 +66,10 @@ pub struct BriefCover {
     may_pay: bool,
     /// Why it does not pay whatever failed; null where nothing of the sort is known.
     excluded: Option<String>,
+    /// What it does not pay for.
+    exclusions: Vec<String>,
+    /// What the customer pays of a call before it pays; null for nothing.
+    deductible: Option<Money>,
     /// Last day of parts, of those stretches that are in force on the day of the visit; null where none is.
     parts_through: Option<NaiveDate>,
     /// The same of labor.
@@ -97,6 +103,10 @@ impl BriefCover {
             component: cover.component,
             may_pay: told.may_pay(),
             excluded: excluded.map(|exclusion| format!("It does not pay where {exclusion}.")),
+            exclusions: (cover.exclusions.iter())
+                .map(|exclusion| format!("It does not pay where {exclusion}."))
+                .collect(),
+            deductible: (cover.deductible != Cents::ZERO).then(|| cover.deductible.into()),
             parts_through: on_visit.through(Covers::Parts),
             labour_through: on_visit.through(Covers::Labour),
             trip_through: on_visit.through(Covers::Trip),

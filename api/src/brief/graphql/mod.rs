@@ -2,18 +2,14 @@
 
 pub mod cover;
 pub mod history;
-
-use async_graphql::{Context, ID, Object, SimpleObject};
-use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::kinds::Fuel;
-use nameplate_rules::cautions::{Caution, Supply};
-use nameplate_rules::flags::ComponentClass;
+pub mod route;
 
 use crate::appliances::graphql::{Appliance, ApplianceType};
 use crate::callbacks::graphql::flag::texts;
+use crate::callbacks::graphql::joint::Bearings;
 use crate::callbacks::graphql::{BaseRate, Callback, FlagLevel, FlagState};
-use crate::callbacks::hazard;
 use crate::calls::graphql::ServiceCall;
+use crate::calls::graphql::visit::{VisitReason, VisitState};
 use crate::customers::graphql::{Contact, Customer, ServiceAddress};
 use crate::estimates::graphql::EstimateState;
 use crate::graphql::context::{act, reader};
@@ -23,11 +19,15 @@ use crate::graphql::scalars::{ExactDecimal, Money};
 use crate::recalls::graphql::ApplianceRecall;
 use crate::stock::graphql::orders::PartOrderState;
 use crate::warranty;
+use async_graphql::{Context, ID, Object, SimpleObject};
+use chrono::{DateTime, NaiveDate, Utc};
 
 use super::store::{self, Brief, Flagged, Machine, Offer, Ordered, Promise, Trip};
+use super::{dangers, text};
 
 pub use cover::BriefCover;
 pub use history::BriefCall;
+pub use route::DayRouteQuery;
 
 /// All there is to know before ringing the bell.
 #[derive(SimpleObject)]
@@ -54,7 +54,7 @@ pub struct ArrivalBrief {
     warranties: Vec<BriefWarranty>,
     /// Who stands behind the machine, in the order in which they are asked, and what they want to see.
     cover: Vec<BriefCover>,
-    /// Estimates on the machine that are drafted, sent or accepted; newest first.
+    /// Estimates on the machine that were sent or accepted; newest first.
     estimates: Vec<BriefEstimate>,
     /// What the customer still owes on issued invoices.
     balance: Money,
@@ -62,25 +62,41 @@ pub struct ArrivalBrief {
     flags: Vec<BriefFlag>,
     /// The earlier call of which this one is, or may be, the return.
     callback: Option<BriefCallback>,
-    /// Other machines at the address.
+    /// Other machines at the address, with what came back on them.
     other_machines: Vec<BriefMachine>,
     /// Trips planned for this call, in their order.
     visits: Vec<BriefVisit>,
+    /// Trips that were made for it or missed, in their order.
+    earlier_visits: Vec<BriefVisit>,
     /// Parts ordered for this call, oldest first.
     part_orders: Vec<BriefPartOrder>,
     /// What to mind on this machine before touching it.
     cautions: Vec<String>,
+    /// The brief as text for a small screen: below 2,000 bytes, what can hurt before what was done. Cautions are whole or
+    /// counted; what did not fit is counted at the end.
+    text: String,
 }
 
 impl ArrivalBrief {
-    fn of(brief: Brief) -> async_graphql::Result<Self> {
-        let cautions = cautions(&brief);
+    /// The brief as the graph tells it.
+    ///
+    /// # Errors
+    /// Texts of a flag that cannot be read back.
+    pub fn of(brief: Brief) -> async_graphql::Result<Self> {
+        let cautions = dangers::cautions(&brief);
+        let text = text::text(&brief);
         let history = history::entries(&brief);
+        let flags = brief.flags.iter().map(|row| BriefFlag::of(&brief, row));
+        let flags = flags.collect::<async_graphql::Result<_>>()?;
+        let neighbours = brief.other_machines.iter();
+        let other_machines = neighbours
+            .map(|row| BriefMachine::of(&brief, row))
+            .collect();
         let (today, ticket) = (brief.today, brief.ticket);
         let promises = brief.warranties.iter();
-        let flags = brief.flags.iter().map(BriefFlag::of);
         Ok(Self {
             today,
+            text,
             contacts: brief.contacts.into_iter().map(Contact::from).collect(),
             history,
             recalls: brief.recalls.into_iter().map(Into::into).collect(),
@@ -88,14 +104,15 @@ impl ArrivalBrief {
             cover: BriefCover::all(brief.cover),
             estimates: BriefEstimate::all(&brief.estimates),
             balance: brief.balance.into(),
-            flags: flags.collect::<async_graphql::Result<_>>()?,
+            flags,
             callback: ticket.callback.map(|callback| BriefCallback {
                 earlier_call_number: ticket.earlier.as_ref().map(|call| call.number.clone()),
                 earlier_completed_on: ticket.earlier.as_ref().and_then(|call| call.completed_on),
                 callback: callback.into(),
             }),
-            other_machines: brief.other_machines.into_iter().map(Into::into).collect(),
+            other_machines,
             visits: brief.visits.into_iter().map(Into::into).collect(),
+            earlier_visits: brief.earlier_visits.into_iter().map(Into::into).collect(),
             part_orders: brief.part_orders.into_iter().map(Into::into).collect(),
             cautions: cautions
                 .iter()
@@ -108,23 +125,6 @@ impl ArrivalBrief {
             appliance_type: ticket.appliance_type.into(),
         })
     }
-}
-
-/// What the type of machine and its fuel ask for, and the danger of what came back; each once, isolation first.
-fn cautions(brief: &Brief) -> Vec<Caution> {
-    let supply = match brief.ticket.appliance.fuel {
-        Fuel::NaturalGas | Fuel::LiquidGas => Supply::Gas,
-        Fuel::Electric | Fuel::None => Supply::NoGas,
-    };
-    let mut all = Caution::for_machine(&brief.ticket.appliance_type.key, supply);
-    for row in &brief.flags {
-        let class = ComponentClass::named(&row.component.name);
-        let danger = class.hazard(&row.mode.key, hazard(row.mode.hazard));
-        all.extend(Caution::for_hazard(danger));
-    }
-    all.sort_unstable();
-    all.dedup();
-    all
 }
 
 /// What the shop still stands behind on one component.
@@ -252,11 +252,14 @@ pub struct BriefFlag {
     next_checks: Vec<String>,
     /// What to mind before touching it.
     cautions: Vec<String>,
+    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot.
+    bearings: Option<Bearings>,
 }
 
 impl BriefFlag {
-    fn of(row: &Flagged) -> async_graphql::Result<Self> {
+    fn of(brief: &Brief, row: &Flagged) -> async_graphql::Result<Self> {
         let flag = &row.flag;
+        let bearings = dangers::joint(brief, row);
         Ok(Self {
             id: Kind::Flag.id(flag.id),
             level: flag.level.into(),
@@ -268,6 +271,7 @@ impl BriefFlag {
             base_rate: BaseRate::of(flag),
             next_checks: texts(&flag.next_checks_json)?,
             cautions: texts(&flag.cautions_json)?,
+            bearings: bearings.map(|examined| Bearings::of(examined, flag.call_id)),
         })
     }
 }
@@ -290,18 +294,50 @@ pub struct BriefMachine {
     kind: String,
     /// The machine.
     appliance: Appliance,
+    /// Failures that are back on it and not dealt with; newest first.
+    flags: Vec<BriefMachineFlag>,
 }
 
-impl From<Machine> for BriefMachine {
-    fn from(row: Machine) -> Self {
+impl BriefMachine {
+    fn of(brief: &Brief, row: &Machine) -> Self {
+        let flags = brief.other_flags.iter();
+        let its = flags.filter(|flagged| flagged.flag.appliance_id == row.appliance.id);
         Self {
-            kind: row.appliance_type.name,
-            appliance: row.appliance.into(),
+            kind: row.appliance_type.name.clone(),
+            appliance: row.appliance.clone().into(),
+            flags: its.map(BriefMachineFlag::of).collect(),
         }
     }
 }
 
-/// A trip planned for the call.
+/// A failure that is back on another machine at the address.
+#[derive(SimpleObject)]
+pub struct BriefMachineFlag {
+    /// How loud it is.
+    level: FlagLevel,
+    /// How far it was dealt with.
+    state: FlagState,
+    /// What failed.
+    component: String,
+    /// How it failed.
+    failure_mode: String,
+    /// What came back, when it was repaired before, and which rule was met.
+    reason: String,
+}
+
+impl BriefMachineFlag {
+    fn of(row: &Flagged) -> Self {
+        Self {
+            level: row.flag.level.into(),
+            state: row.flag.state.into(),
+            component: row.component.name.clone(),
+            failure_mode: row.mode.name.clone(),
+            reason: row.flag.reason.clone(),
+        }
+    }
+}
+
+/// A trip for the call.
 #[derive(SimpleObject)]
 pub struct BriefVisit {
     /// The day.
@@ -310,6 +346,12 @@ pub struct BriefVisit {
     window: Option<String>,
     /// Name of who makes it.
     technician: String,
+    /// Whether it was made.
+    state: VisitState,
+    /// Why the call needed another visit; null for a first one, and where nobody said.
+    reason: Option<VisitReason>,
+    /// What was said about the reason.
+    reason_note: Option<String>,
 }
 
 impl From<Trip> for BriefVisit {
@@ -318,6 +360,9 @@ impl From<Trip> for BriefVisit {
             planned_on: row.visit.planned_on,
             window: row.visit.window,
             technician: row.technician.name,
+            state: row.visit.state.into(),
+            reason: row.visit.reason.map(Into::into),
+            reason_note: row.visit.reason_note,
         }
     }
 }

@@ -2,7 +2,11 @@
 
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
-use nameplate_entities::{flag, flag_evidence, flag_step};
+use futures_util::future::try_join_all;
+use nameplate_entities::{
+    appliance, component, failure_mode, finding, flag, flag_evidence, flag_step, reading,
+    service_call,
+};
 use nameplate_rules::flags;
 use sea_orm::{ColumnTrait, QueryFilter};
 
@@ -17,7 +21,12 @@ use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
 use crate::shop::graphql::Staff;
 
+use super::super::joint::{Failed, examine_joint};
 use super::super::store;
+use super::joint::Bearings;
+
+/// Most calls on a machine whose readings a joint is looked at by.
+const CALLS_MAX: usize = 20;
 
 /// How loud a repeat failure is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
@@ -145,6 +154,31 @@ impl Flag {
         texts(&self.row.cautions_json)
     }
 
+    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot.
+    async fn bearings(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Bearings>> {
+        let flag = &self.row;
+        let Some(failed) = Names::of(ctx, (flag.component_id, flag.failure_mode_id)).await? else {
+            return Ok(None);
+        };
+        if !failed.failed().is_hot_joint() {
+            return Ok(None);
+        }
+        let Some(machine) = loaders::row::<appliance::Entity>(ctx, flag.appliance_id).await? else {
+            return Ok(None);
+        };
+        let readings = readings_of(ctx, machine.id).await?;
+        let found =
+            loaders::children::<finding::Entity>(ctx, finding::Column::CallId, flag.call_id)
+                .await?;
+        let found = found
+            .iter()
+            .map(|row| Names::of(ctx, (row.component_id, row.failure_mode_id)));
+        let found: Vec<Names> = try_join_all(found).await?.into_iter().flatten().collect();
+        let found: Vec<Failed<'_>> = found.iter().map(Names::failed).collect();
+        let examined = examine_joint((&machine, flag.call_id), &found, &readings);
+        Ok(Some(Bearings::of(examined, flag.call_id)))
+    }
+
     /// The earlier repairs it rests on, oldest first.
     async fn evidence(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<FlagEvidence>> {
         let column = flag_evidence::Column::FlagId;
@@ -203,6 +237,44 @@ impl FlagPattern {
             at_least_times: row.ratio_low.map(Into::into),
         })
     }
+}
+
+/// What failed, as it is named.
+struct Names {
+    component: component::Model,
+    mode: failure_mode::Model,
+}
+
+impl Names {
+    async fn of(
+        ctx: &Context<'_>,
+        (component_id, failure_mode_id): (i64, i64),
+    ) -> async_graphql::Result<Option<Self>> {
+        let component = loaders::row::<component::Entity>(ctx, component_id).await?;
+        let mode = loaders::row::<failure_mode::Entity>(ctx, failure_mode_id).await?;
+        let both = component.zip(mode);
+        Ok(both.map(|(component, mode)| Self { component, mode }))
+    }
+
+    fn failed(&self) -> Failed<'_> {
+        Failed {
+            component: &self.component.name,
+            mode: &self.mode.key,
+            hazard: self.mode.hazard,
+        }
+    }
+}
+
+/// Readings of the last calls on a machine, oldest first.
+async fn readings_of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<reading::Model>> {
+    let column = service_call::Column::ApplianceId;
+    let calls = loaders::children::<service_call::Entity>(ctx, column, id).await?;
+    let last = calls.iter().rev().take(CALLS_MAX);
+    let readings = last
+        .map(|call| loaders::children::<reading::Entity>(ctx, reading::Column::CallId, call.id));
+    let mut readings = try_join_all(readings).await?.concat();
+    readings.sort_by_key(|row| row.id);
+    Ok(readings)
 }
 
 /// The texts a flag keeps, as they were on the day it was raised.

@@ -2,6 +2,7 @@
 
 pub mod advice;
 pub mod flag;
+pub mod joint;
 pub mod mutations;
 
 use async_graphql::connection::Connection;

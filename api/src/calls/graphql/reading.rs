@@ -93,6 +93,26 @@ pub enum Verdict {
     MayBeParallelPath,
 }
 
+/// Whether a load drew current while a voltage was read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::Circuit")]
+pub enum Circuit {
+    /// No load: what the supply gives by itself.
+    Open,
+    /// Under load: what is left of it while current flows.
+    Loaded,
+}
+
+/// What a voltage was read across.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::Across")]
+pub enum Across {
+    /// The supply, as it arrives at the machine.
+    Supply,
+    /// A joint: from the wire before it to the metal behind it.
+    Joint,
+}
+
 /// A measurement with its verdict.
 pub struct Reading {
     row: reading::Model,
@@ -169,6 +189,51 @@ impl Reading {
     /// Whether the load runs for three hours or more.
     async fn continuous(&self) -> bool {
         self.row.continuous
+    }
+
+    /// What that wire's insulation is marked for, in degrees Celsius.
+    async fn insulation_c(&self) -> Option<i32> {
+        self.row.insulation_c
+    }
+
+    /// What its terminals are marked for, in degrees Celsius.
+    async fn terminals_c(&self) -> Option<i32> {
+        self.row.terminals_c
+    }
+
+    /// The breaker or fuse of the circuit, in amperes.
+    async fn breaker_amps(&self) -> Option<i32> {
+        self.row.breaker_amps
+    }
+
+    /// Of a voltage: whether a load drew current; null where that was not said.
+    async fn circuit(&self) -> Option<Circuit> {
+        self.row.circuit.map(Into::into)
+    }
+
+    /// Of a voltage: what it lay across; null where that was not said.
+    async fn across(&self) -> Option<Across> {
+        self.row.across.map(Into::into)
+    }
+
+    /// Voltage at the machine while it was read, in volts.
+    async fn supply_volts(&self) -> Option<ExactDecimal> {
+        self.row.supply_volts.map(ExactDecimal::from)
+    }
+
+    /// Rated voltage of the measured part itself, in volts, where it was given.
+    async fn part_volts(&self) -> Option<ExactDecimal> {
+        self.row.part_volts.map(ExactDecimal::from)
+    }
+
+    /// Its rated power, in watts.
+    async fn part_watts(&self) -> Option<ExactDecimal> {
+        self.row.part_watts.map(ExactDecimal::from)
+    }
+
+    /// Its rated current, in amperes.
+    async fn part_amps(&self) -> Option<ExactDecimal> {
+        self.row.part_amps.map(ExactDecimal::from)
     }
 
     /// Least expected value, in `expectedUnit`.

@@ -28,6 +28,28 @@ pub enum VisitState {
     Missed,
 }
 
+/// Why a call needed another visit.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
+#[graphql(remote = "nameplate_entities::kinds::VisitReason")]
+pub enum VisitReason {
+    /// A part had to be ordered.
+    PartOrdered,
+    /// The part that was brought or came was not the right one.
+    WrongPart,
+    /// The work takes longer than there was time.
+    MoreTime,
+    /// Nobody was at home.
+    NotHome,
+    /// The customer was still deciding.
+    CustomerDecides,
+    /// There was no way to the machine.
+    NoAccess,
+    /// The work takes two.
+    SecondPerson,
+    /// Something else; the note says what.
+    Other,
+}
+
 /// One trip to one address. It may serve several calls there; its trip charge is charged once.
 pub struct Visit {
     row: visit::Model,
@@ -87,6 +109,16 @@ impl Visit {
     /// Arrival window as told to the customer.
     async fn window(&self) -> Option<&str> {
         self.row.window.as_deref()
+    }
+
+    /// Why a call needed another visit; null for a first one, and where nobody said.
+    async fn reason(&self) -> Option<VisitReason> {
+        self.row.reason.map(Into::into)
+    }
+
+    /// What was said about the reason.
+    async fn reason_note(&self) -> Option<&str> {
+        self.row.reason_note.as_deref()
     }
 
     /// Whether it was made.

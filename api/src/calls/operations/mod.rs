@@ -6,6 +6,6 @@ mod remedies;
 mod visits;
 
 pub use closing::{CancelCall, RecordRootCause, cancel, record_root_cause};
-pub use readings::{PartRating, RecordReading, record_reading};
+pub use readings::{PartRating, RecordReading, conductor_of, record_reading};
 pub use remedies::{PartFitted, RecordRemedy, record_remedy};
-pub use visits::{FinishVisit, ScheduleVisit, finish_visit, schedule_visit, served_by};
+pub use visits::{FinishVisit, ScheduleVisit, finish_visit, plan_visit, served_by};

@@ -1,10 +1,12 @@
 //! Writing down a measurement, judged against what the plate and the wire let us expect.
 
+mod checks;
+
 use nameplate_entities::exact::Exact;
-use nameplate_entities::kinds::{Fuel, Quantity, Verdict};
+use nameplate_entities::kinds::{Across, Circuit, Fuel, Quantity, Verdict};
 use nameplate_entities::{appliance, appliance_type, reading, shop as shop_table};
 use nameplate_rules::readings::conductor::{
-    Conductor, ConductorCheck, ConductorVerdict, Duty, Gauge, conductor_check,
+    Conductor, ConductorCheck, ConductorVerdict, Duty, TemperatureRating, conductor_check,
 };
 use nameplate_rules::readings::{
     self, Band, Connection, Load, PlateData, ReadingRefusal, Unit, expected_band, judge,
@@ -47,8 +49,18 @@ pub struct RecordReading {
     pub isolated: bool,
     /// Copper wire size, for a load current.
     pub wire_awg: Option<i32>,
+    /// What that wire's insulation is marked for, in degrees Celsius.
+    pub insulation_c: Option<i32>,
+    /// What its terminals are marked for.
+    pub terminals_c: Option<i32>,
+    /// The breaker or fuse of the circuit, for a load current.
+    pub breaker_amps: Option<i32>,
     /// Whether the load runs for three hours or more.
     pub continuous: bool,
+    /// Of a voltage: whether a load drew current. Not said is neither.
+    pub circuit: Option<Circuit>,
+    /// Of a voltage: what it lay across.
+    pub across: Option<Across>,
     /// Left out, the machine's plate is taken.
     pub part: Option<PartRating>,
     /// Voltage measured at the machine, for a current or power.
@@ -65,8 +77,9 @@ pub async fn record_reading(act: &Act, new: RecordReading) -> Result<reading::Mo
     let mut checks = Checks::new();
     let place = checks.text("place", &new.place, LINE_MAX);
     let note = checks.text_if_any("note", new.note.as_deref(), TEXT_MAX);
-    check_figures(&mut checks, &new);
-    let gauge = gauge(&mut checks, &new);
+    checks::figures(&mut checks, &new);
+    checks::circuit(&mut checks, &new);
+    let wire = checks::wire(&mut checks, &new);
     checks.finish()?;
     let tx = act.app.db.write().await?;
     let call = store::get_own_call(&tx, act, "callId", new.call_id).await?;
@@ -74,7 +87,7 @@ pub async fn record_reading(act: &Act, new: RecordReading) -> Result<reading::Mo
     let appliance = appliances::get_appliance(&tx, "callId", call.appliance_id).await?;
     let kind = appliances::type_of(&tx, &appliance).await?;
     let settings = shop::settings(&tx).await?.row;
-    let judged = judged(&new, gauge, (&appliance, &kind), &settings).map_err(refused)?;
+    let judged = judged(&new, wire, (&appliance, &kind), &settings).map_err(refused)?;
     let row = reading::ActiveModel {
         call_id: Set(call.id),
         taken_at: Set(act.at),
@@ -91,6 +104,16 @@ pub async fn record_reading(act: &Act, new: RecordReading) -> Result<reading::Mo
         verdict: Set(judged.verdict),
         explanation: Set(judged.explanation),
         note: Set(note),
+        circuit: Set(new.circuit),
+        across: Set(new.across),
+        supply_volts: Set(new.supply_volts.map(Exact)),
+        part_resistive: Set(new.part.map(|part| part.load == Load::Resistive)),
+        part_volts: Set(new.part.and_then(|part| part.volts).map(Exact)),
+        part_watts: Set(new.part.and_then(|part| part.watts).map(Exact)),
+        part_amps: Set(new.part.and_then(|part| part.amps).map(Exact)),
+        insulation_c: Set(new.insulation_c),
+        terminals_c: Set(new.terminals_c),
+        breaker_amps: Set(new.breaker_amps),
         ..Default::default()
     }
     .insert(&tx)
@@ -104,63 +127,13 @@ pub async fn record_reading(act: &Act, new: RecordReading) -> Result<reading::Mo
     Ok(row)
 }
 
-fn check_figures(checks: &mut Checks, new: &RecordReading) {
-    let below_zero_is_wrong = !matches!(new.quantity, Quantity::Temperature | Quantity::Pressure);
-    let largest = Decimal::from(1_000_000_000);
-    if new.value.abs() > largest || new.value.scale() > 6 {
-        checks.refuse(
-            ProblemCode::OutOfRange,
-            "value",
-            format!("{} is too large or has more than six decimals.", new.value),
-        );
-    } else if below_zero_is_wrong && new.value.is_sign_negative() && !new.value.is_zero() {
-        checks.refuse(
-            ProblemCode::OutOfRange,
-            "value",
-            format!(
-                "{} is below zero, which this quantity cannot be.",
-                new.value
-            ),
-        );
-    }
-    let part = new.part.as_ref();
-    let ratings = [
-        ("part.ratedVolts", part.and_then(|part| part.volts)),
-        ("part.ratedWatts", part.and_then(|part| part.watts)),
-        ("part.ratedAmps", part.and_then(|part| part.amps)),
-        ("supplyVolts", new.supply_volts),
-    ];
-    for (path, rating) in ratings {
-        if let Some(rating) = rating {
-            checks.positive_decimal(path, rating);
-        }
-    }
-}
-
-fn gauge(checks: &mut Checks, new: &RecordReading) -> Option<Gauge> {
-    let awg = new.wire_awg?;
-    if new.quantity != Quantity::Current {
-        checks.refuse(
-            ProblemCode::Malformed,
-            "wireAwg",
-            "A wire size belongs to a load current.",
-        );
-    }
-    match awg {
-        14 => Some(Gauge::Awg14),
-        12 => Some(Gauge::Awg12),
-        10 => Some(Gauge::Awg10),
-        8 => Some(Gauge::Awg8),
-        6 => Some(Gauge::Awg6),
-        _ => {
-            checks.refuse(
-                ProblemCode::OutOfRange,
-                "wireAwg",
-                "The wire sizes known here are 14, 12, 10, 8 and 6.",
-            );
-            None
-        }
-    }
+/// The wire of a load current on record, where its size is told.
+pub fn conductor_of(row: &reading::Model) -> Option<Conductor> {
+    Some(Conductor {
+        gauge: checks::gauge_of(row.wire_awg?)?,
+        insulation: row.insulation_c.and_then(checks::rating_of),
+        terminals: row.terminals_c.and_then(checks::rating_of),
+    })
 }
 
 /// What a measurement says, with the limits it was held to.
@@ -173,7 +146,7 @@ struct Judged {
 
 fn judged(
     new: &RecordReading,
-    gauge: Option<Gauge>,
+    wire: Option<Conductor>,
     (appliance, kind): (&appliance::Model, &appliance_type::Model),
     settings: &shop_table::Model,
 ) -> std::result::Result<Judged, ReadingRefusal> {
@@ -189,14 +162,21 @@ fn judged(
     };
     let plate = plate(new, appliance, kind);
     let tolerance = settings.reading_tolerance_percent.0;
-    let band = expected_band(measured.quantity, &plate, tolerance)?;
+    // What lies across a joint is a drop, which no plate tells.
+    let band = match new.across {
+        Some(Across::Joint) => None,
+        Some(Across::Supply) | None => expected_band(measured.quantity, &plate, tolerance)?,
+    };
     let verdict = judge(&measured, band.as_ref())?;
-    let wire = wire_check(&measured, gauge, new.continuous)?;
+    let wire = wire_check(&measured, wire, new.continuous)?;
     let shown = band.map(|band| band.shown(SHOWN_DECIMALS));
     let mut words = vec![band_words(new, verdict, shown.as_ref(), tolerance)];
-    words.extend(wire.as_ref().map(|check| wire_words(new, check)));
-    let over = wire.is_some_and(|check| check.verdict == ConductorVerdict::Over);
-    let limit = wire.map(|check| check.limit_amps);
+    words.extend(
+        wire.as_ref()
+            .map(|(wire, check)| wire_words(new, *wire, check)),
+    );
+    let over = wire.is_some_and(|(_, check)| check.verdict == ConductorVerdict::Over);
+    let limit = wire.map(|(_, check)| check.limit_amps);
     Ok(Judged {
         low: shown.map(|band| band.low),
         high: shown.map(|band| band.high).or(limit),
@@ -234,27 +214,22 @@ fn plate(
     }
 }
 
+/// A load current against the wire that carries it.
 fn wire_check(
     measured: &readings::Reading,
-    gauge: Option<Gauge>,
+    wire: Option<Conductor>,
     continuous: bool,
-) -> std::result::Result<Option<ConductorCheck>, ReadingRefusal> {
+) -> std::result::Result<Option<(Conductor, ConductorCheck)>, ReadingRefusal> {
     let load_amps = measured.in_base_unit()?;
-    let Some(gauge) = gauge.filter(|_| load_amps > Decimal::ZERO) else {
+    let Some(wire) = wire.filter(|_| load_amps > Decimal::ZERO) else {
         return Ok(None);
-    };
-    // Unmarked insulation and terminals: the weakest column, as the rule has it.
-    let conductor = Conductor {
-        gauge,
-        insulation: None,
-        terminals: None,
     };
     let duty = if continuous {
         Duty::Continuous
     } else {
         Duty::NonContinuous
     };
-    conductor_check(load_amps, conductor, duty).map(Some)
+    Ok(Some((wire, conductor_check(load_amps, wire, duty)?)))
 }
 
 fn band_words(
@@ -266,6 +241,11 @@ fn band_words(
     if verdict == readings::Verdict::MayBeParallelPath {
         return "The part was still wired in, so this may be reading through a parallel path. \
                 Take at least one lead off and measure again."
+            .to_owned();
+    }
+    if new.across == Some(Across::Joint) {
+        return "A voltage across a joint is its drop: next to nothing across a sound one. With the current at that time \
+                it tells the heat that the joint makes."
             .to_owned();
     }
     let Some(band) = band else {
@@ -295,15 +275,20 @@ fn band_words(
     )
 }
 
-fn wire_words(new: &RecordReading, check: &ConductorCheck) -> String {
+fn wire_words(new: &RecordReading, wire: Conductor, check: &ConductorCheck) -> String {
     let awg = new.wire_awg.unwrap_or_default();
+    let column = match wire.usable_column() {
+        TemperatureRating::C60 => 60,
+        TemperatureRating::C75 => 75,
+        TemperatureRating::C90 => 90,
+    };
     let lasting = if new.continuous {
         ", 80 % of it for a load of three hours or more"
     } else {
         ""
     };
     let limit = format!(
-        "the {} A that {awg} AWG copper wire carries (60 C column, 30 C around it{lasting})",
+        "the {} A that {awg} AWG copper wire carries ({column} C column, 30 C around it{lasting})",
         check.limit_amps.normalize()
     );
     let load = check.load_amps.normalize();

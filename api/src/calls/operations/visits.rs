@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use chrono::{Days, NaiveDate};
-use nameplate_entities::kinds::{Role, VisitState};
+use nameplate_entities::kinds::{Role, VisitReason, VisitState};
 use nameplate_entities::{service_call, staff, visit, visit_call};
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
@@ -11,7 +11,7 @@ use sea_orm::{
 };
 
 use crate::base::audit::{self, Subject};
-use crate::base::check::LINE_MAX;
+use crate::base::check::{LINE_MAX, TEXT_MAX};
 use crate::base::{Act, Checks, Error, ProblemCode, Result, Right};
 use crate::shop;
 
@@ -32,22 +32,32 @@ pub struct ScheduleVisit {
     pub planned_on: NaiveDate,
     /// Arrival window as told to the customer.
     pub window: Option<String>,
+    /// Why one of the calls needs another visit.
+    pub reason: Option<VisitReason>,
+    pub reason_note: Option<String>,
 }
 
-/// Plans a trip for one or more calls at one address.
+/// Plans a trip for one or more calls at one address. `proposed` is the reason of a further visit of which nobody said one.
 ///
 /// # Errors
-/// `Forbidden`; `NotFound`; `WrongState` for a call that is not open or stands elsewhere, or for somebody
-/// who does not make visits; `ImpossibleDate`.
-pub async fn schedule_visit(act: &Act, new: ScheduleVisit) -> Result<visit::Model> {
+/// `Forbidden`; `NotFound`; `WrongState` for a call that is not open or stands elsewhere, for somebody who does not make
+/// visits, or for a reason of a first visit; `Missing` for the note of another reason; `ImpossibleDate`.
+pub async fn plan_visit(
+    tx: &impl ConnectionTrait,
+    act: &Act,
+    new: &ScheduleVisit,
+    proposed: Option<VisitReason>,
+) -> Result<visit::Model> {
     act.staff_with(Right::ScheduleVisit)?;
-    let tx = act.app.db.write().await?;
     let mut checks = Checks::new();
     let window = checks.text_if_any("window", new.window.as_deref(), LINE_MAX);
-    let calls = calls_to_serve(&tx, &mut checks, &new.call_ids).await?;
-    let technician = store::staff_by_id(&tx, new.technician_id).await?;
+    let reason_note = checks.text_if_any("reasonNote", new.reason_note.as_deref(), TEXT_MAX);
+    let calls = calls_to_serve(tx, &mut checks, &new.call_ids).await?;
+    let is_first = !store::is_any_visited(tx, &new.call_ids).await?;
+    check_reason(&mut checks, new.reason, (reason_note.is_some(), is_first));
+    let technician = store::staff_by_id(tx, new.technician_id).await?;
     check_technician(&mut checks, technician.as_ref());
-    let today = shop::settings(&tx).await?.day_of(act.at);
+    let today = shop::settings(tx).await?.day_of(act.at);
     check_day(&mut checks, &calls, (new.planned_on, today));
     let place = calls.first().map(|call| call.service_address_id);
     checks.finish()?;
@@ -59,20 +69,39 @@ pub async fn schedule_visit(act: &Act, new: ScheduleVisit) -> Result<visit::Mode
         window: Set(window),
         state: Set(VisitState::Planned),
         version: Set(1),
+        reason: Set(new.reason.or(proposed.filter(|_| !is_first))),
+        reason_note: Set(reason_note),
         ..Default::default()
     }
-    .insert(&tx)
+    .insert(tx)
     .await?;
     let served = calls.iter().map(|call| visit_call::ActiveModel {
         visit_id: Set(row.id),
         call_id: Set(call.id),
         ..Default::default()
     });
-    visit_call::Entity::insert_many(served).exec(&tx).await?;
+    visit_call::Entity::insert_many(served).exec(tx).await?;
     let verb = Right::ScheduleVisit.mutation();
-    audit::created(&tx, act, verb, subject(row.id), &(&row, &new.call_ids)).await?;
-    tx.commit().await?;
+    audit::created(tx, act, verb, subject(row.id), &(&row, &new.call_ids)).await?;
     Ok(row)
+}
+
+/// Why a call needs another visit is asked once it had one.
+fn check_reason(
+    checks: &mut Checks,
+    reason: Option<VisitReason>,
+    (has_note, is_first): (bool, bool),
+) {
+    if is_first && (reason.is_some() || has_note) {
+        let message = "This is the first visit of these calls; a reason is for a further one.";
+        checks.refuse(ProblemCode::WrongState, "reason", message);
+    } else if reason == Some(VisitReason::Other) && !has_note {
+        let message = "Say what the other reason is.";
+        checks.refuse(ProblemCode::Missing, "reasonNote", message);
+    } else if reason.is_none() && has_note {
+        let message = "Say which reason the note is about.";
+        checks.refuse(ProblemCode::Missing, "reason", message);
+    }
 }
 
 /// The calls a trip is for, in the order of the input; every wrong one is refused at its place.

@@ -1,9 +1,11 @@
 //! Reports in the graph.
 
 pub mod documents;
+pub mod first_visits;
 pub mod statements;
 
 pub use documents::DocumentReportsQuery;
+pub use first_visits::FirstVisitsQuery;
 pub use statements::StatementsQuery;
 
 use async_graphql::Enum;

@@ -5,6 +5,7 @@ pub mod documents;
 pub mod journal;
 pub mod margins;
 pub mod takings;
+pub mod visits;
 
 use std::collections::HashMap;
 

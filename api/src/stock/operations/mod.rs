@@ -10,6 +10,7 @@ pub mod returning;
 pub mod selling;
 pub mod sending_back;
 pub mod unassigned;
+pub mod visiting;
 
 use nameplate_entities::part;
 use rust_decimal::Decimal;

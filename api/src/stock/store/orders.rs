@@ -111,6 +111,15 @@ pub fn calls_with_all_parts_in() -> Select<service_call::Entity> {
         .filter(Expr::exists(planned).not())
 }
 
+/// Whether one of these calls waits for parts: on order, or there and not fitted yet.
+pub async fn is_any_waiting(db: &impl ConnectionTrait, call_ids: &[i64]) -> Result<bool> {
+    let on_order = Expr::exists(has_order(PartOrderState::Ordered));
+    let waiting = service_call::Entity::find()
+        .filter(service_call::Column::Id.is_in(call_ids.iter().copied()))
+        .filter(on_order.or(Expr::exists(has_parts_to_fit())));
+    Ok(waiting.one(db).await?.is_some())
+}
+
 /// Parts fitted on calls that are not completed: not yet taken from stock.
 pub fn fitted_not_taken() -> Select<part_used::Entity> {
     let open = Query::select()

@@ -6,13 +6,14 @@ use nameplate_entities::{estimate_option, invoice_line, visit};
 use super::*;
 use crate::base::Caller;
 use crate::base::ProblemCode::Superseded;
-use crate::calls::{FinishVisit, ScheduleVisit, schedule_visit};
+use crate::calls::{FinishVisit, ScheduleVisit};
 use crate::closeout::finish_visit;
 use crate::estimates::{
     DraftEstimate, Offer, RecordAcceptance, ReviseEstimate, SendEstimate, Told, WorkDone,
     record_acceptance,
 };
 use crate::invoices::{CreditInvoice, CreditedLine};
+use crate::stock::schedule_visit;
 
 /// What work without its trip comes to, before tax.
 const WITHOUT_TRIP: i64 = 13_600;
@@ -55,6 +56,8 @@ impl TestShop {
             technician_id: id,
             planned_on: noon().date_naive(),
             window: None,
+            reason: None,
+            reason_note: None,
         };
         schedule_visit(&self.owner, plan).await.unwrap()
     }

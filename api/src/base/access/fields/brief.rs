@@ -2,7 +2,7 @@ use super::Row;
 use crate::base::access::Least::Staff;
 
 pub(super) const BRIEF: &[Row] = &[
-    ("Query", Staff, "arrivalBrief"),
+    ("Query", Staff, "arrivalBrief dayRoute"),
     (
         "ArrivalBrief",
         Staff,
@@ -13,12 +13,13 @@ pub(super) const BRIEF: &[Row] = &[
         Staff,
         "warranties estimates flags callback otherMachines visits cautions",
     ),
-    ("ArrivalBrief", Staff, "cover"),
+    ("ArrivalBrief", Staff, "cover earlierVisits text"),
     (
         "BriefCover",
         Staff,
         "place programme payer component mayPay excluded partsThrough labourThrough tripThrough segments missing bring",
     ),
+    ("BriefCover", Staff, "exclusions deductible"),
     (
         "BriefCoverSegment",
         Staff,
@@ -53,13 +54,24 @@ pub(super) const BRIEF: &[Row] = &[
     (
         "BriefFlag",
         Staff,
-        "id level state component failureMode reason raisedAt baseRate nextChecks cautions",
+        "id level state component failureMode reason raisedAt baseRate nextChecks cautions bearings",
     ),
     (
         "BriefCallback",
         Staff,
         "callback earlierCallNumber earlierCompletedOn",
     ),
-    ("BriefMachine", Staff, "kind appliance"),
-    ("BriefVisit", Staff, "plannedOn window technician"),
+    ("BriefMachine", Staff, "kind appliance flags"),
+    (
+        "BriefMachineFlag",
+        Staff,
+        "level state component failureMode reason",
+    ),
+    (
+        "BriefVisit",
+        Staff,
+        "plannedOn window technician state reason reasonNote",
+    ),
+    ("DayRoute", Staff, "on stops leftOut"),
+    ("RouteStop", Staff, "visit briefs"),
 ];

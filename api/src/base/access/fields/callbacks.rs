@@ -25,8 +25,11 @@ pub(super) const CALLBACKS: &[Row] = &[
     (
         "Flag",
         Staff,
-        "appliance component failureMode nextChecks cautions evidence steps",
+        "appliance component failureMode nextChecks cautions evidence steps bearings",
     ),
+    ("Bearings", Staff, "causes unusable readings cautions"),
+    ("CauseBearing", Staff, "cause speaks why missing"),
+    ("BearingReading", Staff, "reading isOfEarlierCall"),
     ("ServiceCall", Staff, "callback flags warranties"),
     ("Appliance", Staff, "flags shopWarranties"),
     ("BaseRate", Staff, "sentence repairs returned"),

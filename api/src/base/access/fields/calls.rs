@@ -16,7 +16,7 @@ pub(super) const CALLS: &[Row] = &[
     (
         "Visit",
         Staff,
-        "id technician serviceAddress plannedOn window state doneAt calls version",
+        "id technician serviceAddress plannedOn window state doneAt calls version reason reasonNote",
     ),
     (
         "Reading",
@@ -27,6 +27,11 @@ pub(super) const CALLS: &[Row] = &[
         "Reading",
         Staff,
         "expectedLow expectedHigh expectedUnit verdict explanation note",
+    ),
+    (
+        "Reading",
+        Staff,
+        "circuit across supplyVolts partVolts partWatts partAmps insulationC terminalsC breakerAmps",
     ),
     (
         "Finding",

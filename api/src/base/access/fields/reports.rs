@@ -1,5 +1,5 @@
 use super::Row;
-use crate::base::access::Least::{Desk, Owner};
+use crate::base::access::Least::{Desk, Owner, Staff};
 
 pub(super) const REPORTS: &[Row] = &[
     (
@@ -13,6 +13,16 @@ pub(super) const REPORTS: &[Row] = &[
         "marginByCall marginByCharge marginByTechnician",
     ),
     ("Query", Desk, "takings"),
+    ("Query", Staff, "firstVisits"),
+    (
+        "FirstVisitReport",
+        Staff,
+        "from through all withoutVisit reasons technicians months",
+    ),
+    ("FirstVisitFigures", Staff, "calls onFirstVisit percent"),
+    ("FurtherVisits", Staff, "reason visits"),
+    ("TechnicianFirstVisits", Staff, "technician figures"),
+    ("MonthFirstVisits", Staff, "month figures"),
     ("TrialBalance", Owner, "on rows debits credits"),
     ("TrialBalanceRow", Owner, "account debit credit"),
     ("AccountAmount", Owner, "account amount"),

@@ -12,7 +12,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use nameplate_entities::kinds::{CallKind, Method, Quantity, Role, VisitState};
+use nameplate_entities::kinds::{Across, CallKind, Circuit, Method, Quantity, Role, VisitState};
 use nameplate_entities::{invoice, payment, service_call, staff};
 use nameplate_rules::money::Cents;
 use nameplate_rules::readings::Unit;
@@ -20,7 +20,7 @@ use rust_decimal::Decimal;
 
 use crate::base::{Act, App, Caller, Error, Result};
 use crate::calls::{NewCall, NewFinding};
-use crate::{callbacks, calls, closeout};
+use crate::{callbacks, calls, closeout, stock};
 
 use super::scenario::{Billing, CallPlan, How, Plan, ShopData};
 
@@ -175,8 +175,10 @@ impl Player<'_> {
             technician_id: technician.id,
             planned_on: self.day(visit_day),
             window: Some("8 to 12".to_owned()),
+            reason: None,
+            reason_note: None,
         };
-        let visit = calls::schedule_visit(&desk, visit).await?;
+        let visit = stock::schedule_visit(&desk, visit).await?;
         let hands = self.act_of(visit_day, &technician);
         if let Some(volts) = &plan.volts_read {
             calls::record_reading(&hands, supply_reading(call.id, volts)?).await?;
@@ -294,7 +296,12 @@ fn supply_reading(call_id: i64, volts: &str) -> Result<calls::RecordReading> {
         place: "terminal block, all burners on".to_owned(),
         isolated: false,
         wire_awg: None,
+        insulation_c: None,
+        terminals_c: None,
+        breaker_amps: None,
         continuous: false,
+        circuit: Some(Circuit::Loaded),
+        across: Some(Across::Supply),
         part: None,
         supply_volts: None,
         note: None,

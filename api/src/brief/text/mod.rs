@@ -1,0 +1,346 @@
+//! The brief as text for a phone on a poor connection: below 2,000 bytes, who and where first, then what can hurt.
+//!
+//! What must stay true: a caution stands whole or is counted; the sentence that all of them end with stands once behind the
+//! last. What a technician may not know is not in the brief, so it is not in here: no costs, no margins.
+
+mod past;
+
+use nameplate_entities::kinds::{CallbackState, FlagLevel, Fuel, VisitReason};
+use nameplate_entities::{appliance, estimate_revision, visit};
+use nameplate_rules::cautions::DEFERENCE;
+use nameplate_rules::compact::{Length, Section, compact};
+use nameplate_rules::coverage::Covers;
+use nameplate_rules::money::Cents;
+use nameplate_rules::readings::joint::{Cause, Speaks};
+
+use crate::coverage::CoverAhead;
+use crate::customers;
+
+use super::dangers;
+use super::store::{Brief, Flagged, Offer, Ordered};
+
+/// The longest text.
+const BYTES_MAX: usize = 1_999;
+
+/// The brief as text, a line for each thing to know, the most important first.
+pub fn text(brief: &Brief) -> String {
+    let loud = |row: &&Flagged| row.flag.level == FlagLevel::Act;
+    let (act, watch): (Vec<&Flagged>, Vec<&Flagged>) = brief.flags.iter().partition(loud);
+    let sections = [
+        cut("line on the visit", "lines on the visit", 150, place(brief)),
+        cut(
+            "line on the machine",
+            "lines on the machine",
+            200,
+            machine(brief),
+        ),
+        cut("flag", "flags", 260, flags("ACT", &act)),
+        Section {
+            one: "caution",
+            many: "cautions",
+            lines: cautions(brief, &act),
+            length: Length::Whole,
+        },
+        Section {
+            one: "sentence",
+            many: "sentences",
+            lines: vec![DEFERENCE.to_owned()],
+            length: Length::Whole,
+        },
+        cut("recall", "recalls", 220, recalls(brief)),
+        cut("likely cause", "likely causes", 220, causes(brief, &act)),
+        cut(
+            "finding of this call",
+            "findings of this call",
+            220,
+            past::so_far(brief),
+        ),
+        cut("check", "checks", 160, checks(&act)),
+        cut(
+            "flag to watch",
+            "flags to watch",
+            200,
+            flags("WATCH", &watch),
+        ),
+        cut("who may pay", "who may pay", 200, payers(brief)),
+        cut("amount", "amounts", 140, money(brief)),
+        cut("part ordered", "parts ordered", 120, parts(brief)),
+        cut("earlier call", "earlier calls", 220, past::history(brief)),
+        cut("other machine", "other machines", 140, neighbours(brief)),
+    ];
+    compact(&sections, BYTES_MAX)
+}
+
+fn cut(one: &'static str, many: &'static str, bytes_max: usize, lines: Vec<String>) -> Section {
+    Section {
+        one,
+        many,
+        lines,
+        length: Length::UpTo(bytes_max),
+    }
+}
+
+/// When, who, where, and how to get in.
+fn place(brief: &Brief) -> Vec<String> {
+    let ticket = &brief.ticket;
+    let mut first = vec![ticket.call.number.clone()];
+    let to_come = (brief.visits.iter()).find(|trip| trip.visit.planned_on >= brief.today);
+    if let Some(trip) = to_come.or(brief.visits.last()) {
+        first.push(trip.visit.planned_on.to_string());
+        first.extend(trip.visit.window.clone());
+        first.extend(reason(&trip.visit));
+    }
+    let phone = ticket.customer.phone_e164.as_deref();
+    let who = [Some(ticket.customer.name.as_str()), phone];
+    let mut lines = vec![
+        first.join(", "),
+        who.into_iter().flatten().collect::<Vec<_>>().join(", "),
+        customers::address_line(&ticket.address),
+    ];
+    let access = ticket.address.access_notes.as_deref();
+    lines.extend(access.map(|notes| format!("Access: {notes}")));
+    lines
+}
+
+/// Why the call needs another visit.
+fn reason(visit: &visit::Model) -> Option<String> {
+    let words = match visit.reason? {
+        VisitReason::PartOrdered => "part was ordered",
+        VisitReason::WrongPart => "wrong part last time",
+        VisitReason::MoreTime => "more time needed",
+        VisitReason::NotHome => "nobody home last time",
+        VisitReason::CustomerDecides => "customer was deciding",
+        VisitReason::NoAccess => "no access last time",
+        VisitReason::SecondPerson => "takes two",
+        VisitReason::Other => "again",
+    };
+    let note = visit.reason_note.as_deref();
+    Some(note.map_or_else(|| words.to_owned(), |note| format!("{words}: {note}")))
+}
+
+/// The plate, what is said to be wrong, and whether it is a return.
+fn machine(brief: &Brief) -> Vec<String> {
+    let ticket = &brief.ticket;
+    let mut lines = vec![
+        plate(&ticket.appliance_type.name, &ticket.appliance),
+        format!("Says: {}", ticket.call.complaint),
+    ];
+    if let (Some(callback), Some(earlier)) = (&ticket.callback, &ticket.earlier) {
+        let what = match callback.state {
+            CallbackState::Proposed => Some("Perhaps a return"),
+            CallbackState::Confirmed => Some("A return"),
+            CallbackState::Rejected => None,
+        };
+        let (days, number) = (callback.age_days, &earlier.number);
+        lines.extend(what.map(|what| format!("{what}: {days} days after {number}.")));
+    }
+    lines
+}
+
+fn plate(kind: &str, row: &appliance::Model) -> String {
+    let serial = (row.serial.as_ref()).map(|serial| format!("serial {serial}"));
+    let tag = || row.shop_tag.as_ref().map(|tag| format!("tag {tag}"));
+    let fuel = match row.fuel {
+        Fuel::Electric => Some("electric"),
+        Fuel::NaturalGas => Some("natural gas"),
+        Fuel::LiquidGas => Some("liquid gas"),
+        Fuel::None => None,
+    };
+    let facts = [
+        Some(format!("{kind} {} {}", row.make, row.model)),
+        serial.or_else(tag),
+        row.rated_volts.map(|volts| format!("{volts} V")),
+        row.rated_watts.map(|watts| format!("{watts} W")),
+        row.rated_amps.map(|amps| format!("{amps} A")),
+        fuel.map(str::to_owned),
+        row.built_in.then(|| "built in".to_owned()),
+        row.made_on.map(|day| format!("made {day}")),
+    ];
+    facts.into_iter().flatten().collect::<Vec<_>>().join(", ")
+}
+
+fn flags(word: &str, rows: &[&Flagged]) -> Vec<String> {
+    let line = |row: &&Flagged| format!("{word}: {}", row.flag.reason);
+    rows.iter().map(line).collect()
+}
+
+/// Those of the machine and its dangers, then what the flags kept beside them; without the sentence they all end with.
+fn cautions(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
+    let own = dangers::cautions(brief);
+    let mut texts: Vec<String> = own
+        .iter()
+        .map(|caution| caution.text().to_owned())
+        .collect();
+    for row in act {
+        for kept in listed(&row.flag.cautions_json) {
+            if !texts.contains(&kept) {
+                texts.push(kept);
+            }
+        }
+    }
+    let bare = |text: &String| {
+        let bare = text.strip_suffix(DEFERENCE).unwrap_or(text);
+        format!("CAUTION: {}", bare.trim_end())
+    };
+    texts.iter().map(bare).collect()
+}
+
+/// Texts that a flag keeps; what cannot be read back is nothing.
+fn listed(json: &str) -> Vec<String> {
+    serde_json::from_str(json).unwrap_or_default()
+}
+
+fn recalls(brief: &Brief) -> Vec<String> {
+    let open = (brief.recalls.iter()).filter(|matched| matched.check.is_none());
+    open.map(|matched| {
+        let recall = &matched.recall;
+        format!(
+            "RECALL {}: {} The maker's notice comes first.",
+            recall.number, recall.hazard
+        )
+    })
+    .collect()
+}
+
+/// What speaks for a cause of a burnt joint.
+fn causes(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
+    let mut lines = Vec::new();
+    for row in act {
+        let report = dangers::joint(brief, row).and_then(|examined| examined.report.ok());
+        let bearings = report.into_iter().flat_map(|report| report.bearings);
+        let speaking = bearings.filter(|bearing| bearing.speaks == Speaks::For);
+        lines.extend(speaking.map(|bearing| {
+            let cause = match bearing.cause {
+                Cause::LooseJoint => "a bad joint",
+                Cause::UndersizedConductor => "a small wire",
+                Cause::Overload => "an overload",
+                Cause::HighSupply => "a high supply",
+                Cause::BlockedAirflow => "blocked air",
+            };
+            format!("Points to {cause}: {}", bearing.why)
+        }));
+    }
+    lines
+}
+
+fn checks(act: &[&Flagged]) -> Vec<String> {
+    let checks = act
+        .iter()
+        .flat_map(|row| listed(&row.flag.next_checks_json));
+    let mut lines: Vec<String> = Vec::new();
+    for check in checks.map(|check| format!("Check: {check}")) {
+        if !lines.contains(&check) {
+            lines.push(check);
+        }
+    }
+    lines
+}
+
+/// What the shop stands behind, then every programme that may pay.
+fn payers(brief: &Brief) -> Vec<String> {
+    let own = brief.warranties.iter().map(|row| {
+        let through = [
+            row.warranty
+                .labour_through
+                .map(|day| format!("labor to {day}")),
+            row.warranty
+                .parts_through
+                .map(|day| format!("parts to {day}")),
+        ];
+        let through: Vec<String> = through.into_iter().flatten().collect();
+        let (component, call) = (&row.component.name, &row.call.number);
+        format!("We pay for {component} ({call}): {}.", through.join(", "))
+    });
+    let others = (brief.cover.iter()).filter(|cover| cover.payer.is_some() && cover.told.may_pay());
+    own.chain(others.map(programme)).collect()
+}
+
+fn programme(cover: &CoverAhead) -> String {
+    let through = [
+        (Covers::Parts, "parts"),
+        (Covers::Labour, "labor"),
+        (Covers::Trip, "trip"),
+    ];
+    let through = through.map(|(covers, word)| {
+        let day = cover.on_visit.through(covers)?;
+        Some(format!("{word} to {day}"))
+    });
+    let mut words: Vec<String> = through.into_iter().flatten().collect();
+    if cover.deductible != Cents::ZERO {
+        words.push(format!("customer pays the first {}", cover.deductible));
+    }
+    words.extend(cover.told.bring.iter().map(|what| format!("bring: {what}")));
+    format!("{} may pay: {}.", cover.programme, words.join(", "))
+}
+
+/// What the customer owes, and was offered.
+fn money(brief: &Brief) -> Vec<String> {
+    let owes = (brief.balance > Cents::ZERO).then(|| format!("Owes {}.", brief.balance));
+    let offers = (brief.estimates).chunk_by(|a, b| a.revision.id == b.revision.id);
+    owes.into_iter().chain(offers.filter_map(offer)).collect()
+}
+
+fn offer(rows: &[Offer]) -> Option<String> {
+    let first = rows.first()?;
+    let stands = stands(&first.revision);
+    let accepted = first.revision.accepted_option_id;
+    let options = rows.iter().filter_map(|row| row.option.as_ref());
+    let wanted = options.filter(|option| accepted.is_none_or(|id| id == option.id));
+    let options: Vec<String> = wanted
+        .map(|option| format!("{} {}", option.title, Cents(option.total_cents)))
+        .collect();
+    let number = &first.estimate.number;
+    Some(format!(
+        "Estimate {number} {stands}: {}.",
+        options.join("; ")
+    ))
+}
+
+fn stands(revision: &estimate_revision::Model) -> &'static str {
+    if revision.accepted_option_id.is_some() {
+        "accepted"
+    } else {
+        "not answered"
+    }
+}
+
+fn parts(brief: &Brief) -> Vec<String> {
+    let line = |row: &Ordered| {
+        let (part, order) = (&row.part, &row.order);
+        let here = format!("{} of {} here", order.received_quantity, order.quantity);
+        let expected = order.expected_on.filter(|_| order.closed_on.is_none());
+        let expected = expected.map_or_else(String::new, |day| format!(", expected {day}"));
+        format!(
+            "Part {} {}: {here}{expected}.",
+            part.number, part.description
+        )
+    };
+    brief.part_orders.iter().map(line).collect()
+}
+
+/// Machines with flags before those without.
+fn neighbours(brief: &Brief) -> Vec<String> {
+    let mut lines: Vec<(usize, String)> = Vec::new();
+    for row in &brief.other_machines {
+        let its =
+            (brief.other_flags.iter()).filter(|flag| flag.flag.appliance_id == row.appliance.id);
+        let flags: Vec<String> = its
+            .map(|flag| format!("{} {}", flag.component.name, flag.mode.name.to_lowercase()))
+            .collect();
+        let (make, model) = (&row.appliance.make, &row.appliance.model);
+        let named = format!("Also here: {} {make} {model}", row.appliance_type.name);
+        if flags.is_empty() {
+            lines.push((0, format!("{named}.")));
+        } else {
+            lines.push((
+                flags.len(),
+                format!("{named}, came back: {}.", flags.join(", ")),
+            ));
+        }
+    }
+    lines.sort_by_key(|(flags, _)| std::cmp::Reverse(*flags));
+    lines.into_iter().map(|(_, line)| line).collect()
+}
+
+#[cfg(test)]
+mod tests;
