@@ -71,6 +71,7 @@ pub mod local_rules;
 pub mod markup_bracket;
 pub mod number_series;
 pub mod outbox_mail;
+pub mod owner_letter;
 pub mod part;
 pub mod part_cost;
 pub mod part_lot;

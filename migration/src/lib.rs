@@ -47,6 +47,7 @@ mod m20261128_47_reserve_runs;
 mod m20261128_48_labour_cost;
 mod m20261128_49_standing_claims;
 mod m20261128_50_borne_rates;
+mod m20261129_53_digests;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -101,6 +102,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_48_labour_cost::Migration),
             Box::new(m20261128_49_standing_claims::Migration),
             Box::new(m20261128_50_borne_rates::Migration),
+            Box::new(m20261129_53_digests::Migration),
         ]
     }
 }

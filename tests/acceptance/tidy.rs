@@ -34,6 +34,7 @@ const FLOORS: &[&[&str]] = &[
     &["closeout"],
     &["reserve"],
     &["reports"],
+    &["summaries"],
     &["brief"],
     ROOF,
 ];

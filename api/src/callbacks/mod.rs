@@ -11,14 +11,17 @@
 
 mod advice;
 mod calls;
+mod digest;
 mod flags;
 pub mod graphql;
+mod listening;
 mod operations;
 mod store;
 mod tally;
 
 pub use advice::open;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
+pub use digest::tell_what_came_back;
 pub use operations::{DecideCallback, Decision, MoveFlag, decide_callback, move_flag};
 pub use store::{callback_of, flags_of_call, hazard, open_flags};
 pub use tally::{Count, count, recount};

@@ -1,6 +1,7 @@
 //! Callbacks and flags in the graph.
 
 pub mod flag;
+pub mod live;
 pub mod mutations;
 
 use async_graphql::connection::Connection;
@@ -20,6 +21,7 @@ use crate::shop::graphql::Staff;
 use super::store;
 
 pub use flag::{BaseRate, Flag, FlagEvidence, FlagLevel, FlagState, FlagStep};
+pub use live::FlagsSubscription;
 pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
 
 /// What the office made of a proposed callback.
