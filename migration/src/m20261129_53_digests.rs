@@ -4,6 +4,7 @@
 use sea_orm_migration::prelude::*;
 
 use crate::columns::*;
+use crate::m20261125_13_offers::with_default;
 use crate::m20261128_20_stock::add;
 
 #[derive(DeriveMigrationName)]

@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use chrono::{DateTime, TimeDelta, Utc};
 use nameplate_entities::flag;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+use sea_orm::{ColumnTrait, QueryFilter, QueryOrder, QuerySelect};
 use tokio::sync::watch;
 
 use crate::base::{Act, Result};

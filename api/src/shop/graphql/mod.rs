@@ -6,6 +6,7 @@ use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{shop, staff};
 
+use crate::base;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
