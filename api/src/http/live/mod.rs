@@ -21,6 +21,7 @@ use actix_web::http::StatusCode;
 use actix_web::http::header::{SEC_WEBSOCKET_PROTOCOL, UPGRADE};
 use actix_web::web::{Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
+use tracing::Instrument;
 
 use crate::base::Caller;
 use crate::graphql::error::chain;
@@ -88,7 +89,8 @@ pub async fn open(shared: Data<Shared>, request: HttpRequest, payload: Payload) 
                 .max_frame_size(MESSAGE_MAX)
                 .aggregate_continuations()
                 .max_continuation_size(MESSAGE_MAX);
-            actix_web::rt::spawn(socket.run(messages));
+            // The log speaks of it under the id of the request that opened it.
+            actix_web::rt::spawn(socket.run(messages).in_current_span());
             response
         }
         Err(_) => problem(
