@@ -27,6 +27,7 @@ pub mod reports;
 pub mod reserve;
 pub mod shop;
 pub mod stock;
+pub mod summaries;
 pub mod track_record;
 pub mod warranty;
 

@@ -73,6 +73,7 @@ pub mod markup_bracket;
 pub mod number_series;
 pub mod outbox_mail;
 pub mod outcome_due;
+pub mod owner_letter;
 pub mod part;
 pub mod part_cost;
 pub mod part_lot;

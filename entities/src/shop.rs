@@ -46,6 +46,8 @@ pub struct Model {
     pub reminder_second_days: i32,
     /// Whether the customer is told on the day before the last.
     pub reminder_last_day: bool,
+    /// Whether each owner gets a mail on days when something came back.
+    pub flag_digest: bool,
     /// The month whose last day ends the fiscal year, 1 to 12.
     pub fiscal_year_end_month: i32,
     /// Number under which the shop pays over sales tax; e-invoices name it.

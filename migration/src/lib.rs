@@ -49,6 +49,7 @@ mod m20261128_49_standing_claims;
 mod m20261128_50_borne_rates;
 mod m20261129_51_outcomes;
 mod m20261129_52_flag_life;
+mod m20261129_53_digests;
 mod m20261129_54_readings_and_visits;
 mod m20261129_55_patterns;
 
@@ -107,6 +108,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261128_50_borne_rates::Migration),
             Box::new(m20261129_51_outcomes::Migration),
             Box::new(m20261129_52_flag_life::Migration),
+            Box::new(m20261129_53_digests::Migration),
             Box::new(m20261129_54_readings_and_visits::Migration),
             Box::new(m20261129_55_patterns::Migration),
         ]

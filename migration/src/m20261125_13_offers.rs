@@ -79,7 +79,7 @@ async fn add_columns(manager: &SchemaManager<'_>) -> Result<(), DbErr> {
     Ok(())
 }
 
-fn with_default(mut column: ColumnDef, value: impl Into<Expr>) -> ColumnDef {
+pub fn with_default(mut column: ColumnDef, value: impl Into<Expr>) -> ColumnDef {
     column.default(value);
     column
 }

@@ -23,6 +23,7 @@ mod estimates;
 mod harness;
 mod http;
 mod kill;
+mod live;
 mod mail;
 mod main_job;
 mod more_work;

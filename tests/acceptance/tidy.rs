@@ -35,6 +35,7 @@ const FLOORS: &[&[&str]] = &[
     &["reserve"],
     &["track_record"],
     &["reports"],
+    &["summaries"],
     &["brief"],
     ROOF,
 ];

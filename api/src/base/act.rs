@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use chrono::{DateTime, Utc};
-use tokio::sync::Notify;
+use tokio::sync::{Notify, watch};
 
 use super::access::{Right, Role};
 use super::clock::Clock;
@@ -19,6 +19,8 @@ pub struct App {
     pub clock: Clock,
     /// Rung after a commit that queued mail, so that it leaves at once.
     pub mail_bell: Notify,
+    /// Rung after a commit that raised a flag, made one louder or opened one again, so that whoever listens looks.
+    pub flag_bell: watch::Sender<()>,
     pub throttle: Throttle,
 }
 
@@ -30,6 +32,7 @@ impl App {
             config,
             clock,
             mail_bell: Notify::new(),
+            flag_bell: watch::Sender::new(()),
             throttle: Throttle::default(),
         })
     }

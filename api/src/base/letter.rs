@@ -1,7 +1,7 @@
 //! What our mails say: one struct per mail, rendered to a subject, a plain text and an HTML part.
 //!
 //! What stays true: the text part is complete without the HTML part; nothing is loaded from the network
-//! when a mail is opened; texts of people are escaped in HTML and printed as they are in text; a subject is
+//! when a mail is opened, pictures come with it; texts of people are escaped in HTML and printed as they are in text; a subject is
 //! one line, whatever was typed into the names in it. Amounts and dates arrive as finished text.
 
 use askama::Template;
@@ -15,6 +15,19 @@ pub struct RenderedMail {
     pub text: String,
     /// The `text/html` part.
     pub html: String,
+    /// Pictures that the HTML part shows by `cid:`; most mails have none.
+    pub pictures: Vec<Picture>,
+}
+
+/// A picture inside a mail, so that nothing is loaded when it is opened.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Picture {
+    /// The name by which the HTML part shows it, such as `picture-0@nameplate`.
+    pub content_id: String,
+    /// Media type, such as `image/png`.
+    pub content_type: String,
+    /// The picture itself.
+    pub bytes: Vec<u8>,
 }
 
 /// A file that goes with a mail.
@@ -301,6 +314,12 @@ macro_rules! part {
     };
 }
 
+mod owners;
+
+pub use owners::{
+    DigestEntry, DigestMail, DigestSection, SummaryFigure, SummaryMail, SummaryPicture,
+};
+
 part!(EstimateSubject, EstimateMail, "mail/estimate/subject.txt");
 part!(EstimateText, EstimateMail, "mail/estimate/body.txt");
 part!(EstimateHtml, EstimateMail, "mail/estimate/body.html");
@@ -326,6 +345,7 @@ fn parts(
         subject: one_line(&subject.render()?),
         text: without_controls(&text.render()?),
         html: without_controls(&html.render()?),
+        pictures: Vec::new(),
     })
 }
 

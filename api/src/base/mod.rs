@@ -18,6 +18,7 @@ pub mod letter;
 pub mod numbers;
 pub mod outbox;
 pub mod own_work;
+pub mod owner_letters;
 pub mod records;
 pub mod search;
 pub mod secret;

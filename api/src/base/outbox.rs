@@ -57,6 +57,8 @@ pub enum Payload {
     PaymentReturned { payment_id: i64 },
     /// A claim for its payer, as it was submitted.
     Claim { sending_id: i64 },
+    /// What an owner is told once a day or once a month.
+    OwnerLetter { letter_id: i64 },
     /// Plain words to a member of staff.
     Notice {
         headline: String,
@@ -104,6 +106,7 @@ impl Payload {
             | Self::PaymentReturned { .. }
             | Self::Receipt { .. }
             | Self::Claim { .. }
+            | Self::OwnerLetter { .. }
             | Self::Notice { .. } => false,
         }
     }
@@ -118,7 +121,7 @@ impl Payload {
             | Self::PaymentReturned { .. }
             | Self::Claim { .. }
             | Self::Receipt { .. } => MailKind::Invoice,
-            Self::Notice { .. } => MailKind::Notice,
+            Self::OwnerLetter { .. } | Self::Notice { .. } => MailKind::Notice,
         }
     }
 }

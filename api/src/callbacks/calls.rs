@@ -150,6 +150,7 @@ pub async fn record_finding(act: &Act, command: RecordFinding) -> Result<Recorde
     once.keep(&tx, act, &finding.id).await?;
     tx.commit().await?;
     act.app.mail_bell.notify_one();
+    act.app.flag_bell.send_replace(());
     Ok(Recorded {
         finding,
         flag,

@@ -3,7 +3,6 @@
 use std::io::Write;
 use std::process::ExitCode;
 use std::sync::Arc;
-use std::sync::atomic::Ordering;
 
 use tokio::signal::unix::{SignalKind, signal};
 use tokio::sync::watch;
@@ -39,7 +38,7 @@ pub async fn serve(app: &Arc<App>) -> Outcome {
         _ = &mut sending => return Err(Failure("the mail worker broke down".to_owned())),
         _ = &mut serving => return Err(Failure("the server broke down".to_owned())),
     }
-    shared.leaving.store(true, Ordering::Relaxed);
+    shared.leaving.send_replace(true);
     tracing::info!("asked to end; running requests finish first");
     handle.stop(true).await;
     // The receiver is gone only if the worker broke down, which its own result says below.

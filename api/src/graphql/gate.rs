@@ -6,7 +6,7 @@ use async_graphql::context::QueryPathSegment;
 use async_graphql::extensions::{
     Extension, ExtensionContext, ExtensionFactory, NextResolve, ResolveInfo,
 };
-use async_graphql::{ServerError, ServerResult, Value};
+use async_graphql::{ServerResult, Value};
 
 use crate::base::access::{self, Role};
 use crate::base::{Act, Caller};
@@ -33,15 +33,30 @@ impl Extension for Gate {
         // A list's elements come by here too, each under the name of its field, which was decided on already.
         let is_element = matches!(info.path_node.segment, QueryPathSegment::Index(_));
         if !is_element && !info.is_for_introspection && !info.name.starts_with("__") {
-            let role = role_of(ctx.data_opt::<Act>());
-            let admitted = access::decided(info.parent_type, info.name)
-                .is_some_and(|least| least.admits(role));
-            if !admitted {
-                return Err(refusal(role, &info));
-            }
+            admit(ctx.data_opt::<Act>(), (info.parent_type, info.name))
+                .map_err(|error| error.into_server_error(info.field.name.pos))?;
         }
         next.run(ctx, info).await
     }
+}
+
+/// Whether who acts may use a field of a type. A subscription asks by itself before it listens: its field is resolved only
+/// once there is something to tell.
+///
+/// # Errors
+/// `UNAUTHENTICATED` or `FORBIDDEN`.
+pub fn admit(act: Option<&Act>, (parent, name): (&str, &str)) -> async_graphql::Result<()> {
+    let role = role_of(act);
+    if access::decided(parent, name).is_some_and(|least| least.admits(role)) {
+        return Ok(());
+    }
+    Err(match role {
+        None => coded(Code::Unauthenticated, "Sign in first.".to_owned()),
+        Some(_) => coded(
+            Code::Forbidden,
+            format!("Your role may not use {parent}.{name}."),
+        ),
+    })
 }
 
 fn role_of(act: Option<&Act>) -> Option<Role> {
@@ -49,15 +64,4 @@ fn role_of(act: Option<&Act>) -> Option<Role> {
         Some(Caller::Staff { role, .. }) => Some(*role),
         _ => None,
     }
-}
-
-fn refusal(role: Option<Role>, info: &ResolveInfo<'_>) -> ServerError {
-    let error = match role {
-        None => coded(Code::Unauthenticated, "Sign in first.".to_owned()),
-        Some(_) => coded(
-            Code::Forbidden,
-            format!("Your role may not use {}.{}.", info.parent_type, info.name),
-        ),
-    };
-    error.into_server_error(info.field.name.pos)
 }

@@ -3,6 +3,7 @@
 pub mod connection;
 pub mod context;
 pub mod error;
+pub mod events;
 pub mod gate;
 pub mod ids;
 pub mod limits;

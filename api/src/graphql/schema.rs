@@ -2,11 +2,12 @@
 
 use std::sync::Arc;
 
-use async_graphql::{EmptySubscription, MergedObject, SDLExportOptions};
+use async_graphql::{MergedObject, MergedSubscription, SDLExportOptions, SchemaBuilder};
 
 use crate::base::App;
 use crate::base::config::Mode;
 
+use super::events::Events;
 use super::gate::Gate;
 use super::progress::Watch;
 
@@ -69,6 +70,7 @@ pub struct Query(
 #[derive(MergedObject, Default)]
 pub struct Mutation(
     crate::shop::graphql::ShopMutation,
+    crate::shop::graphql::SessionsMutation,
     crate::customers::graphql::CustomersMutation,
     crate::customers::graphql::PlacingMutation,
     crate::appliances::graphql::AppliancesMutation,
@@ -123,8 +125,12 @@ pub struct Mutation(
     crate::reserve::graphql::ReserveMutation,
 );
 
+/// What is told as it happens.
+#[derive(MergedSubscription, Default)]
+pub struct Subscription(crate::callbacks::graphql::FlagsSubscription);
+
 /// The schema of the running server.
-pub type Schema = async_graphql::Schema<Query, Mutation, EmptySubscription>;
+pub type Schema = async_graphql::Schema<Query, Mutation, Subscription>;
 
 /// Deepest nesting of one request. Tools that read the schema go 15 deep.
 pub const DEPTH_MAX: usize = 16;
@@ -137,8 +143,9 @@ pub const DIRECTIVES_MAX: usize = 8;
 
 /// Builds the schema. Production hides its shape from strangers (`http/graphql.rs` decides by caller).
 pub fn build(app: &Arc<App>) -> Schema {
-    let builder = Schema::build(Query::default(), Mutation::default(), EmptySubscription)
+    let builder = unlimited()
         .data(Arc::clone(app))
+        .extension(Events)
         .extension(Watch)
         .extension(Gate)
         .limit_depth(DEPTH_MAX)
@@ -152,10 +159,17 @@ pub fn build(app: &Arc<App>) -> Schema {
     }
 }
 
+fn unlimited() -> SchemaBuilder<Query, Mutation, Subscription> {
+    Schema::build(
+        Query::default(),
+        Mutation::default(),
+        Subscription::default(),
+    )
+}
+
 /// The schema as SDL text, as committed in `api/schema.graphql`.
 pub fn sdl() -> String {
-    let schema = Schema::build(Query::default(), Mutation::default(), EmptySubscription).finish();
-    schema.sdl_with_options(
+    unlimited().finish().sdl_with_options(
         SDLExportOptions::new()
             .sorted_fields()
             .sorted_arguments()

@@ -19,11 +19,21 @@ pub async fn of(shared: &Shared, request: &HttpRequest) -> Result<Option<Caller>
     let Some(header) = request.headers().get(AUTHORIZATION) else {
         return Ok(None);
     };
-    let found = match header.to_str().ok().and_then(bearer) {
-        Some(token) => shop::recognise(&shared.app, token).await?,
-        None => Caller::Nobody,
-    };
-    Ok(Some(found))
+    match header.to_str() {
+        Ok(header) => Ok(Some(holder(shared, header).await?)),
+        Err(_) => Ok(Some(Caller::Nobody)),
+    }
+}
+
+/// Whose token an `Authorization` header's text holds; nobody's for a wrong one.
+///
+/// # Errors
+/// Internal only.
+pub async fn holder(shared: &Shared, header: &str) -> Result<Caller> {
+    match bearer(header) {
+        Some(token) => shop::recognise(&shared.app, token).await,
+        None => Ok(Caller::Nobody),
+    }
 }
 
 /// The act of the member of staff whose token this is, or why there is none.

@@ -8,23 +8,23 @@ use std::sync::Arc;
 use std::time::Duration;
 
 use actix_web::http::StatusCode;
-use actix_web::http::header::{ALLOW, WWW_AUTHENTICATE};
+use actix_web::http::header::ALLOW;
 use actix_web::web::{Bytes, Data, Payload};
 use actix_web::{HttpRequest, HttpResponse};
+use async_graphql::Response;
 use async_graphql::http::GraphiQLSource;
-use async_graphql::{Request, Response, ServerError, Variables};
-use serde_json::{Map, Value, json};
+use serde_json::json;
 use tokio::runtime::Handle;
 use tracing::Instrument;
 
 use crate::base::config::Mode;
 use crate::base::{Act, Caller};
 use crate::graphql::error::{Code, edge};
+use crate::graphql::loaders;
 use crate::graphql::progress::Progress;
-use crate::graphql::variables::Inputs;
-use crate::graphql::{limits, loaders};
 
 use super::Shared;
+use super::asked::{self, Refusal};
 use super::body::{self, BodyFault};
 use super::media::{self, Media};
 use super::problem::problem;
@@ -32,8 +32,6 @@ use super::{caller, origin};
 
 /// The longest a request may take, reading its body included.
 const REQUEST_TIMEOUT: Duration = Duration::from_secs(20);
-/// Errors in one answer; the first ones tell enough.
-const ERRORS_MAX: usize = 20;
 /// Partial success (GraphQL over HTTP, section 6.4.2).
 const PARTIAL: u16 = 294;
 
@@ -104,46 +102,10 @@ pub async fn graphiql() -> HttpResponse {
         .body(GraphiQLSource::build().endpoint("/graphql").finish())
 }
 
-/// Why a request was not carried out.
-struct Refusal {
-    status: StatusCode,
-    errors: Vec<Value>,
-}
-
-impl Refusal {
-    fn new(status: StatusCode, code: Code, message: &str) -> Self {
-        let error = json!({ "message": message, "extensions": { "code": code.as_str() } });
-        Self {
-            status,
-            errors: vec![error],
-        }
-    }
-
-    /// The library's errors, with our code where they have none.
-    fn of(status: StatusCode, code: Code, errors: Vec<ServerError>) -> Self {
-        let errors = errors
-            .into_iter()
-            .take(ERRORS_MAX)
-            .map(|error| json!(with_code(error, code)))
-            .collect();
-        Self { status, errors }
-    }
-
-    /// An answer without `data`.
-    fn respond(self, media: Media) -> HttpResponse {
-        let mut response = HttpResponse::build(self.status);
-        response.content_type(media.content_type());
-        if self.status == StatusCode::UNAUTHORIZED {
-            response.insert_header((WWW_AUTHENTICATE, "Bearer"));
-        }
-        response.body(json!({ "errors": self.errors }).to_string())
-    }
-}
-
 async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Response, Refusal> {
     let act = act(shared, http).await?;
-    let request = read(body)?;
-    let request = checked(&shared.inputs, request)?;
+    let request = asked::read(body)?;
+    let request = asked::checked(&shared.inputs, request)?;
     let is_stranger = act.caller == Caller::Nobody;
     let request = if is_stranger && shared.app.config.mode == Mode::Production {
         request.disable_introspection()
@@ -192,80 +154,6 @@ async fn act(shared: &Shared, http: &HttpRequest) -> Result<Act, Refusal> {
     Ok(caller::act(shared, http, caller))
 }
 
-/// The request inside a JSON body. Properties we do not know are left alone; lists of requests are refused.
-fn read(body: &[u8]) -> Result<Request, Refusal> {
-    let value: Value = serde_json::from_slice(body).map_err(|error| {
-        let message = format!("The body is no JSON: {error}.");
-        Refusal::new(StatusCode::BAD_REQUEST, Code::BadRequest, &message)
-    })?;
-    let unfit = |message: &str| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Code::InvalidRequest,
-            message,
-        )
-    };
-    let Value::Object(mut properties) = value else {
-        return Err(unfit(
-            "A request is one JSON object; lists of requests are not taken.",
-        ));
-    };
-    let Some(Value::String(query)) = properties.remove("query") else {
-        return Err(unfit("`query` must be a text that holds the document."));
-    };
-    let mut request = Request::new(query);
-    match properties.remove("operationName") {
-        None | Some(Value::Null) => {}
-        Some(Value::String(name)) => request = request.operation_name(name),
-        Some(_) => return Err(unfit("`operationName` must be a text.")),
-    }
-    let variables = object(properties.remove("variables"))
-        .ok_or_else(|| unfit("`variables` must be an object."))?;
-    object(properties.remove("extensions"))
-        .ok_or_else(|| unfit("`extensions` must be an object."))?;
-    Ok(request.variables(Variables::from_json(Value::Object(variables))))
-}
-
-fn object(value: Option<Value>) -> Option<Map<String, Value>> {
-    match value {
-        None | Some(Value::Null) => Some(Map::new()),
-        Some(Value::Object(map)) => Some(map),
-        Some(_) => None,
-    }
-}
-
-/// Parses the document and holds it to the limits that must be checked before the library walks it.
-fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal> {
-    limits::of_text(&request.query).map_err(|message| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Code::TooMuchAsked,
-            message,
-        )
-    })?;
-    let variables = std::mem::take(&mut request.variables);
-    let name = request.operation_name.clone();
-    let document = request
-        .parsed_query()
-        .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
-    limits::of_document(document).map_err(|message| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Code::TooMuchAsked,
-            message,
-        )
-    })?;
-    let fit = inputs.check(document, name.as_deref(), &variables);
-    fit.map_err(|message| {
-        Refusal::new(
-            StatusCode::UNPROCESSABLE_ENTITY,
-            Code::InvalidRequest,
-            &message,
-        )
-    })?;
-    Ok(request.variables(variables))
-}
-
 /// Runs a request in a task of its own: what panics there ends there, and what takes too long is stopped.
 async fn guarded(
     runtime: &Handle,
@@ -302,27 +190,13 @@ fn respond(media: Media, response: &Response) -> HttpResponse {
     let status = if response.errors.is_empty() {
         StatusCode::OK
     } else {
-        let errors: Vec<_> = response
-            .errors
-            .iter()
-            .take(ERRORS_MAX)
-            .map(|error| json!(with_code(error.clone(), Code::BadInput)))
-            .collect();
+        let errors = asked::errors(response.errors.clone(), Code::BadInput);
         body = json!({ "errors": errors, "data": response.data });
         StatusCode::from_u16(PARTIAL).unwrap_or(StatusCode::OK)
     };
     HttpResponse::build(status)
         .content_type(media.content_type())
         .body(body.to_string())
-}
-
-/// Every error has a code; those of the library get the one for where they came from.
-fn with_code(mut error: ServerError, code: Code) -> ServerError {
-    let extensions = error.extensions.get_or_insert_default();
-    if extensions.get("code").is_none() {
-        extensions.set("code", code.as_str());
-    }
-    error
 }
 
 #[cfg(test)]

@@ -1,6 +1,5 @@
 //! Whether the process runs, and whether it can work. Neither names versions or hosts.
 
-use std::sync::atomic::Ordering;
 use std::time::Duration;
 
 use actix_web::HttpResponse;
@@ -21,7 +20,7 @@ pub async fn livez() -> HttpResponse {
 
 /// The database answers and holds an open shop, and the server is not about to end.
 pub async fn readyz(shared: Data<Shared>) -> HttpResponse {
-    if shared.leaving.load(Ordering::Relaxed) {
+    if *shared.leaving.borrow() {
         return problem(
             StatusCode::SERVICE_UNAVAILABLE,
             "The server is about to end.",

@@ -1,9 +1,10 @@
 //! The HTTP edge: the router, and what every answer carries.
 //!
-//! `/graphql` follows GraphQL over HTTP (`graphql.rs`); everything else that fails is problem details
-//! (`problem.rs`). What stays true: no answer is stored by anybody, no other site is invited to read one,
+//! `/graphql` follows GraphQL over HTTP (`graphql.rs`), for subscriptions a WebSocket (`live`); everything else that
+//! fails is problem details (`problem.rs`). What stays true: no answer is stored by anybody, no other site is invited to read one,
 //! every answer carries the id under which the log speaks of it, and no secret of a path reaches the log.
 
+mod asked;
 mod attachments;
 mod bank_statement;
 mod body;
@@ -15,6 +16,7 @@ mod documents;
 mod estimate_link;
 mod graphql;
 mod health;
+mod live;
 mod media;
 mod origin;
 mod payer_advice;
@@ -27,14 +29,14 @@ mod stamp;
 
 use std::net::{IpAddr, SocketAddr};
 use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::time::Duration;
 
 use actix_web::dev::Server;
 use actix_web::middleware::{Compress, DefaultHeaders, from_fn};
 use actix_web::web::{self, Data};
-use actix_web::{App as ActixApp, HttpRequest, HttpServer};
+use actix_web::{App as ActixApp, HttpRequest, HttpServer, guard};
 use tokio::runtime::Handle;
+use tokio::sync::watch;
 use tracing_actix_web::TracingLogger;
 
 use crate::base::App;
@@ -54,8 +56,10 @@ pub struct Shared {
     inputs: Inputs,
     /// Where requests are resolved. The threads that listen have the small stacks of their library.
     runtime: Handle,
-    /// Set when the server was asked to end; `/readyz` then says no.
-    pub leaving: AtomicBool,
+    seats: live::Seats,
+    pace: live::Pace,
+    /// Says true once the server was asked to end; `/readyz` then says no, and live connections are closed.
+    pub leaving: watch::Sender<bool>,
 }
 
 impl Shared {
@@ -64,6 +68,13 @@ impl Shared {
     /// # Errors
     /// When the schema's own text cannot be read back, which only a mistake in it can do.
     pub fn new(app: Arc<App>) -> Result<Data<Self>, async_graphql::parser::Error> {
+        Self::with_pace(app, live::Pace::default())
+    }
+
+    fn with_pace(
+        app: Arc<App>,
+        pace: live::Pace,
+    ) -> Result<Data<Self>, async_graphql::parser::Error> {
         let schema = schema::build(&app);
         let inputs = Inputs::read(&schema::sdl())?;
         Ok(Data::new(Self {
@@ -71,7 +82,9 @@ impl Shared {
             schema,
             inputs,
             runtime: Handle::current(),
-            leaving: AtomicBool::new(false),
+            seats: live::Seats::default(),
+            pace,
+            leaving: watch::Sender::new(false),
         }))
     }
 
@@ -96,7 +109,10 @@ impl Shared {
 /// # Errors
 /// When the address cannot be bound.
 pub fn bind(shared: &Data<Shared>) -> std::io::Result<(Server, SocketAddr)> {
-    let listen = shared.app.config.listen.clone();
+    bind_to(&shared.app.config.listen, shared)
+}
+
+fn bind_to(listen: &str, shared: &Data<Shared>) -> std::io::Result<(Server, SocketAddr)> {
     let shared = shared.clone();
     let server = HttpServer::new(move || {
         let config = &shared.app.config;
@@ -138,6 +154,11 @@ fn configure(routes: &mut web::ServiceConfig, mode: Mode) {
         .service(
             web::resource("/graphql")
                 .route(web::post().to(graphql::post))
+                .route(
+                    web::get()
+                        .guard(guard::fn_guard(live::is_wanted))
+                        .to(live::open),
+                )
                 .default_service(web::to(graphql::wrong_method)),
         );
     if mode == Mode::Development {

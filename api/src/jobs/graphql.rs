@@ -5,7 +5,7 @@ use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, Utc};
 use nameplate_entities::outbox_mail::{self, Column, Entity};
 use nameplate_entities::{
-    claim, claim_sending, estimate, estimate_revision, invoice, kinds, payment,
+    claim, claim_sending, estimate, estimate_revision, invoice, kinds, owner_letter, payment,
 };
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, Select};
 
@@ -104,7 +104,7 @@ impl Mail {
             Payload::PaymentReturned { .. } => MailKind::PaymentReturned,
             Payload::Receipt { .. } => MailKind::Receipt,
             Payload::Claim { .. } => MailKind::Claim,
-            Payload::Notice { .. } => MailKind::Notice,
+            Payload::OwnerLetter { .. } | Payload::Notice { .. } => MailKind::Notice,
         })
     }
 
@@ -140,6 +140,15 @@ impl Mail {
                         .map(|row| row.number),
                     None => None,
                 }
+            }
+            Payload::OwnerLetter { letter_id } => {
+                let row = loaders::row::<owner_letter::Entity>(ctx, letter_id).await?;
+                row.map(|row| match row.kind {
+                    kinds::OwnerLetterKind::Digest => format!("What came back, {}", row.of_day),
+                    kinds::OwnerLetterKind::Summary => {
+                        row.of_day.format("Summary of %B %Y").to_string()
+                    }
+                })
             }
             Payload::EstimateAnswer { .. } => None,
         })

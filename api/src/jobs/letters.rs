@@ -1,8 +1,10 @@
 //! From what an outbox row holds to the mail itself.
 
-use crate::base::letter::{NoticeMail, Outgoing};
+use nameplate_entities::kinds::OwnerLetterKind;
+
+use crate::base::letter::{DigestMail, NoticeMail, Outgoing, RenderedMail, SummaryMail};
 use crate::base::outbox::Payload;
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Error, Result, owner_letters};
 use crate::claims;
 use crate::estimates;
 use crate::invoices;
@@ -18,6 +20,7 @@ pub async fn write(act: &Act, shop: &Settings, payload: &Payload) -> Result<Outg
             headline,
             sentences,
         } => notice(shop, headline, sentences),
+        Payload::OwnerLetter { letter_id } => owner_letter(act, *letter_id).await,
         Payload::Invoice { invoice_id } => invoices::letter(act.app.db.read(), *invoice_id).await,
         Payload::Statement {
             customer_id,
@@ -91,6 +94,7 @@ pub async fn moot(act: &Act, payload: &Payload) -> Result<Option<&'static str>> 
         | Payload::PaymentReturned { .. }
         | Payload::Receipt { .. }
         | Payload::Claim { .. }
+        | Payload::OwnerLetter { .. }
         | Payload::Notice { .. } => Ok(None),
     }
 }
@@ -101,12 +105,22 @@ fn notice(shop: &Settings, headline: &str, sentences: &[String]) -> Result<Outgo
         headline: headline.to_owned(),
         sentences: sentences.to_vec(),
     };
-    let rendered = mail
-        .render()
-        .map_err(|error| Error::caused("a notice's template", error))?;
+    outgoing(mail.render())
+}
+
+async fn owner_letter(act: &Act, letter_id: i64) -> Result<Outgoing> {
+    let row = owner_letters::get(act.app.db.read(), letter_id).await?;
+    outgoing(match row.kind {
+        OwnerLetterKind::Digest => owner_letters::content::<DigestMail>(&row)?.render(),
+        OwnerLetterKind::Summary => owner_letters::content::<SummaryMail>(&row)?.render(),
+    })
+}
+
+/// A mail without files.
+fn outgoing(rendered: askama::Result<RenderedMail>) -> Result<Outgoing> {
     Ok(Outgoing {
         without: None,
-        rendered,
+        rendered: rendered.map_err(|error| Error::caused("a mail's template", error))?,
         attachments: Vec::new(),
     })
 }

@@ -4,10 +4,14 @@
 //! killed leaves its mail to the next one. Several servers on one database share the work.
 
 mod backoff;
+#[cfg(test)]
+mod digest_tests;
 pub mod graphql;
 mod letters;
 mod outbox;
 mod rounds;
+#[cfg(test)]
+mod summary_tests;
 
 pub use outbox::send_next;
 

@@ -1,4 +1,4 @@
-//! Putting a mail together: text and HTML as alternatives, then its files.
+//! Putting a mail together: text and HTML as alternatives, the HTML with its pictures, then its files.
 
 use std::time::SystemTime;
 
@@ -6,7 +6,7 @@ use lettre::message::header::{ContentType, HeaderName, HeaderValue};
 use lettre::message::{Attachment, Mailbox, MultiPart, SinglePart};
 use lettre::{Address, Message};
 
-use crate::base::letter::Outgoing;
+use crate::base::letter::{Outgoing, RenderedMail};
 
 use super::Envelope;
 
@@ -31,22 +31,40 @@ pub fn build(envelope: &Envelope, mail: &Outgoing) -> Result<Message, String> {
     if let Ok(reply_to) = mailbox(&envelope.from_name, &envelope.reply_to) {
         builder = builder.reply_to(reply_to);
     }
-    let bodies = MultiPart::alternative()
-        .singlepart(SinglePart::plain(mail.rendered.text.clone()))
-        .singlepart(SinglePart::html(mail.rendered.html.clone()));
+    let bodies = bodies(&mail.rendered)?;
     let message = if mail.attachments.is_empty() {
         builder.multipart(bodies)
     } else {
         let mut whole = MultiPart::mixed().multipart(bodies);
         for file in &mail.attachments {
-            let content_type = ContentType::parse(&file.content_type)
-                .map_err(|_| format!("\"{}\" is no media type", file.content_type))?;
+            let content_type = media_type(&file.content_type)?;
             let name = one_line("file name", &file.file_name)?.to_owned();
             whole = whole.singlepart(Attachment::new(name).body(file.bytes.clone(), content_type));
         }
         builder.multipart(whole)
     };
     message.map_err(|error| format!("the message cannot be made: {error}"))
+}
+
+/// Text and HTML as alternatives; pictures go with the HTML (RFC 2387), so that who reads the text is sent past them.
+fn bodies(mail: &RenderedMail) -> Result<MultiPart, String> {
+    let alternatives = MultiPart::alternative().singlepart(SinglePart::plain(mail.text.clone()));
+    let html = SinglePart::html(mail.html.clone());
+    if mail.pictures.is_empty() {
+        return Ok(alternatives.singlepart(html));
+    }
+    let mut related = MultiPart::related().singlepart(html);
+    for picture in &mail.pictures {
+        let name = one_line("name of a picture", &picture.content_id)?.to_owned();
+        let content_type = media_type(&picture.content_type)?;
+        related = related
+            .singlepart(Attachment::new_inline(name).body(picture.bytes.clone(), content_type));
+    }
+    Ok(alternatives.multipart(related))
+}
+
+fn media_type(text: &str) -> Result<ContentType, String> {
+    ContentType::parse(text).map_err(|_| format!("\"{text}\" is no media type"))
 }
 
 /// A name and an address. A line end in a name would begin a header of its own, so it becomes a blank.
@@ -72,7 +90,9 @@ fn one_line<'a>(what: &str, text: &'a str) -> Result<&'a str, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::base::letter::{self, RenderedMail};
+    use mail_parser::{MessageParser, MimeHeaders, PartType};
+
+    use crate::base::letter::{self, Picture};
 
     fn envelope() -> Envelope {
         Envelope {
@@ -94,6 +114,7 @@ mod tests {
                 subject: "Your estimate".to_owned(),
                 text: "Hello".to_owned(),
                 html: "<p>Hello</p>".to_owned(),
+                pictures: Vec::new(),
             },
             attachments: vec![letter::Attachment {
                 file_name: "kostenschätzung.pdf".to_owned(),
@@ -148,6 +169,65 @@ mod tests {
         assert!(!text(&named, &mail()).contains("\nBcc"));
         let mut mail = mail();
         mail.rendered.subject = "Hi\r\nBcc: b@x.test".to_owned();
+        assert!(build(&envelope(), &mail).is_err());
+    }
+    #[test]
+    fn pictures_come_with_the_html_that_shows_them() {
+        let png = [0x89, b'P', b'N', b'G', 0, 13, 10, 255];
+        let picture = |content_id: &str| Picture {
+            content_id: content_id.to_owned(),
+            content_type: "image/png".to_owned(),
+            bytes: png.to_vec(),
+        };
+        let mut mail = mail();
+        mail.rendered.html = "<img src=\"cid:picture-0@nameplate\" alt=\"Two of ten\">".to_owned();
+        mail.rendered.pictures = vec![
+            picture("picture-0@nameplate"),
+            picture("picture-1@nameplate"),
+        ];
+        let raw = build(&envelope(), &mail).unwrap().formatted();
+        let read = MessageParser::default().parse(&raw).unwrap();
+        assert_eq!(read.body_text(0).unwrap(), "Hello");
+        assert_eq!(read.body_html(0).unwrap(), mail.rendered.html);
+        let parts = |at: u32| match &read.parts.get(usize::try_from(at).unwrap()).unwrap().body {
+            PartType::Multipart(inside) => inside.clone(),
+            _ => Vec::new(),
+        };
+        let kind = |at: u32| {
+            let part = read.part(at).unwrap();
+            let kind = part.content_type().unwrap();
+            format!("{}/{}", kind.ctype(), kind.subtype().unwrap_or_default())
+        };
+        let [bodies, file] = parts(0)[..] else {
+            panic!("not two parts: {:?}", parts(0))
+        };
+        assert_eq!(
+            (kind(bodies), kind(file)),
+            ("multipart/alternative".into(), "application/pdf".into())
+        );
+        let [text, related] = parts(bodies)[..] else {
+            panic!("not two alternatives: {:?}", parts(bodies))
+        };
+        assert_eq!(
+            (kind(text), kind(related)),
+            ("text/plain".into(), "multipart/related".into())
+        );
+        let [html, first, second] = parts(related)[..] else {
+            panic!("not a page and two pictures: {:?}", parts(related))
+        };
+        assert_eq!(kind(html), "text/html");
+        for (at, name) in [
+            (first, "picture-0@nameplate"),
+            (second, "picture-1@nameplate"),
+        ] {
+            let part = read.part(at).unwrap();
+            assert_eq!(part.content_id(), Some(name));
+            assert_eq!(part.contents(), png);
+            assert!(part.content_disposition().unwrap().is_inline());
+            assert_eq!(kind(at), "image/png");
+        }
+
+        mail.rendered.pictures[0].content_id = "a\r\nBcc: b@x.test".to_owned();
         assert!(build(&envelope(), &mail).is_err());
     }
 }

@@ -7,10 +7,9 @@
 pub mod graphql;
 mod operations;
 mod passwords;
+mod sessions;
 mod store;
 
-pub use operations::{
-    AddStaff, ChangeShop, SignIn, add_staff, change_shop, end_staff, forget_sessions, open,
-    recognise, sign_in, sign_out,
-};
+pub use operations::{AddStaff, ChangeShop, add_staff, change_shop, end_staff, open};
+pub use sessions::{SignIn, forget_sessions, holder_of, recognise, sign_in, sign_out};
 pub use store::{Settings, close_books_through, get_technician, settings};

@@ -1,6 +1,6 @@
 //! Rows of the shop, its staff and their sessions.
 
-use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Utc};
+use chrono::{DateTime, NaiveDate, NaiveTime, TimeDelta, TimeZone, Timelike, Utc};
 use chrono_tz::Tz;
 use nameplate_entities::kinds::Role;
 use nameplate_entities::{session, shop, staff};
@@ -34,6 +34,11 @@ impl Settings {
     /// The calendar day at `at` where the shop is.
     pub fn day_of(&self, at: DateTime<Utc>) -> NaiveDate {
         at.with_timezone(&self.zone).date_naive()
+    }
+
+    /// The hour of the day at `at` where the shop is.
+    pub fn hour_of(&self, at: DateTime<Utc>) -> u32 {
+        at.with_timezone(&self.zone).hour()
     }
 
     /// The first instant after `day` where the shop is.
@@ -133,15 +138,24 @@ pub async fn all_staff(db: &impl ConnectionTrait) -> Result<Vec<staff::Model>> {
         .await?)
 }
 
-/// The live session with this token hash, and whose it is.
+/// How a session is named.
+pub enum SessionBy {
+    TokenHash(String),
+    Id(i64),
+}
+
+/// The session, if it is live, and whose it is.
 pub async fn live_session(
     db: &impl ConnectionTrait,
-    token_hash: &str,
-    at: DateTime<Utc>,
-    idle: TimeDelta,
+    by: SessionBy,
+    (at, idle): (DateTime<Utc>, TimeDelta),
 ) -> Result<Option<(session::Model, staff::Model)>> {
+    let named = match by {
+        SessionBy::TokenHash(hash) => session::Column::TokenHash.eq(hash),
+        SessionBy::Id(id) => session::Column::Id.eq(id),
+    };
     let Some(session) = session::Entity::find()
-        .filter(session::Column::TokenHash.eq(token_hash))
+        .filter(named)
         .filter(session::Column::EndedAt.is_null())
         .filter(session::Column::ExpiresAt.gt(at))
         .filter(session::Column::LastSeenAt.gt(at - idle))

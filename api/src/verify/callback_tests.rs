@@ -86,8 +86,9 @@ impl Workshop {
             technician_id: self.technician_id,
             planned_on: on,
             window: None,
+            reason: None,
         };
-        let visit = calls::schedule_visit(&self.owner(), visit).await;
+        let visit = stock::schedule_visit(&self.owner(), visit).await;
         visit.expect("a visit").id
     }
 

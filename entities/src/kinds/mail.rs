@@ -42,3 +42,18 @@ pub enum MailState {
     #[sea_orm(string_value = "dropped")]
     Dropped,
 }
+
+/// Which mail to the owner is made once for a day.
+#[derive(
+    Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,
+)]
+#[sea_orm(rs_type = "String", db_type = "Text")]
+#[serde(rename_all = "snake_case")]
+pub enum OwnerLetterKind {
+    /// What came back, of a day.
+    #[sea_orm(string_value = "digest")]
+    Digest,
+    /// How the shop did, of a month; its day is the month's first.
+    #[sea_orm(string_value = "summary")]
+    Summary,
+}

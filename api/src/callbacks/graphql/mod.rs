@@ -3,6 +3,7 @@
 pub mod advice;
 pub mod flag;
 pub mod joint;
+pub mod live;
 pub mod mutations;
 
 use async_graphql::connection::Connection;
@@ -27,6 +28,7 @@ pub use advice::{CheckAdvice, SetCheckAdvicePayload};
 pub use flag::{
     BaseRate, Flag, FlagEvidence, FlagLevel, FlagPattern, FlagPatternKind, FlagState, FlagStep,
 };
+pub use live::FlagsSubscription;
 pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
 
 /// What the office made of a proposed callback.

@@ -53,6 +53,8 @@ pub struct ChangeShopInput {
     reminder_second_days: Option<i32>,
     /// Whether the customer is reminded on the day before the last.
     reminder_last_day: Option<bool>,
+    /// Whether each owner gets one mail in the morning when flags were raised or callbacks wait to be decided.
+    flag_digest: Option<bool>,
     /// The month whose last day ends the fiscal year, 1 to 12.
     fiscal_year_end_month: Option<i32>,
     /// What an hour of a technician costs the shop, with all that comes on top of the wage.
@@ -86,6 +88,7 @@ impl From<ChangeShopInput> for operations::ChangeShop {
             reminder_first_days: input.reminder_first_days,
             reminder_second_days: input.reminder_second_days,
             reminder_last_day: input.reminder_last_day,
+            flag_digest: input.flag_digest,
             fiscal_year_end_month: input.fiscal_year_end_month,
             labour_cost: input.labour_cost.map(|cost| cost.0),
             trip_cost: input.trip_cost.map(|cost| cost.0),

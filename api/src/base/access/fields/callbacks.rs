@@ -4,6 +4,7 @@ use crate::base::access::Least::{Desk, Staff};
 pub(super) const CALLBACKS: &[Row] = &[
     ("Query", Desk, "callbacks"),
     ("Query", Staff, "flags"),
+    ("Subscription", Staff, "flagRaised"),
     (
         "Callback",
         Staff,

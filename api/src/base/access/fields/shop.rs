@@ -21,7 +21,7 @@ pub(super) const SHOP: &[Row] = &[
     (
         "Shop",
         Desk,
-        "taxRegistration reminderFirstDays reminderSecondDays reminderLastDay",
+        "taxRegistration reminderFirstDays reminderSecondDays reminderLastDay flagDigest",
     ),
     (
         "Shop",

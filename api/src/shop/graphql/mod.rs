@@ -1,12 +1,14 @@
 //! The shop, its staff and sessions in the graph.
 
-use async_graphql::{Context, Enum, ID, InputObject, Object, SimpleObject};
+mod sessions;
+
+use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, NaiveDate, Utc};
 use nameplate_entities::{shop, staff};
 
 use crate::base;
 use crate::graphql::context::{act, reader};
-use crate::graphql::error::{Problem, edge};
+use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
 use crate::graphql::loaders;
 use crate::graphql::scalars::{ExactDecimal, Money};
@@ -14,8 +16,7 @@ use crate::payload;
 
 use super::{operations, store};
 
-mod settings;
-
+pub use sessions::SessionsMutation;
 pub use settings::ChangeShopInput;
 
 /// What somebody on the staff may do.
@@ -193,6 +194,11 @@ impl Shop {
         self.row.reminder_last_day
     }
 
+    /// Whether each owner gets one mail in the morning when flags were raised or callbacks wait to be decided.
+    async fn flag_digest(&self) -> bool {
+        self.row.flag_digest
+    }
+
     /// The month whose last day ends the fiscal year, 1 to 12.
     async fn fiscal_year_end_month(&self) -> i32 {
         self.row.fiscal_year_end_month
@@ -239,61 +245,6 @@ impl ShopQuery {
     async fn staff(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<Staff>> {
         let rows = store::all_staff(reader(ctx)?).await.map_err(edge)?;
         Ok(rows.into_iter().map(Staff::from).collect())
-    }
-}
-
-/// E-mail and password.
-#[derive(InputObject)]
-pub struct SignInInput {
-    /// The address this person signs in with.
-    email: String,
-    /// The password.
-    #[graphql(secret)]
-    password: String,
-}
-
-/// What signing in gave.
-#[derive(Default, SimpleObject)]
-pub struct SignInPayload {
-    /// Send it as `Authorization: Bearer …`. It is shown this once.
-    ///
-    /// Null when the mutation was refused.
-    token: Option<String>,
-    /// When the session ends at the latest; an idle one ends earlier.
-    ///
-    /// Null when the mutation was refused.
-    expires_at: Option<DateTime<Utc>>,
-    /// Who signed in.
-    ///
-    /// Null when the mutation was refused.
-    staff: Option<Staff>,
-    /// What to mend; empty when it was done.
-    problems: Vec<Problem>,
-}
-
-impl SignInPayload {
-    fn of(outcome: base::Result<operations::SignedIn>) -> async_graphql::Result<Self> {
-        match outcome {
-            Ok(signed_in) => Ok(Self {
-                token: Some(signed_in.token.reveal().to_owned()),
-                expires_at: Some(signed_in.session.expires_at),
-                staff: Some(signed_in.staff.into()),
-                problems: Vec::new(),
-            }),
-            Err(base::Error::Refused(problems)) => Ok(Self {
-                problems: problems.into_iter().map(Into::into).collect(),
-                ..Self::default()
-            }),
-            Err(error) => Err(edge(error)),
-        }
-    }
-}
-
-payload! {
-    /// What signing out gave.
-    SignOutPayload {
-        /// True once the session has ended.
-        ended: bool
     }
 }
 
@@ -353,30 +304,12 @@ payload! {
     }
 }
 
-/// Signing in and out, staff and settings.
+/// Staff and settings.
 #[derive(Default)]
 pub struct ShopMutation;
 
 #[Object]
 impl ShopMutation {
-    /// Signs in with e-mail and password.
-    async fn sign_in(
-        &self,
-        ctx: &Context<'_>,
-        #[graphql(desc = "E-mail and password.")] input: SignInInput,
-    ) -> async_graphql::Result<SignInPayload> {
-        let claim = operations::SignIn {
-            email: input.email,
-            password: input.password,
-        };
-        SignInPayload::of(operations::sign_in(act(ctx)?, claim).await)
-    }
-
-    /// Ends the session that asks.
-    async fn sign_out(&self, ctx: &Context<'_>) -> async_graphql::Result<SignOutPayload> {
-        SignOutPayload::of(operations::sign_out(act(ctx)?).await.map(|()| true))
-    }
-
     /// Lets somebody sign in.
     async fn add_staff(
         &self,

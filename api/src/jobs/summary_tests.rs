@@ -1,0 +1,102 @@
+//! The month's mail to the owners, with the clock moved on into the next month.
+
+use chrono::{NaiveTime, TimeDelta};
+use nameplate_entities::kinds::{CallKind, Method, OwnerLetterKind};
+use nameplate_entities::owner_letter;
+use nameplate_rules::money::Cents;
+use sea_orm::{EntityTrait, QueryOrder};
+
+use crate::base::letter::SummaryMail;
+use crate::base::{Caller, owner_letters};
+use crate::callbacks::{self, DecideCallback, Decision};
+use crate::closeout::testing::{Workshop, day};
+use crate::shop;
+
+use super::rounds;
+
+async fn round(shop: &Workshop, on: &str) {
+    let at = day(on).and_time(NaiveTime::MIN).and_utc() + TimeDelta::hours(1);
+    shop.app.clock.set(at);
+    rounds::make(&shop.app.act(Caller::Program)).await;
+}
+
+async fn summaries(shop: &Workshop) -> Vec<(String, SummaryMail)> {
+    let rows = owner_letter::Entity::find().order_by_asc(owner_letter::Column::Id);
+    let rows = rows.all(shop.app.db.read()).await.unwrap();
+    rows.iter()
+        .filter(|row| row.kind == OwnerLetterKind::Summary)
+        .map(|row| (row.of_day.to_string(), owner_letters::content(row).unwrap()))
+        .collect()
+}
+
+#[tokio::test]
+async fn the_first_round_of_a_month_tells_of_the_last_one_and_only_once() {
+    for shop in Workshop::everywhere("2026-06-01").await {
+        told_once_a_month(&shop).await;
+    }
+}
+
+async fn told_once_a_month(shop: &Workshop) {
+    let costs = shop::ChangeShop {
+        labour_cost: Some(Cents(3_000)),
+        ..shop::ChangeShop::default()
+    };
+    shop::change_shop(&shop.owner(), costs).await.unwrap();
+    let failure = shop.failure("Surface burner terminal", "burnt").await;
+    let machine = shop.machine(Some("D-1")).await;
+    shop.repair(&machine, day("2026-06-30"), failure).await;
+    round(shop, "2026-06-30").await;
+    assert!(summaries(shop).await.is_empty(), "nothing happened in May");
+    round(shop, "2026-07-01").await;
+    shop.on(day("2026-07-03"));
+    let opened = shop.open_call(&machine, CallKind::Repair).await;
+    let found = shop.find(&opened.call, failure).await;
+    let confirm = DecideCallback {
+        callback_id: opened.callback.unwrap().id,
+        decision: Decision::Confirm { class: None },
+        note: None,
+    };
+    callbacks::decide_callback(&shop.owner(), confirm)
+        .await
+        .unwrap();
+    shop.mend(&found, Method::Replaced, Vec::new()).await;
+    shop.explain(&opened.call).await;
+    shop.complete(&opened.call).await.unwrap();
+    round(shop, "2026-07-31").await;
+    round(shop, "2026-08-01").await;
+    round(shop, "2026-08-01").await;
+    let told = summaries(shop).await;
+    let months: Vec<&str> = told.iter().map(|(day, _)| day.as_str()).collect();
+    assert_eq!(months, ["2026-06-01", "2026-07-01"]);
+    let figures = |mail: &SummaryMail| -> Vec<(String, String)> {
+        (mail.figures.iter())
+            .map(|figure| (figure.label.clone(), figure.value.clone()))
+            .collect()
+    };
+    let pair = |label: &str, value: &str| (label.to_owned(), value.to_owned());
+    assert_eq!(told[0].1.month, "June 2026");
+    assert_eq!(
+        figures(&told[0].1),
+        [
+            pair("Repairs completed", "1"),
+            pair("Callbacks counted", "0"),
+            pair("Cost of callbacks", "USD 0.00"),
+            pair("Flags raised", "0"),
+            pair("Flags closed", "0"),
+        ]
+    );
+    // Forty minutes at what an hour costs.
+    assert_eq!(
+        figures(&told[1].1),
+        [
+            pair("Repairs completed", "1"),
+            pair("Callbacks counted", "1"),
+            pair("Cost of callbacks", "USD 20.00"),
+            pair("Flags raised", "1"),
+            pair("Flags closed", "0"),
+        ]
+    );
+    let mails = shop.mails().await.into_iter();
+    let to_owners = mails.filter(|mail| mail.subject_kind == "owner_letter");
+    assert_eq!(to_owners.count(), 2, "it was too early for a digest");
+}
