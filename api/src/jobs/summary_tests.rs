@@ -56,7 +56,7 @@ async fn told_once_a_month(shop: &Workshop) {
         decision: Decision::Confirm { class: None },
         note: None,
     };
-    callbacks::decide_callback(&shop.owner(), confirm)
+    closeout::decide_callback(&shop.owner(), confirm)
         .await
         .unwrap();
     shop.mend(&found, Method::Replaced, Vec::new()).await;

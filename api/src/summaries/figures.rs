@@ -5,9 +5,10 @@ use nameplate_rules::books::Role;
 use nameplate_rules::money::Cents;
 use sea_orm::{ConnectionTrait, Statement, Value};
 
-use crate::base::Result;
 use crate::base::letter::SummaryPicture;
+use crate::base::{Error, Result};
 use crate::books::role_key;
+use crate::reports::Span;
 use crate::{reserve, shop};
 
 /// How a month went.
@@ -117,6 +118,15 @@ async fn number<const N: usize>(
     let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
     let row = db.query_one_raw(statement).await?;
     Ok(row.map_or(Ok(0), |row| row.try_get("", "number"))?)
+}
+
+/// The days of the month that begins on a day.
+///
+/// # Errors
+/// Internal, for a year that no database keeps.
+pub fn days_of(first_day: NaiveDate) -> Result<Span> {
+    Span::new(first_day, last_of(first_day))
+        .map_err(|_| Error::internal("a month of a year that is not kept"))
 }
 
 fn last_of(first_day: NaiveDate) -> NaiveDate {

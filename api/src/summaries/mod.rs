@@ -5,6 +5,7 @@
 
 mod figures;
 mod letter;
+mod record;
 
 use chrono::{Datelike, Days, NaiveDate};
 use nameplate_entities::kinds::OwnerLetterKind;
@@ -24,10 +25,15 @@ pub async fn tell_of_month(act: &Act) -> Result<()> {
     let Some(first_day) = due(db, act).await? else {
         return Ok(());
     };
-    let month = figures::of_month(db, first_day).await?;
+    let mut month = figures::of_month(db, first_day).await?;
     if month.is_empty() {
         return Ok(());
     }
+    let record = record::of_month(act, figures::days_of(first_day)?).await?;
+    month.callback_rate = record.callback_rate;
+    month.first_visit = record.first_visit;
+    month.worries = record.worries;
+    month.pictures = record.pictures;
     let mail = letter::of_month(&month, &shop::settings(db).await?);
     // Asked again with the one writer's place, so that two servers do not tell twice.
     let tx = act.app.db.write().await?;

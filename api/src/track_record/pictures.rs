@@ -47,7 +47,7 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
 
 fn row(group: &Group) -> Option<RateRow> {
     let rate = group.figures.rate?;
-    let limits = rate.limits?;
+    let limits = rate.shown?;
     Some(RateRow {
         label: group.label.clone(),
         n: whole(group.figures.counts.repairs),

@@ -11,11 +11,12 @@ use sea_orm::{ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter};
 use super::testing::TestShop;
 use crate::base::{ProblemCode, Result};
 use crate::callbacks::{self, DecideCallback, Decision};
-use crate::calls::{self, FinishVisit, ScheduleVisit};
+use crate::calls::{FinishVisit, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::closeout::{self, borne_between};
 use crate::invoices::IssueInvoice;
 use crate::shop::{self, ChangeShop};
+use crate::stock;
 use crate::{books, coverage};
 
 const FIRST_ON: &str = "2024-01-10";
@@ -87,6 +88,7 @@ impl Workshop {
             planned_on: on,
             window: None,
             reason: None,
+            reason_note: None,
         };
         let visit = stock::schedule_visit(&self.owner(), visit).await;
         visit.expect("a visit").id

@@ -185,7 +185,7 @@ fn of_cells(of: Of<'_>, (first, end): (NaiveDate, NaiveDate), window_days: u32) 
         .and_where(rate_cell::Column::Month.lt(end))
         .and_where(rate_cell::Column::Repairs.ne(0))
         .group_by_columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
-        .add_group_by([age()]);
+        .add_group_by([age().into()]);
     if let Some(key) = of.group_key {
         query.and_where(rate_cell::Column::GroupKey.eq(key));
     }
@@ -209,12 +209,13 @@ struct Daily {
 impl Daily {
     fn watched(self, watch: &Watch) -> Watched {
         let window_days = i32::try_from(watch.window_days).unwrap_or(i32::MAX);
-        let passed = whole_days_between(self.completed_on, watch.today);
+        let passed =
+            whole_days_between(self.completed_on, watch.today).clamp(0, i64::from(i32::MAX));
         let age_days = self.return_age_days.filter(|age| *age <= window_days);
         Watched {
             group_key: self.group_key,
             component_id: self.component_id,
-            followed_days: i32::try_from(passed).unwrap_or(i32::MAX).max(0),
+            followed_days: i32::try_from(passed).unwrap_or(0),
             age_days: age_days.unwrap_or(0),
             repairs: self.repairs,
             same_component: age_days.map_or(0, |_| self.same_component),

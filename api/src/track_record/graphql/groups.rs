@@ -141,10 +141,13 @@ impl From<Group> for RateGroup {
             expected: figures.compared.expected,
             ratio: figures.ratio.map(estimated),
             ratio_to_rest: figures.ratio_to_rest.map(estimated),
-            drawn: figures.shrunk.map(|drawn| Estimated {
-                value: percent(drawn.value),
-                low: percent(drawn.limits.low),
-                high: percent(drawn.limits.high),
+            drawn: figures.shrunk.and_then(|drawn| {
+                let limits = drawn.limits?;
+                Some(Estimated {
+                    value: percent(drawn.value),
+                    low: percent(limits.low),
+                    high: percent(limits.high),
+                })
             }),
             chance_of_more: figures.worse.map(|claim| claim.held),
             verdict: figures.verdict.into(),

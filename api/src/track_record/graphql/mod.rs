@@ -74,8 +74,8 @@ impl From<CallbackRate> for ReturnRate {
         Self {
             at_days: rate.at_days,
             percent: percent(rate.value),
-            low: rate.limits.map(|limits| percent(limits.low)),
-            high: rate.limits.map(|limits| percent(limits.high)),
+            low: rate.shown.map(|limits| percent(limits.low)),
+            high: rate.shown.map(|limits| percent(limits.high)),
         }
     }
 }

@@ -5,8 +5,9 @@ use nameplate_entities::kinds::Role;
 
 use crate::base::{Act, Caller};
 use crate::callbacks::{self, RecordFinding};
-use crate::calls::{self, NewFinding, ScheduleVisit};
+use crate::calls::{NewFinding, ScheduleVisit};
 use crate::graphql::{loaders, schema};
+use crate::stock;
 
 use super::*;
 
@@ -42,8 +43,10 @@ async fn a_technician_is_told_of_machines_on_own_calls_only() {
             technician_id: live.shop.technician_id,
             planned_on: day("2026-06-13"),
             window: None,
+            reason: None,
+            reason_note: None,
         };
-        calls::schedule_visit(&live.shop.owner(), visit)
+        stock::schedule_visit(&live.shop.owner(), visit)
             .await
             .unwrap();
         let mut technician = live.listening("technician").await;
@@ -193,8 +196,10 @@ async fn the_gate_stands_before_a_subscription_and_before_each_field_of_an_event
         technician_id: live.shop.technician_id,
         planned_on: day("2026-06-13"),
         window: None,
+        reason: None,
+        reason_note: None,
     };
-    calls::schedule_visit(&live.shop.owner(), visit)
+    stock::schedule_visit(&live.shop.owner(), visit)
         .await
         .unwrap();
     let schema = schema::build(&live.shop.app);

@@ -1,0 +1,172 @@
+//! What the track record says of a month: rates with what they rest on, what to look at first, and pictures.
+
+use std::cmp::Reverse;
+
+use chrono::{Days, Months, NaiveDate};
+use nameplate_entities::flag;
+use nameplate_entities::kinds::{Dimension, FlagLevel, FlagState};
+use nameplate_pictures::Picture;
+use nameplate_rules::rates::interval::wilson;
+use nameplate_rules::rates::judge::Verdict;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
+
+use crate::base::letter::SummaryPicture;
+use crate::base::{Act, Error, Result};
+use crate::callbacks::outcomes::Watch;
+use crate::reports::{self, Span};
+use crate::shop;
+use crate::track_record::{self, Group, Months as Chart, Rates};
+
+use super::Told;
+
+/// Months of completion that a rate rests on.
+const MONTHS: u32 = 12;
+/// Months on the chart.
+const CHART_MONTHS: u32 = 24;
+/// Most groups looked at in one table.
+const GROUPS_MAX: usize = 30;
+
+/// What the record of a month adds to its figures.
+pub struct Record {
+    pub callback_rate: Option<Told>,
+    pub first_visit: Option<Told>,
+    pub worries: Vec<String>,
+    pub pictures: Vec<SummaryPicture>,
+}
+
+/// Reads it, as of today.
+///
+/// # Errors
+/// Internal only.
+pub async fn of_month(act: &Act, span: Span) -> Result<Record> {
+    let db = act.app.db.read();
+    let settings = shop::settings(db).await?;
+    let window_days = u32::try_from(settings.row.callback_window_days).unwrap_or(0);
+    let watch = |months: u32| Watch {
+        from: begin(span.to, months),
+        through: span.to,
+        window_days: window_days.max(1),
+        today: settings.day_of(act.at),
+    };
+    let by_component =
+        track_record::rates(db, Dimension::Component, watch(MONTHS), GROUPS_MAX).await?;
+    let chart = track_record::months(db, watch(CHART_MONTHS)).await?;
+    let mut worries = open_flags(act).await?;
+    for dimension in [
+        Dimension::Lot,
+        Dimension::TechnicianMethod,
+        Dimension::Model,
+    ] {
+        let table = track_record::rates(db, dimension, watch(MONTHS), GROUPS_MAX).await?;
+        worries.extend(worse(&table, &settings.row.currency));
+    }
+    worries.extend(worse(&by_component, &settings.row.currency));
+    Ok(Record {
+        callback_rate: callback_rate(&by_component),
+        first_visit: first_visit(act, span).await?,
+        worries,
+        pictures: pictures(chart, by_component, settings.row.currency).await?,
+    })
+}
+
+fn begin(through: NaiveDate, months: u32) -> NaiveDate {
+    let before = (through + Days::new(1)).checked_sub_months(Months::new(months));
+    before.unwrap_or(through)
+}
+
+fn callback_rate(table: &Rates) -> Option<Told> {
+    let rate = table.shop.rate?;
+    let limits = rate.shown?;
+    let counts = table.shop.counts;
+    Some(Told {
+        value: format!(
+            "{} ({} to {})",
+            percent(rate.value),
+            percent(limits.low),
+            percent(limits.high)
+        ),
+        basis: format!(
+            "within {} days; {} of {} repairs of the last {MONTHS} months, {} of them not yet watched for so long",
+            rate.at_days, counts.returned, counts.repairs, counts.open
+        ),
+    })
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.1} %", share * 100.0)
+}
+
+async fn first_visit(act: &Act, span: Span) -> Result<Option<Told>> {
+    let all = reports::first_visits(act.app.db.read(), act, span)
+        .await?
+        .all;
+    let whole = |count: i64| u32::try_from(count).map_or(0.0, f64::from);
+    let limits = wilson(whole(all.first_visit) / whole(all.calls), whole(all.calls));
+    Ok(all.percent().zip(limits).map(|(share, limits)| Told {
+        value: format!(
+            "{share} % ({} to {})",
+            percent(limits.low),
+            percent(limits.high)
+        ),
+        basis: format!(
+            "{} of {} calls completed in the month",
+            all.first_visit, all.calls
+        ),
+    }))
+}
+
+/// Flags that ask to act and that nobody answered, the longest open first.
+async fn open_flags(act: &Act) -> Result<Vec<String>> {
+    let rows = flag::Entity::find()
+        .filter(flag::Column::Level.eq(FlagLevel::Act))
+        .filter(flag::Column::State.is_in([FlagState::Open, FlagState::Acknowledged]))
+        .order_by_asc(flag::Column::RaisedAt)
+        .limit(2)
+        .all(act.app.db.read())
+        .await?;
+    Ok(rows.into_iter().map(|row| row.reason).collect())
+}
+
+/// The groups of a table that come back more often than chance explains, what costs most first.
+fn worse(table: &Rates, currency: &str) -> Vec<String> {
+    let mut groups: Vec<&Group> = (table.groups.iter())
+        .filter(|group| group.figures.verdict == Verdict::Worse)
+        .collect();
+    groups.sort_by_key(|group| Reverse(group.lost));
+    groups
+        .into_iter()
+        .map(|group| {
+            let counts = group.figures.counts;
+            format!(
+                "{}: {} of {} repairs came back, where such work lets expect {:.1}; they cost {currency} {}.",
+                group.label, counts.returned, counts.repairs, group.figures.compared.expected, group.lost
+            )
+        })
+        .collect()
+}
+
+/// Drawn and made pixels of off the runtime's threads, as that takes a while.
+async fn pictures(chart: Chart, table: Rates, currency: String) -> Result<Vec<SummaryPicture>> {
+    let drawn = tokio::task::spawn_blocking(move || {
+        let by = "By component";
+        [
+            ("Month by month", track_record::of_months(&chart)),
+            ("Component by component", track_record::of_rates(&table, by)),
+            (
+                "What it cost",
+                track_record::of_money(&table, by, &currency),
+            ),
+        ]
+        .into_iter()
+        .map(|(title, picture)| in_mail(title, &picture))
+        .collect::<Result<Vec<_>>>()
+    });
+    let drawn = drawn.await;
+    drawn.map_err(|error| Error::caused("drawing the pictures of a month", error))?
+}
+
+fn in_mail(title: &str, picture: &Picture) -> Result<SummaryPicture> {
+    let png = picture.png();
+    let png = png.map_err(|error| Error::caused("a picture of a month", error))?;
+    Ok(SummaryPicture::new(title, &picture.alternative, &png))
+}
