@@ -8,7 +8,8 @@ use sea_orm::{EntityTrait, QueryOrder};
 
 use crate::base::letter::SummaryMail;
 use crate::base::{Caller, owner_letters};
-use crate::callbacks::{self, DecideCallback, Decision};
+use crate::callbacks::{DecideCallback, Decision};
+use crate::closeout;
 use crate::closeout::testing::{Workshop, day};
 use crate::shop;
 

@@ -64,8 +64,81 @@ fn part(shops: &[Flagged], of: impl Fn(&Flagged) -> bool) -> f64 {
     real(count(shops.iter().filter(|shop| of(shop)).count())) / real(count(shops.len()))
 }
 
-/// Measured over the seeds 1 to 200, with faults planted and without any. The bounds are far outside what was measured,
-/// and fail when a rule is broken.
+/// One thing measured: its name, whether a shop has it, what part of 200 shops had it, and the bound that the part must
+/// keep: from below for what is to be found, from above for false alarms.
+type Measured = (&'static str, fn(&Flagged) -> bool, f64, f64);
+
+/// What is planted and found.
+const FOUND: [Measured; 3] = [
+    (
+        "the technician is worse",
+        |shop| shop.third_technician,
+        0.90,
+        0.80,
+    ),
+    (
+        "the technician's splices",
+        |shop| shop.thirds_splices,
+        0.97,
+        0.90,
+    ),
+    ("the batch", |shop| shop.third_batch, 0.98, 0.90),
+];
+
+/// What else is flagged beside planted faults. That others are called better is no chance: the faults raise what all work
+/// of the kind lets expect, theirs included.
+const BESIDE: [Measured; 4] = [
+    (
+        "another technician is worse",
+        |shop| shop.other_worse > 0,
+        0.005,
+        0.05,
+    ),
+    (
+        "a technician is better",
+        |shop| shop.better > 0,
+        0.205,
+        0.35,
+    ),
+    (
+        "another's splices",
+        |shop| shop.other_splices > 0,
+        0.0,
+        0.03,
+    ),
+    ("another batch", |shop| shop.other_batches > 0, 0.0, 0.03),
+];
+
+/// What is flagged where nothing is wrong. Batches are flagged more often than the early warning promises for a known
+/// expectation, as it comes from few returns of the other batches.
+const NOTHING_WRONG: [Measured; 4] = [
+    (
+        "a technician is worse",
+        |shop| shop.third_technician || shop.other_worse > 0,
+        0.035,
+        0.10,
+    ),
+    (
+        "a technician is better",
+        |shop| shop.better > 0,
+        0.025,
+        0.10,
+    ),
+    (
+        "anyone's splices",
+        |shop| shop.thirds_splices || shop.other_splices > 0,
+        0.05,
+        0.10,
+    ),
+    (
+        "a batch",
+        |shop| shop.third_batch || shop.other_batches > 0,
+        0.085,
+        0.15,
+    ),
+];
+
+/// Over the seeds 1 to 200, with faults planted and without any: the parts stand beside their names above.
 #[test]
 fn over_two_hundred_shops_faults_are_found_and_hardly_anything_else() {
     let shops = |faults| {
@@ -73,53 +146,23 @@ fn over_two_hundred_shops_faults_are_found_and_hardly_anything_else() {
             .map(|seed| flagged(&shop(seed, faults)))
             .collect::<Vec<_>>()
     };
-    let planted = shops(Faults::Planted);
-    let none = shops(Faults::None);
-    let found = [
-        (
-            "technician worse",
-            part(&planted, |shop| shop.third_technician),
-        ),
-        (
-            "technician's splices",
-            part(&planted, |shop| shop.thirds_splices),
-        ),
-        (
-            "batch early warning",
-            part(&planted, |shop| shop.third_batch),
-        ),
-    ];
-    let alarms: [(&str, fn(&Flagged) -> bool); 4] = [
-        ("other technician worse", |shop| shop.other_worse > 0),
-        ("any technician better", |shop| shop.better > 0),
-        ("others' splices", |shop| shop.other_splices > 0),
-        ("other batches", |shop| shop.other_batches > 0),
-    ];
-    let faultless: [(&str, fn(&Flagged) -> bool); 4] = [
-        ("any technician worse", |shop| {
-            shop.third_technician || shop.other_worse > 0
-        }),
-        ("any technician better", |shop| shop.better > 0),
-        ("any splices", |shop| {
-            shop.thirds_splices || shop.other_splices > 0
-        }),
-        ("any batch", |shop| {
-            shop.third_batch || shop.other_batches > 0
-        }),
-    ];
-    for (name, part) in found {
-        println!("planted and found: {name}: {part}");
-    }
-    for (name, alarm) in alarms {
-        println!(
-            "planted, shops with another flag: {name}: {}",
-            part(&planted, alarm)
+    let (planted, none) = (shops(Faults::Planted), shops(Faults::None));
+    for (name, of, measured, least) in FOUND {
+        let found = part(&planted, of);
+        println!("planted, {name}: {found}");
+        assert!(
+            found >= least,
+            "{name}: found in {found}, once in {measured}"
         );
     }
-    for (name, alarm) in faultless {
-        println!(
-            "no fault, shops with a flag: {name}: {}",
-            part(&none, alarm)
-        );
+    for (shops, alarms) in [(&planted, BESIDE), (&none, NOTHING_WRONG)] {
+        for (name, of, measured, most) in alarms {
+            let alarmed = part(shops, of);
+            println!("false, {name}: {alarmed}");
+            assert!(
+                alarmed <= most,
+                "{name}: flagged in {alarmed}, once in {measured}"
+            );
+        }
     }
 }
