@@ -238,14 +238,17 @@ async fn deciding_is_refused_where_books_are_closed_and_writes_nothing() {
     for shop in Workshop::everywhere(FIRST_ON).await {
         shop.knows_its_costs().await;
         let (call, proposed) = shop.comes_back("D-2").await;
+        shop.on(day("2024-01-21"));
         books::close_books(&shop.owner(), day(BACK_ON))
             .await
             .expect("closed");
+        // A clock that is set back lies in closed books.
+        shop.on(day(BACK_ON));
         let refused = shop.says(proposed.id, SAME, None).await;
         assert_eq!(refusals(refused)[0].0, ProblemCode::PeriodClosed);
         let row = shop.callback_of(&call).await.expect("the callback");
         assert_eq!(row.state, CallbackState::Proposed);
-        // What moves no money may be decided.
+        // What moves no money may be decided there.
         shop.says(proposed.id, UNRELATED, None)
             .await
             .expect("classed");
