@@ -24,7 +24,8 @@ use thiserror::Error;
 /// What is known of a burnt joint and of the part it feeds. Everything may be missing.
 ///
 /// Units: volts, watts, ohm, amperes. The part is the one fed through the joint; a dryer's heater, not the dryer, where
-/// the joint is the heater's own.
+/// the joint is the heater's own. Ohm's law holds for resistive parts only: for a motor or a board leave its watts and
+/// ohms out, so that nothing is expected of it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
 pub struct JointFacts {
     pub rated_volts: Option<Decimal>,

@@ -30,6 +30,9 @@ pub const CIRCUIT_DROP_PERCENT: Decimal = Decimal::from_parts(5, 0, 0, false, 0)
 /// ANSI C84.1, service voltage, range A, from memory.
 pub const HIGH_SUPPLY_PERCENT: Decimal = Decimal::from_parts(105, 0, 0, false, 0);
 
+/// Supply below this share of its nominal voltage, in percent, is low: 114 V of 120, 228 V of 240. Same source.
+pub const LOW_SUPPLY_PERCENT: Decimal = Decimal::from_parts(95, 0, 0, false, 0);
+
 /// How far a sound part may be from its plate, in percent either way. Common practice, no source.
 pub const PART_TOLERANCE_PERCENT: Decimal = Decimal::from_parts(10, 0, 0, false, 0);
 

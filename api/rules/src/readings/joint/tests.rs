@@ -298,6 +298,8 @@ fn a_supply_is_high_above_126_or_252_volts_and_not_at_them() {
             "{rated} {open}"
         );
     }
+    let low = bearing(&at("120", "113.9"), Cause::HighSupply);
+    assert!(low.why.contains("below 114 V"), "{}", low.why);
     let said = bearing(&at("208", "240"), Cause::HighSupply);
     assert!(said.why.contains("133 %"), "{}", said.why);
 }

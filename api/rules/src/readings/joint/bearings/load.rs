@@ -1,7 +1,10 @@
 //! What the joint bears: does too much flow, is the supply high, does the heat get away?
 
 use super::words::{amps, ohms, plain, volts};
-use super::{Bearing, Cause, Finding, Ground, HIGH_SUPPLY_PERCENT, PART_TOLERANCE_PERCENT};
+use super::{
+    Bearing, Cause, Finding, Ground, HIGH_SUPPLY_PERCENT, LOW_SUPPLY_PERCENT,
+    PART_TOLERANCE_PERCENT,
+};
 use crate::readings::conductor::Duty;
 use crate::readings::joint::{AirPath, Figures, JointFacts, Measure};
 use crate::readings::{ReadingRefusal, divided, times};
@@ -121,35 +124,9 @@ pub(super) fn high_supply(facts: &JointFacts) -> Result<Bearing, ReadingRefusal>
         .loaded_volts
         .map(|loaded| (loaded, "under load"))
         .or(facts.open_volts.map(|open| (open, "without load")));
-    let findings = match (measured, facts.rated_volts) {
-        (Some((measured, when)), Some(rated)) => {
-            let nominal = nominal_volts(rated);
-            let most = share(nominal, HIGH_SUPPLY_PERCENT)?;
-            let said = format!("{} {when}", volts(measured));
-            let source = "ANSI C84.1, range A";
-            vec![if measured > most {
-                let percent = divided(
-                    times(times(measured, measured)?, Decimal::ONE_HUNDRED)?,
-                    times(rated, rated)?,
-                )?;
-                let why = format!(
-                    "{said} is above {}, the most of a {} supply ({source}); a part for {} gives {} % of its power at that.",
-                    volts(most),
-                    volts(nominal),
-                    volts(rated),
-                    plain(percent, 0)
-                );
-                Finding::speaking_for(Ground::Measured, why)
-            } else {
-                let why = format!(
-                    "{said} is no more than {}, the most of a {} supply ({source}).",
-                    volts(most),
-                    volts(nominal)
-                );
-                Finding::speaking_against(Ground::Measured, why)
-            }]
-        }
-        _ => Vec::new(),
+    let finding = match (measured, facts.rated_volts) {
+        (Some((measured, when)), Some(rated)) => Some(supply_against_band(measured, when, rated)?),
+        _ => None,
     };
     let missing = [
         measured.is_none().then_some(Measure::SupplyPair),
@@ -157,10 +134,43 @@ pub(super) fn high_supply(facts: &JointFacts) -> Result<Bearing, ReadingRefusal>
     ];
     Ok(Bearing::of(
         Cause::HighSupply,
-        findings,
+        finding.into_iter().collect(),
         "The supply was not held against the rated voltage.",
         missing.into_iter().flatten().collect(),
     ))
+}
+
+/// A low supply speaks against a high one too, but is said: it may be the loss of a bad joint.
+fn supply_against_band(
+    measured: Decimal,
+    when: &str,
+    rated: Decimal,
+) -> Result<Finding, ReadingRefusal> {
+    let nominal = nominal_volts(rated);
+    let most = share(nominal, HIGH_SUPPLY_PERCENT)?;
+    let least = share(nominal, LOW_SUPPLY_PERCENT)?;
+    let said = format!("{} {when}", volts(measured));
+    let band = format!("of a {} supply (ANSI C84.1, range A)", volts(nominal));
+    Ok(if measured > most {
+        let squared = times(times(measured, measured)?, Decimal::ONE_HUNDRED)?;
+        let percent = divided(squared, times(rated, rated)?)?;
+        let why = format!(
+            "{said} is above {}, the most {band}; a part for {} gives {} % of its power at that.",
+            volts(most),
+            volts(rated),
+            plain(percent, 0)
+        );
+        Finding::speaking_for(Ground::Measured, why)
+    } else if measured < least {
+        let why = format!(
+            "{said} is below {}, the least {band}: low and not high; look for what is lost on the way.",
+            volts(least)
+        );
+        Finding::speaking_against(Ground::Measured, why)
+    } else {
+        let why = format!("{said} is no more than {}, the most {band}.", volts(most));
+        Finding::speaking_against(Ground::Measured, why)
+    })
 }
 
 /// The supply that a part of this rating is made for; another rating stands for itself.
