@@ -57,7 +57,8 @@ pub enum AirPath {
     Blocked,
 }
 
-/// Pressure in the exhaust, in kilopascal, against the most its maker allows. Makers differ (0.3 and 0.75 inch of water
+/// Pressure in the exhaust, in kilopascal (a reading of [`Quantity::Pressure`](super::Quantity::Pressure)), against the
+/// most its maker allows. Makers differ (0.3 and 0.75 inch of water
 /// column stand in manuals of two dryers), so there is no figure of ours.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct BackPressure {
@@ -176,6 +177,20 @@ pub struct Loss {
 /// # Source
 /// Ohm's law and I²R; NFPA 70 (2023) Table 310.16, 110.14(C)(1)(a), 210.19, 210.20, 240.4(D); the limits of each cause
 /// stand in [`bearings`].
+///
+/// # Example
+/// ```
+/// use nameplate_rules::readings::joint::{Cause, JointFacts, Speaks, examine};
+/// let facts = JointFacts {
+///     joint_drop_volts: Some("1.2".parse()?),
+///     load_amps: Some("18.75".parse()?),
+///     ..JointFacts::default()
+/// };
+/// let report = examine(&facts)?;
+/// let most_telling = report.bearings.first().map(|bearing| (bearing.cause, bearing.speaks));
+/// assert_eq!(most_telling, Some((Cause::LooseJoint, Speaks::For)));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn examine(facts: &JointFacts) -> Result<JointReport, JointRefusal> {
     facts.check()?;
     let figures = Figures::of(facts)?;

@@ -305,6 +305,33 @@ fn a_supply_is_high_above_126_or_252_volts_and_not_at_them() {
 }
 
 #[test]
+fn a_report_says_its_figures_in_plain_words() {
+    let facts = JointFacts {
+        open_volts: Some(dec("241")),
+        loaded_volts: Some(dec("236")),
+        joint_drop_volts: Some(dec("0.9")),
+        load_amps: Some(dec("23")),
+        ohms_lead_off: Some(dec("10.3")),
+        ..wired(Gauge::Awg10, dryer())
+    };
+    let report = examine(&facts).expect("usable");
+    let said: Vec<&str> = report.bearings.iter().map(|b| b.why.as_str()).collect();
+    assert_eq!(
+        said,
+        [
+            "The joint loses 0.9 V (0.4 %) at 23 A: 0.039 ohm, 20.7 W of heat. At the full current of the part that is \
+             0.913 V. From 0.5 V on a joint is bad (common practice).",
+            "23 A were measured where the plate gives 22.94 A, no more than 10 % above. With a lead off the part has 10.3 ohm \
+             where its plate gives 10.29 ohm: it takes no more than it should.",
+            "236 V under load is no more than 252 V, the most of a 240 V supply (ANSI C84.1, range A).",
+            "A load of 23.33 A is inside the 30 A that 10 AWG copper may carry (NFPA 70 (2023) Table 310.16, 60 C column, as \
+             what is unmarked counts as 60 C (110.14(C)(1)(a)); wire inside a machine follows its maker).",
+            "Nobody said how the way of the air was found.",
+        ]
+    );
+}
+
+#[test]
 fn a_voltage_that_rises_under_load_gives_no_drop() {
     let facts = JointFacts {
         open_volts: Some(dec("240")),

@@ -1,6 +1,6 @@
 //! The way to the part: is its joint loose, is its wire too small?
 
-use super::words::{amps, loss_words};
+use super::words::{amps, loss_words, plain};
 use super::{
     BAD_JOINT_VOLTS, Bearing, CIRCUIT_DROP_PERCENT, Cause, Ground, SOUND_JOINT_VOLTS, Speaks,
 };
@@ -15,88 +15,114 @@ pub(super) fn loose_joint(
     facts: &JointFacts,
     figures: &Figures,
 ) -> Result<Bearing, ReadingRefusal> {
-    let tell = |speaks, rests_on, why, missing: [Option<Measure>; 4]| {
-        Ok(Bearing {
-            cause: Cause::LooseJoint,
-            speaks,
-            rests_on,
-            why,
-            missing: missing.into_iter().flatten().collect(),
-        })
-    };
-    let current_missing = facts.load_amps.is_none().then_some(Measure::LoadCurrent);
-    if let (Some(loss), Some(at_full)) = (figures.joint, drop_at_full_load(facts, figures)?) {
-        let words = loss_words(&loss, "The joint", figures);
-        if at_full >= BAD_JOINT_VOLTS {
-            let why = format!("{words} From 0.5 V on a joint is bad (common practice).");
-            return tell(
-                Speaks::For,
-                Ground::Measured,
-                why,
-                [current_missing, None, None, None],
-            );
-        }
-        if at_full <= SOUND_JOINT_VOLTS && facts.load_amps.is_some() {
-            let why = format!("{words} Up to 0.1 V a joint is sound (common practice).");
-            return tell(Speaks::Against, Ground::Measured, why, [None; 4]);
-        }
-    }
     let fit = figures.wire.map(|wire| Fit::of(&wire, facts.duty));
-    let drop_missing = facts
-        .joint_drop_volts
-        .is_none()
-        .then_some(Measure::JointDrop);
-    let share = figures.circuit.and_then(|loss| loss.percent);
-    if let (Some(loss), Some(Fit::Inside)) = (figures.circuit, fit)
-        && share.is_some_and(|share| share > CIRCUIT_DROP_PERCENT)
-    {
-        let why = format!(
-            "{} More than 5 % is lost and the wire is large enough, so a joint on the way resists; which one, the drop over each \
-             tells. The 5 % are a note in NFPA 70 (210.19(A), 215.2(A)), not a rule.",
-            loss_words(&loss, "The circuit", figures)
-        );
-        return tell(
-            Speaks::For,
-            Ground::Reckoned,
-            why,
-            [drop_missing, None, None, None],
-        );
+    Ok(by_joint_drop(facts, figures)?
+        .or_else(|| by_circuit_drop(facts, figures, fit))
+        .or_else(|| by_return(facts, fit))
+        .unwrap_or_else(|| joint_unsettled(facts, figures, fit)))
+}
+
+/// What the drop over the joint itself says. A small one clears the joint only with the current it was read at.
+fn by_joint_drop(facts: &JointFacts, figures: &Figures) -> Result<Option<Bearing>, ReadingRefusal> {
+    let (Some(loss), Some(at_full)) = (figures.joint, drop_at_full_load(facts, figures)?) else {
+        return Ok(None);
+    };
+    let brought_up = if at_full > loss.drop_volts {
+        format!(
+            " At the full current of the part that is {} V.",
+            plain(at_full, 3)
+        )
+    } else {
+        String::new()
+    };
+    let words = format!("{}{brought_up}", loss_words(&loss, "The joint", figures));
+    if at_full >= BAD_JOINT_VOLTS {
+        let why = format!("{words} From 0.5 V on a joint is bad (common practice).");
+        let missing = facts.load_amps.is_none().then_some(Measure::LoadCurrent);
+        return Ok(Some(loose(Speaks::For, Ground::Measured, why, missing)));
     }
-    if facts.burn == Some(Burn::Returned) && fit == Some(Fit::Inside) {
+    if at_full <= SOUND_JOINT_VOLTS && facts.load_amps.is_some() {
+        let why = format!("{words} Up to 0.1 V a joint is sound (common practice).");
+        return Ok(Some(loose(Speaks::Against, Ground::Measured, why, None)));
+    }
+    Ok(None)
+}
+
+/// What is lost on the whole way points to a joint on it, once the wire is known to be large enough.
+fn by_circuit_drop(facts: &JointFacts, figures: &Figures, fit: Option<Fit>) -> Option<Bearing> {
+    let loss = figures.circuit?;
+    if fit != Some(Fit::Inside) || loss.percent? <= CIRCUIT_DROP_PERCENT {
+        return None;
+    }
+    let why = format!(
+        "{} More than 5 % is lost and the wire is large enough, so a joint on the way resists; which one, the drop over \
+         each tells. The 5 % are a note in NFPA 70 (210.19(A), 215.2(A)) and no rule.",
+        loss_words(&loss, "The circuit", figures)
+    );
+    Some(loose(
+        Speaks::For,
+        Ground::Reckoned,
+        why,
+        drop_missing(facts),
+    ))
+}
+
+fn by_return(facts: &JointFacts, fit: Option<Fit>) -> Option<Bearing> {
+    let points_to_joint = facts.burn == Some(Burn::Returned) && fit == Some(Fit::Inside);
+    points_to_joint.then(|| {
         let why = "The burn came back though the load is inside the limit of its wire: that points to the joint. \
             This is an inference and no code rule."
             .to_owned();
-        return tell(
-            Speaks::For,
-            Ground::Inference,
-            why,
-            [drop_missing, None, None, None],
-        );
-    }
+        loose(Speaks::For, Ground::Inference, why, drop_missing(facts))
+    })
+}
+
+fn joint_unsettled(facts: &JointFacts, figures: &Figures, fit: Option<Fit>) -> Bearing {
+    let why = if let Some(loss) = figures.joint {
+        format!(
+            "{} Up to 0.1 V at full current a joint is sound, from 0.5 V on it is bad (common practice); this settles neither.",
+            loss_words(&loss, "The joint", figures)
+        )
+    } else if fit == Some(Fit::Inside) {
+        "The load is inside the limit of its wire, so suspect the joint and not the size (an inference, no code rule). \
+         Nothing was measured at the joint itself."
+            .to_owned()
+    } else {
+        "Nothing was measured at the joint itself.".to_owned()
+    };
+    // A drop is asked for together with its current.
+    let current_missing = (facts.joint_drop_volts.is_some() && facts.load_amps.is_none())
+        .then_some(Measure::LoadCurrent);
     let missing = [
-        drop_missing,
-        // The drop is asked for together with its current.
-        current_missing.filter(|_| drop_missing.is_none()),
+        drop_missing(facts),
+        current_missing,
         facts.conductor.is_none().then_some(Measure::WireSize),
         facts.burn.is_none().then_some(Measure::EarlierBurns),
     ];
-    let why = unsettled_joint(figures, fit);
-    tell(Speaks::Unsettled, Ground::Nothing, why, missing)
+    let missing = missing.into_iter().flatten();
+    loose(Speaks::Unsettled, Ground::Nothing, why, missing)
 }
 
-fn unsettled_joint(figures: &Figures, fit: Option<Fit>) -> String {
-    if let Some(loss) = figures.joint {
-        return format!(
-            "{} Up to 0.1 V at full current a joint is sound, from 0.5 V on it is bad (common practice); this settles neither.",
-            loss_words(&loss, "The joint", figures)
-        );
+fn loose(
+    speaks: Speaks,
+    rests_on: Ground,
+    why: String,
+    missing: impl IntoIterator<Item = Measure>,
+) -> Bearing {
+    Bearing {
+        cause: Cause::LooseJoint,
+        speaks,
+        rests_on,
+        why,
+        missing: missing.into_iter().collect(),
     }
-    if fit == Some(Fit::Inside) {
-        return "The load is inside the limit of its wire, so suspect the joint and not the size (an inference, no code \
-            rule). Nothing was measured at the joint itself."
-            .to_owned();
-    }
-    "Nothing was measured at the joint itself.".to_owned()
+}
+
+fn drop_missing(facts: &JointFacts) -> Option<Measure> {
+    facts
+        .joint_drop_volts
+        .is_none()
+        .then_some(Measure::JointDrop)
 }
 
 /// The drop over the joint brought up to the part's rated current, as one that was read at a small current looks harmless.
