@@ -76,9 +76,11 @@ on_both_databases! {
         refused(&send(nothing_flows).await, "recordReading", "MALFORMED");
         let unmarked = with(voltage(&call, "20"), &json!({ "quantity": "CURRENT", "unit": "AMPERE", "insulationC": 75 }));
         refused(&send(unmarked).await, "recordReading", "MISSING");
-        let odd = json!({ "quantity": "CURRENT", "unit": "AMPERE", "wireAwg": 10, "terminalsC": 70, "breakerAmps": 0 });
-        let odd = with(voltage(&call, "20"), &odd);
-        refused(&send(odd).await, "recordReading", "OUT_OF_RANGE");
+        for odd in [json!({ "terminalsC": 70 }), json!({ "breakerAmps": 0 })] {
+            let load = json!({ "quantity": "CURRENT", "unit": "AMPERE", "wireAwg": 10 });
+            let odd = with(with(voltage(&call, "20"), &load), &odd);
+            refused(&send(odd).await, "recordReading", "OUT_OF_RANGE");
+        }
 
         let drop = with(voltage(&call, "3.1"), &json!({ "circuit": "LOADED", "across": "JOINT" }));
         let drop = send(drop).await;

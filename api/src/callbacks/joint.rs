@@ -2,8 +2,8 @@
 //!
 //! What must stay true: voltages and current say something only together, so they are taken from one call: that on which
 //! most of them were read, the newest of such calls; everything else from the newest reading there is. Each reading used
-//! is named, so that one of an earlier call is seen to be one. A plate's watts count only for the part they were given for,
-//! as a machine's are the sum of several.
+//! is named, so that one of an earlier call is seen to be one. Watts and ohms count only for the part whose rating was given
+//! with them, as a machine's plate is the sum of several, and only where they follow from each other.
 
 use nameplate_entities::kinds::{self, Across, Circuit, Quantity};
 use nameplate_entities::{appliance, reading};
@@ -67,8 +67,10 @@ pub fn examine_joint<'r>(
     readings: &'r [reading::Model],
 ) -> Examined<'r> {
     let load = Load::of_machine(readings, call_id);
-    let is_ohms = |row: &&reading::Model| row.quantity == Quantity::Resistance && row.isolated;
-    let element = readings.iter().rfind(is_ohms);
+    let is_element = |row: &&reading::Model| {
+        row.quantity == Quantity::Resistance && row.isolated && row.part_resistive == Some(true)
+    };
+    let element = readings.iter().rfind(is_element);
     let rated = [load.current, element].into_iter().flatten();
     let (rated_volts, rated_watts) = rated.filter_map(rating).last().unwrap_or((None, None));
     let is_shut = found.iter().any(|failed| failed.is_blocked_air());

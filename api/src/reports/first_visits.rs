@@ -68,15 +68,16 @@ pub async fn first_visits(db: &impl ConnectionTrait, act: &Act, span: Span) -> R
     };
     let mut months = visits::of_months(db, span).await?;
     months.retain(|row| is_seen(row.technician_id));
-    let mut reasons: BTreeMap<Option<String>, (Option<VisitReason>, i64)> = BTreeMap::new();
+    let mut reasons: Vec<(Option<VisitReason>, i64)> = Vec::new();
     for row in visits::of_reasons(db, span).await? {
-        if is_seen(Some(row.technician_id)) {
-            let key = row.reason.map(|reason| format!("{reason:?}"));
-            let (_, count) = reasons.entry(key).or_insert((row.reason, 0));
-            *count += row.visits;
+        if !is_seen(Some(row.technician_id)) {
+            continue;
+        }
+        match reasons.iter_mut().find(|(reason, _)| *reason == row.reason) {
+            Some((_, count)) => *count += row.visits,
+            None => reasons.push((row.reason, row.visits)),
         }
     }
-    let mut reasons: Vec<_> = reasons.into_values().collect();
     reasons.sort_by_key(|(_, visits)| std::cmp::Reverse(*visits));
     sums(&months, reasons)
 }

@@ -97,7 +97,7 @@ pub async fn load_all(
     if tickets.is_empty() {
         return Ok(Vec::new());
     }
-    let mut gathered = Gathered::read(db, act, &tickets).await?;
+    let gathered = Gathered::read(db, act, &tickets).await?;
     let mut briefs = Vec::with_capacity(tickets.len());
     for ticket in tickets {
         let next = gathered.next_visit(ticket.call.id);
@@ -191,90 +191,61 @@ impl Gathered {
     }
 
     /// What belongs to one call. Two calls of a day may share a machine, so nothing is taken out.
-    fn brief(&mut self, ticket: Ticket, cover: Vec<coverage::CoverAhead>) -> Brief {
-        let (call, machine_id) = (&ticket.call, ticket.appliance.id);
-        let earlier =
-            |row: &&service_call::Model| row.appliance_id == machine_id && row.id != call.id;
-        let history: Vec<service_call::Model> = some(&self.calls, earlier, HISTORY_MAX);
+    fn brief(&self, ticket: Ticket, cover: Vec<coverage::CoverAhead>) -> Brief {
+        let (call_id, machine_id) = (ticket.call.id, ticket.appliance.id);
+        let customer_id = ticket.customer.id;
+        let mut history = all(&self.calls, |row| {
+            row.appliance_id == machine_id && row.id != call_id
+        });
+        history.truncate(HISTORY_MAX);
         let mut told: BTreeSet<i64> = history.iter().map(|row| row.id).collect();
-        told.insert(call.id);
-        let findings = some(
-            &self.findings,
-            |row| told.contains(&row.finding.call_id),
-            usize::MAX,
-        );
+        told.insert(call_id);
+        let findings = all(&self.findings, |row| told.contains(&row.finding.call_id));
         let found: BTreeSet<i64> = findings.iter().map(|row| row.finding.id).collect();
-        let is_other = |row: &&Machine| {
-            row.appliance.service_address_id == ticket.address.id && row.appliance.id != machine_id
-        };
-        let other_machines = some(&self.machines, is_other, place::OTHER_MACHINES_MAX);
-        let others: BTreeSet<i64> = other_machines.iter().map(|row| row.appliance.id).collect();
-        let of_call = some(
-            &self.visits,
-            |trip| trip.served.call_id == call.id,
-            usize::MAX,
-        );
-        let (visits, earlier_visits) =
-            (of_call.into_iter()).partition(|trip| trip.visit.state == VisitState::Planned);
+        let (other_machines, other_flags) = self.neighbours(&ticket);
+        let of_call = all(&self.visits, |trip| trip.served.call_id == call_id);
+        let is_planned = |trip: &Trip| trip.visit.state == VisitState::Planned;
+        let (visits, earlier_visits) = of_call.into_iter().partition(is_planned);
         Brief {
             today: self.today,
-            contacts: some(
-                &self.contacts,
-                |row| row.customer_id == ticket.customer.id,
-                usize::MAX,
-            ),
-            remedies: some(
-                &self.remedies,
-                |row| found.contains(&row.remedy.finding_id),
-                usize::MAX,
-            ),
-            readings: some(
-                &self.readings,
-                |row| told.contains(&row.call_id),
-                usize::MAX,
-            ),
+            contacts: all(&self.contacts, |row| row.customer_id == customer_id),
+            remedies: all(&self.remedies, |row| found.contains(&row.remedy.finding_id)),
+            readings: all(&self.readings, |row| told.contains(&row.call_id)),
             recalls: self.recalls.get(&machine_id).cloned().unwrap_or_default(),
-            warranties: some(
-                &self.warranties,
-                |row| row.warranty.appliance_id == machine_id,
-                usize::MAX,
-            ),
-            estimates: some(
-                &self.estimates,
-                |row| row.call.appliance_id == machine_id,
-                usize::MAX,
-            ),
-            balance: (self.balances.get(&ticket.customer.id).copied()).unwrap_or(Cents::ZERO),
-            flags: some(
-                &self.flags,
-                |row| row.flag.appliance_id == machine_id,
-                usize::MAX,
-            ),
-            other_flags: some(
-                &self.flags,
-                |row| others.contains(&row.flag.appliance_id),
-                usize::MAX,
-            ),
-            part_orders: some(
-                &self.part_orders,
-                |row| row.order.call_id == Some(call.id),
-                usize::MAX,
-            ),
+            warranties: all(&self.warranties, |row| {
+                row.warranty.appliance_id == machine_id
+            }),
+            estimates: all(&self.estimates, |row| row.call.appliance_id == machine_id),
+            balance: (self.balances.get(&customer_id).copied()).unwrap_or(Cents::ZERO),
+            flags: all(&self.flags, |row| row.flag.appliance_id == machine_id),
+            part_orders: all(&self.part_orders, |row| row.order.call_id == Some(call_id)),
             cover,
             history,
             findings,
             other_machines,
+            other_flags,
             visits,
             earlier_visits,
             ticket,
         }
     }
+
+    /// Other machines at the address, and their flags.
+    fn neighbours(&self, ticket: &Ticket) -> (Vec<Machine>, Vec<Flagged>) {
+        let mut machines = all(&self.machines, |row| {
+            let is_there = row.appliance.service_address_id == ticket.address.id;
+            is_there && row.appliance.id != ticket.appliance.id
+        });
+        machines.truncate(place::OTHER_MACHINES_MAX);
+        let ids: BTreeSet<i64> = machines.iter().map(|row| row.appliance.id).collect();
+        let flags = all(&self.flags, |row| ids.contains(&row.flag.appliance_id));
+        (machines, flags)
+    }
 }
 
-/// The first of these rows, in their order.
-fn some<T: Clone>(rows: &[T], is_wanted: impl Fn(&&T) -> bool, rows_max: usize) -> Vec<T> {
-    let wanted = rows.iter().filter(is_wanted);
-    wanted.take(rows_max).cloned().collect()
+/// All of these rows, in their order.
+fn all<T: Clone>(rows: &[T], is_wanted: impl Fn(&T) -> bool) -> Vec<T> {
+    rows.iter().filter(|row| is_wanted(row)).cloned().collect()
 }
 
 /// Each id once.

@@ -21,11 +21,17 @@ use super::store::{Brief, Flagged, Offer, Ordered};
 
 /// The longest text.
 const BYTES_MAX: usize = 1_999;
+/// Earlier calls that are told before checks and other machines.
+const LAST_CALLS: usize = 2;
+/// Behind this a flag says which rule was met, which its level tells in short.
+const WHY: &str = " Why: ";
 
 /// The brief as text, a line for each thing to know, the most important first.
 pub fn text(brief: &Brief) -> String {
     let loud = |row: &&Flagged| row.flag.level == FlagLevel::Act;
     let (act, watch): (Vec<&Flagged>, Vec<&Flagged>) = brief.flags.iter().partition(loud);
+    let mut last = past::history(brief);
+    let older = last.split_off(last.len().min(LAST_CALLS));
     let sections = [
         cut("line on the visit", "lines on the visit", 150, place(brief)),
         cut(
@@ -35,26 +41,20 @@ pub fn text(brief: &Brief) -> String {
             machine(brief),
         ),
         cut("flag", "flags", 260, flags("ACT", &act)),
-        Section {
-            one: "caution",
-            many: "cautions",
-            lines: cautions(brief, &act),
-            length: Length::Whole,
-        },
-        Section {
-            one: "sentence",
-            many: "sentences",
-            lines: vec![DEFERENCE.to_owned()],
-            length: Length::Whole,
-        },
+        whole("caution", "cautions", cautions(brief, &act)),
+        whole("sentence", "sentences", vec![DEFERENCE.to_owned()]),
         cut("recall", "recalls", 220, recalls(brief)),
         cut("likely cause", "likely causes", 220, causes(brief, &act)),
         cut(
-            "finding of this call",
-            "findings of this call",
+            "line on this call",
+            "lines on this call",
             220,
             past::so_far(brief),
         ),
+        cut("earlier call", "earlier calls", 220, last),
+        cut("payer", "payers", 200, payers(brief)),
+        cut("amount", "amounts", 140, money(brief)),
+        cut("part ordered", "parts ordered", 120, parts(brief)),
         cut("check", "checks", 160, checks(&act)),
         cut(
             "flag to watch",
@@ -62,11 +62,8 @@ pub fn text(brief: &Brief) -> String {
             200,
             flags("WATCH", &watch),
         ),
-        cut("who may pay", "who may pay", 200, payers(brief)),
-        cut("amount", "amounts", 140, money(brief)),
-        cut("part ordered", "parts ordered", 120, parts(brief)),
-        cut("earlier call", "earlier calls", 220, past::history(brief)),
         cut("other machine", "other machines", 140, neighbours(brief)),
+        cut("older call", "older calls", 160, older),
     ];
     compact(&sections, BYTES_MAX)
 }
@@ -77,6 +74,15 @@ fn cut(one: &'static str, many: &'static str, bytes_max: usize, lines: Vec<Strin
         many,
         lines,
         length: Length::UpTo(bytes_max),
+    }
+}
+
+fn whole(one: &'static str, many: &'static str, lines: Vec<String>) -> Section {
+    Section {
+        one,
+        many,
+        lines,
+        length: Length::Whole,
     }
 }
 
@@ -160,7 +166,13 @@ fn plate(kind: &str, row: &appliance::Model) -> String {
 }
 
 fn flags(word: &str, rows: &[&Flagged]) -> Vec<String> {
-    let line = |row: &&Flagged| format!("{word}: {}", row.flag.reason);
+    let line = |row: &&Flagged| {
+        let reason = &row.flag.reason;
+        let what = reason
+            .split_once(WHY)
+            .map_or(reason.as_str(), |(what, _)| what);
+        format!("{word}: {what}")
+    };
     rows.iter().map(line).collect()
 }
 

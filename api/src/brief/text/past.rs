@@ -1,6 +1,6 @@
 //! What was found, measured, done and fitted, in a line a call.
 
-use nameplate_entities::kinds::{Circuit, Method, Verdict};
+use nameplate_entities::kinds::{Across, Circuit, Method, Verdict};
 use nameplate_entities::{reading, service_call};
 
 use crate::calls;
@@ -94,10 +94,11 @@ fn readings<'b>(
 
 /// "208 V under load at terminal block, below what was expected".
 fn reading(row: &reading::Model) -> String {
-    let circuit = match row.circuit {
-        Some(Circuit::Open) => " without load",
-        Some(Circuit::Loaded) => " under load",
-        None => "",
+    let circuit = match (row.across, row.circuit) {
+        (Some(Across::Joint), _) => " across the joint",
+        (_, Some(Circuit::Open)) => " without load",
+        (_, Some(Circuit::Loaded)) => " under load",
+        (_, None) => "",
     };
     let verdict = match row.verdict {
         Verdict::Below => ", below what was expected",

@@ -76,7 +76,6 @@ async fn the_text_says_who_where_and_what_before_what_can_hurt_and_then_what_was
     let shop = Workshop::open("2026-01-05").await;
     let brief = returned(&shop).await;
     let told = text(&brief);
-    println!("{told}");
     let lines: Vec<&str> = told.lines().collect();
     assert!(lines[0].starts_with(&brief.ticket.call.number), "{told}");
     assert!(lines[0].ends_with("2026-02-20, 8 to 10"), "{told}");
@@ -99,6 +98,10 @@ async fn the_text_says_who_where_and_what_before_what_can_hurt_and_then_what_was
         at(DEFERENCE),
         at("Points to a bad joint: "),
         at("So far: Surface burner terminal burnt: re-terminated."),
+        at("Measured: 3.2 V across the joint at left front terminal."),
+        at("2026-02-01 C-000003: Surface burner terminal burnt: replaced; cause: undersized wire."),
+        at("We pay for Surface burner terminal (C-000003): labor to"),
+        at("Check: Compare load current"),
     ];
     assert!(in_order.is_sorted(), "{told}");
 }

@@ -2,12 +2,13 @@
 
 use nameplate_entities::kinds::{CallKind, Method, VisitState};
 use nameplate_entities::{service_call, visit};
+use nameplate_rules::money::Cents;
 
 use super::*;
 use crate::base::ProblemCode;
 use crate::calls::{self, FinishVisit, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day, refusals};
-use crate::stock;
+use crate::{pricing, stock};
 
 async fn opened(shop: &Workshop, kind: CallKind) -> service_call::Model {
     let machine = shop.machine(Some(&shop.key())).await;
@@ -60,7 +61,8 @@ async fn a_repair_is_done_on_the_first_visit_if_it_took_exactly_one_that_was_mad
     }
 }
 
-async fn repairs_by_their_visits(shop: &Workshop) {
+/// A repair with one visit, one with a missed visit before, one with none, one with two, and maintenance.
+async fn played(shop: &Workshop) {
     let once = opened(shop, CallKind::Repair).await;
     visited(
         shop,
@@ -106,7 +108,10 @@ async fn repairs_by_their_visits(shop: &Workshop) {
     };
     visited(shop, again, VisitState::Done).await;
     completed(shop, &twice).await;
+}
 
+async fn repairs_by_their_visits(shop: &Workshop) {
+    played(shop).await;
     let all = asked(shop, &shop.owner(), ("2026-01-01", "2026-12-31")).await;
     let figures = |calls, first_visit| Completed { calls, first_visit };
     assert_eq!(all.all, figures(3, 2));
@@ -171,4 +176,37 @@ async fn a_reason_is_for_a_further_visit_and_another_one_needs_a_note() {
     let unsaid = planned(&shop, &call, ("2026-02-04", None));
     let third = stock::schedule_visit(&shop.owner(), unsaid).await;
     assert_eq!(third.expect("a visit").reason, None);
+}
+
+#[tokio::test]
+async fn a_further_visit_of_which_nobody_says_why_is_for_parts_that_are_on_order() {
+    let shop = Workshop::open("2026-02-02").await;
+    let call = opened(&shop, CallKind::Repair).await;
+    let supplier = pricing::AddSupplier {
+        name: "Parts Depot".to_owned(),
+        email: None,
+        terms_days: None,
+    };
+    let supplier = pricing::add_supplier(&shop.owner(), supplier).await;
+    let order = stock::OrderPart {
+        idempotency_key: shop.key(),
+        part_id: shop.part(Cents(1_000)).await.id,
+        quantity: Decimal::TWO,
+        supplier_id: supplier.expect("a supplier").id,
+        call_id: Some(call.id),
+        expected_on: None,
+        reference: None,
+    };
+    let ordered = stock::order_part(&shop.owner(), order).await;
+    ordered.expect("an order");
+    let reason_of = async |on: &str, said| {
+        let plan = planned(&shop, &call, (on, said));
+        let visit = stock::schedule_visit(&shop.owner(), plan).await;
+        visit.expect("a visit").reason
+    };
+    assert_eq!(reason_of("2026-02-02", None).await, None);
+    let proposed = reason_of("2026-02-09", None).await;
+    assert_eq!(proposed, Some(VisitReason::PartOrdered));
+    let said = reason_of("2026-02-10", Some(VisitReason::NoAccess)).await;
+    assert_eq!(said, Some(VisitReason::NoAccess));
 }
