@@ -24,7 +24,7 @@ pub fn cautions(brief: &Brief) -> Vec<Caution> {
 
 /// The causes of a flag's burnt joint, by what was measured on the machine; none for a flag that is about no hot joint.
 pub fn joint<'b>(brief: &'b Brief, row: &Flagged) -> Option<Examined<'b>> {
-    if !failed(row).is_hot_joint() {
+    if row.flag.pattern.is_some() || !failed(row).is_hot_joint() {
         return None;
     }
     let call_id = row.flag.call_id;

@@ -7,7 +7,7 @@ pub mod route;
 use crate::appliances::graphql::{Appliance, ApplianceType};
 use crate::callbacks::graphql::flag::texts;
 use crate::callbacks::graphql::joint::Bearings;
-use crate::callbacks::graphql::{BaseRate, Callback, FlagLevel, FlagState};
+use crate::callbacks::graphql::{BaseRate, Callback, FlagLevel, FlagPattern, FlagState};
 use crate::calls::graphql::ServiceCall;
 use crate::calls::graphql::visit::{VisitReason, VisitState};
 use crate::customers::graphql::{Contact, Customer, ServiceAddress};
@@ -229,7 +229,7 @@ impl BriefOption {
     }
 }
 
-/// A failure that is back on this machine.
+/// A failure that is back on this machine, or on machines that it shares something with.
 #[derive(SimpleObject)]
 pub struct BriefFlag {
     /// Id of the flag.
@@ -248,6 +248,8 @@ pub struct BriefFlag {
     raised_at: DateTime<Utc>,
     /// How often such repairs come back on the shop's other machines.
     base_rate: BaseRate,
+    /// What several machines have in common; null for a flag about this machine alone.
+    pattern: Option<FlagPattern>,
     /// What to look at, in order.
     next_checks: Vec<String>,
     /// What to mind before touching it.
@@ -269,6 +271,7 @@ impl BriefFlag {
             reason: flag.reason.clone(),
             raised_at: flag.raised_at,
             base_rate: BaseRate::of(flag),
+            pattern: FlagPattern::of(flag),
             next_checks: texts(&flag.next_checks_json)?,
             cautions: texts(&flag.cautions_json)?,
             bearings: bearings.map(|examined| Bearings::of(examined, flag.call_id)),

@@ -184,7 +184,7 @@ pub async fn estimates(db: &impl ConnectionTrait, machine_ids: &[i64]) -> Result
     joined::all(db, &query).await
 }
 
-/// Flags of these machines that are not closed, newest first.
+/// Flags of these machines alone that are not closed, newest first.
 pub async fn flags(
     db: &impl ConnectionTrait,
     machine_ids: impl IntoIterator<Item = i64>,
@@ -194,6 +194,7 @@ pub async fn flags(
     joined::to::<failure_mode::Entity>(&mut query, ("flag", "failure_mode_id", "id"));
     query
         .and_where(flag::Column::ApplianceId.is_in(machine_ids))
+        .and_where(flag::Column::Pattern.is_null())
         .and_where(flag::Column::State.ne(FlagState::Closed))
         .order_by((flag::Entity, flag::Column::Id), Order::Desc);
     joined::all(db, &query).await

@@ -1,8 +1,9 @@
 //! The plan of the brief: what is read for the calls of a day is read for all of them together, so that a day takes as many
-//! statements as one call. Each function of `machine` and `place` is one statement and recalls are two at most; only cover
+//! statements as one call. Each function of `machine` and `place` is one statement, patterns and recalls are two at most; only cover
 //! is asked machine by machine, at most 15 statements each.
 
 mod machine;
+mod patterns;
 mod place;
 mod route;
 
@@ -22,6 +23,7 @@ use crate::base::{Act, Result, joined};
 use crate::{coverage, recalls, shop};
 
 pub use machine::{Done, Flagged, Found, HISTORY_MAX, Offer, Promise};
+use patterns::Patterns;
 pub use place::{Machine, Ordered, Trip};
 pub use route::{Route, Stop, day_route};
 
@@ -44,6 +46,7 @@ pub struct Brief {
     pub cover: Vec<coverage::CoverAhead>,
     pub estimates: Vec<Offer>,
     pub balance: Cents,
+    /// Flags that are not closed: of the machine, and of what it shares with others.
     pub flags: Vec<Flagged>,
     pub other_machines: Vec<Machine>,
     /// Flags of the other machines that are not closed.
@@ -141,6 +144,7 @@ struct Gathered {
     estimates: Vec<Offer>,
     balances: HashMap<i64, Cents>,
     flags: Vec<Flagged>,
+    patterns: Patterns,
     /// All machines at the addresses.
     machines: Vec<Machine>,
     visits: Vec<Trip>,
@@ -173,6 +177,7 @@ impl Gathered {
             estimates: machine::estimates(db, &machines).await?,
             balances: place::balances(db, &customers).await?,
             flags: machine::flags(db, flagged).await?,
+            patterns: Patterns::read(db, &machines).await?,
             visits: place::visits(db, &calls).await?,
             part_orders: place::part_orders(db, &calls).await?,
             machines: neighbours,
@@ -206,6 +211,10 @@ impl Gathered {
         let of_call = all(&self.visits, |trip| trip.served.call_id == call_id);
         let is_planned = |trip: &Trip| trip.visit.state == VisitState::Planned;
         let (visits, earlier_visits) = of_call.into_iter().partition(is_planned);
+        let part_orders = all(&self.part_orders, |row| row.order.call_id == Some(call_id));
+        let mut flags = all(&self.flags, |row| row.flag.appliance_id == machine_id);
+        let patterns = self.patterns.about(&ticket.appliance, &part_orders);
+        flags.extend(patterns.cloned());
         Brief {
             today: self.today,
             contacts: all(&self.contacts, |row| row.customer_id == customer_id),
@@ -217,8 +226,8 @@ impl Gathered {
             }),
             estimates: all(&self.estimates, |row| row.call.appliance_id == machine_id),
             balance: (self.balances.get(&customer_id).copied()).unwrap_or(Cents::ZERO),
-            flags: all(&self.flags, |row| row.flag.appliance_id == machine_id),
-            part_orders: all(&self.part_orders, |row| row.order.call_id == Some(call_id)),
+            flags,
+            part_orders,
             cover,
             history,
             findings,

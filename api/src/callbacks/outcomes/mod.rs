@@ -25,6 +25,7 @@ pub use recount::{cells_that_differ, outcomes_that_differ};
 pub use strata::{Strata, observed};
 pub use watched::{Monthly, Of, Watch, Watched, by_month, watched};
 
+pub use working::model_key;
 use working::{Cell, Count, Group};
 
 /// Machines that are worked off in one transaction after an upgrade.

@@ -153,6 +153,13 @@ fn proposed(
     Some((*place, decision))
 }
 
+/// Make and model of a machine as a group, however they are spaced and written.
+#[must_use]
+pub fn model_key(machine: &appliance::Model) -> String {
+    let model = machine.model.trim().to_uppercase();
+    format!("{}|{model}", machine.make_key)
+}
+
 /// What was done on a completed call.
 struct Work<'a> {
     /// What was repaired; where nothing was found wrong, that.
@@ -232,18 +239,13 @@ impl<'a> Work<'a> {
     }
 
     fn groups(&self, machine: &appliance::Model, technician_id: i64) -> Vec<Group> {
-        let model = format!(
-            "{}|{}",
-            machine.make_key,
-            machine.model.trim().to_uppercase()
-        );
         let mut groups = BTreeSet::from([
             (Dimension::Technician, technician_id.to_string()),
             (
                 Dimension::ApplianceType,
                 machine.appliance_type_id.to_string(),
             ),
-            (Dimension::Model, model),
+            (Dimension::Model, model_key(machine)),
         ]);
         for (finding, mode) in &self.findings {
             groups.insert((Dimension::Component, finding.component_id.to_string()));

@@ -54,7 +54,7 @@ pub(super) const BRIEF: &[Row] = &[
     (
         "BriefFlag",
         Staff,
-        "id level state component failureMode reason raisedAt baseRate nextChecks cautions bearings",
+        "pattern id level state component failureMode reason raisedAt baseRate nextChecks cautions bearings",
     ),
     (
         "BriefCallback",
