@@ -254,7 +254,7 @@ fn work(backend: DatabaseBackend, (from, to): (u32, u32)) -> Vec<String> {
     let method = "CASE i % 4 WHEN 0 THEN 'replaced' WHEN 1 THEN 're_terminated' WHEN 2 THEN 'spliced' ELSE 'cleaned' END";
     let mut statements = vec![
         format!(
-            "{machines} INSERT INTO customer (id, kind, name, created_at, version) SELECT i, 'person', 'Customer ' || i, \
+            "{machines} INSERT INTO customer (id, kind, name, created_at, version) SELECT i, 'household', 'Customer ' || i, \
                  {}, 1 FROM n",
             at(&on("0"))
         ),

@@ -6,7 +6,7 @@ use nameplate_entities::kinds::{CallKind, VisitState};
 use crate::base::Act;
 use crate::calls::{self, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day};
-use crate::stock;
+use crate::{closeout, stock};
 
 use super::store::day_route;
 use super::{Brief, HISTORY_MAX, load};
@@ -197,7 +197,7 @@ async fn a_neighbour_is_told_with_what_came_back_on_it_and_a_call_with_its_earli
         visit_id: before.visits[0].visit.id,
         outcome: VisitState::Missed,
     };
-    calls::finish_visit(&shop.owner(), finished)
+    closeout::finish_visit(&shop.owner(), finished)
         .await
         .expect("missed");
     let (after, _) = read(&shop.owner(), call.id).await;

@@ -203,7 +203,7 @@ async fn lists(tx: &DatabaseTransaction, rows: &Rows) {
 async fn machines(tx: &DatabaseTransaction, rows: &Rows, lines: &[Line<'_>]) {
     let customer = customer::ActiveModel {
         id: Set(1),
-        kind: Set(CustomerKind::Person),
+        kind: Set(CustomerKind::Household),
         name: Set("Ada Quill".to_owned()),
         created_at: Set(at(0)),
         version: Set(1),

@@ -138,7 +138,7 @@ fn whole_months(watch: &Watch) -> Option<(NaiveDate, NaiveDate)> {
     };
     // The last day that has its whole window behind it, and with it its month.
     let over = (watch.today).checked_sub_days(Days::new(u64::from(watch.window_days)))?;
-    let last = over.min(watch.through).checked_add_days(Days::new(1))?;
+    let last = std::cmp::min(over, watch.through).checked_add_days(Days::new(1))?;
     let end = last.with_day(1)?;
     (first < end).then_some((first, end))
 }

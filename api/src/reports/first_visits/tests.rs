@@ -6,9 +6,9 @@ use nameplate_rules::money::Cents;
 
 use super::*;
 use crate::base::ProblemCode;
-use crate::calls::{self, FinishVisit, ScheduleVisit};
+use crate::calls::{FinishVisit, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day, refusals};
-use crate::{pricing, stock};
+use crate::{closeout, pricing, stock};
 
 async fn opened(shop: &Workshop, kind: CallKind) -> service_call::Model {
     let machine = shop.machine(Some(&shop.key())).await;
@@ -37,7 +37,7 @@ async fn visited(shop: &Workshop, plan: ScheduleVisit, outcome: VisitState) -> v
         visit_id: planned.expect("a visit").id,
         outcome,
     };
-    let visit = calls::finish_visit(&shop.owner(), finished).await;
+    let visit = closeout::finish_visit(&shop.owner(), finished).await;
     visit.expect("finished")
 }
 
