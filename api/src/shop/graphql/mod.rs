@@ -1,6 +1,6 @@
 //! The shop, its staff and sessions in the graph.
 
-mod sessions;
+pub mod sessions;
 
 use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, NaiveDate, Utc};
