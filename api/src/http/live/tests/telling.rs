@@ -1,10 +1,11 @@
 //! What is told, to whom, and what is refused without closing.
 
+use async_graphql::Request;
+
 use crate::base::{Act, Caller};
 use crate::callbacks::{self, RecordFinding};
 use crate::calls::{self, NewFinding, ScheduleVisit};
 use crate::graphql::{loaders, schema};
-use async_graphql::Request;
 
 use super::*;
 
