@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use async_graphql::{MergedObject, MergedSubscription, SDLExportOptions, SchemaBuilder};
+use async_graphql::{MergedObject, SDLExportOptions, SchemaBuilder};
 
 use crate::base::App;
 use crate::base::config::Mode;
@@ -126,8 +126,7 @@ pub struct Mutation(
 );
 
 /// What is told as it happens.
-#[derive(MergedSubscription, Default)]
-pub struct Subscription(crate::callbacks::graphql::FlagsSubscription);
+pub type Subscription = crate::callbacks::graphql::FlagsSubscription;
 
 /// The schema of the running server.
 pub type Schema = async_graphql::Schema<Query, Mutation, Subscription>;

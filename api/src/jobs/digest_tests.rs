@@ -193,10 +193,11 @@ async fn the_shop_s_clock_counts_and_the_settings_switch_the_digest_off() {
     let failure = shop.failure("Surface burner terminal", "burnt").await;
     let machine = shop.machine(Some("D-1")).await;
     shop.repair(&machine, day("2026-06-02"), failure).await;
-    shop.on(day("2026-06-12"));
+    // One in the afternoon there.
+    shop.app.clock.set(at(day("2026-06-12"), 20));
     let opened = shop.open_call(&machine, CallKind::Repair).await;
     shop.find(&opened.call, failure).await;
-    round(&shop, "2026-06-12", 15).await;
+    round(&shop, "2026-06-12", 21).await;
     assert!(letters_made(&shop).await.is_empty(), "it is switched off");
     let change = shop::ChangeShop {
         flag_digest: Some(true),

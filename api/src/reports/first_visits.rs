@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::VisitReason;
+use nameplate_rules::rates::Interval;
+use nameplate_rules::rates::interval::wilson;
 use rust_decimal::{Decimal, RoundingStrategy};
 use sea_orm::ConnectionTrait;
 
@@ -52,6 +54,13 @@ impl Completed {
         let share = Decimal::from(self.first_visit).checked_mul(Decimal::ONE_HUNDRED)?;
         let percent = share.checked_div(Decimal::from(self.calls))?;
         Some(percent.round_dp_with_strategy(1, RoundingStrategy::MidpointAwayFromZero))
+    }
+
+    /// The 95 % limits of that share (Wilson); none of no call.
+    pub fn limits(self) -> Option<Interval> {
+        let count = |calls: i64| u32::try_from(calls).ok().map(f64::from);
+        let (first, calls) = (count(self.first_visit)?, count(self.calls)?);
+        wilson(first / calls, calls)
     }
 }
 

@@ -6,7 +6,6 @@ use chrono::{Days, Months, NaiveDate};
 use nameplate_entities::flag;
 use nameplate_entities::kinds::{Dimension, FlagLevel, FlagState};
 use nameplate_pictures::Picture;
-use nameplate_rules::rates::interval::wilson;
 use nameplate_rules::rates::judge::Verdict;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
@@ -100,9 +99,7 @@ async fn first_visit(act: &Act, span: Span) -> Result<Option<Told>> {
     let all = reports::first_visits(act.app.db.read(), act, span)
         .await?
         .all;
-    let whole = |count: i64| u32::try_from(count).map_or(0.0, f64::from);
-    let limits = wilson(whole(all.first_visit) / whole(all.calls), whole(all.calls));
-    Ok(all.percent().zip(limits).map(|(share, limits)| Told {
+    Ok(all.percent().zip(all.limits()).map(|(share, limits)| Told {
         value: format!(
             "{share} % ({} to {})",
             percent(limits.low),

@@ -14,7 +14,9 @@ use super::Flag;
 #[derive(Default)]
 pub struct FlagsSubscription;
 
-#[Subscription]
+/// What is told as it happens.
+// The gate knows fields by the name of their type, which a merged subscription would not pass on to its parts.
+#[Subscription(name = "Subscription")]
 impl FlagsSubscription {
     /// A flag that was just raised, grew more severe or was opened again, as it is when it is told. A technician is told of
     /// those of machines on own calls.

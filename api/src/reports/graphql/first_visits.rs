@@ -43,14 +43,21 @@ pub struct FirstVisitFigures {
     on_first_visit: i64,
     /// Percent of the calls that took one, to one decimal; null of none.
     percent: Option<ExactDecimal>,
+    /// Lower limit of the 95 % interval in percent (Wilson); null of no call.
+    low: Option<f64>,
+    /// Upper limit in percent.
+    high: Option<f64>,
 }
 
 impl From<Completed> for FirstVisitFigures {
     fn from(completed: Completed) -> Self {
+        let limits = completed.limits();
         Self {
             calls: completed.calls,
             on_first_visit: completed.first_visit,
             percent: completed.percent().map(ExactDecimal),
+            low: limits.map(|limits| limits.low * 100.0),
+            high: limits.map(|limits| limits.high * 100.0),
         }
     }
 }

@@ -19,7 +19,11 @@ pub(super) const REPORTS: &[Row] = &[
         Staff,
         "from through all withoutVisit reasons technicians months",
     ),
-    ("FirstVisitFigures", Staff, "calls onFirstVisit percent"),
+    (
+        "FirstVisitFigures",
+        Staff,
+        "calls onFirstVisit percent low high",
+    ),
     ("FurtherVisits", Staff, "reason visits"),
     ("TechnicianFirstVisits", Staff, "technician figures"),
     ("MonthFirstVisits", Staff, "month figures"),
