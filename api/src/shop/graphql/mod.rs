@@ -1,7 +1,7 @@
 //! The shop, its staff and sessions in the graph.
 
-mod sessions;
-mod settings;
+pub mod sessions;
+pub mod settings;
 
 use async_graphql::{Context, Enum, ID, InputObject, Object};
 use chrono::{DateTime, NaiveDate, Utc};
