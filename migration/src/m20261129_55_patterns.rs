@@ -20,6 +20,13 @@ impl MigrationTrait for Migration {
             .name("ux_flag_call_id_component_id_failure_mode_id")
             .table("flag");
         manager.drop_index(one_a_failure).await?;
+        // A flag about several machines may stand at the same finding as that of its machine.
+        index(
+            manager,
+            "flag",
+            &["call_id", "component_id", "failure_mode_id"],
+        )
+        .await?;
         // What machines have in common, and which; empty for a flag about one machine.
         add(manager, "flag", text_null("pattern")).await?;
         add(manager, "flag", text_null("pattern_key")).await?;

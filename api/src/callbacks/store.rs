@@ -155,6 +155,7 @@ pub async fn asks_root_cause(
         .filter(flag::Column::ApplianceId.eq(call.appliance_id))
         .filter(flag::Column::CallId.gte(call.id))
         .filter(flag::Column::Level.eq(FlagLevel::Act))
+        .filter(flag::Column::Pattern.is_null())
         .filter(Expr::exists(found_here))
         .limit(1)
         .one(db)

@@ -88,7 +88,10 @@ pub async fn judge(
                 name_of(&machine),
                 call.number
             ),
-            beside: format!("On other machines: {}.", base.sentence()),
+            sentences: vec![
+                format!("On other machines: {}.", base.sentence()),
+                "A root cause is asked for before this call can be completed.".to_owned(),
+            ],
         };
         raising::tell_the_desk(tx, act, &raised.flag, news).await?;
     }
@@ -149,14 +152,6 @@ fn level(level: FlagLevel) -> Option<kinds::FlagLevel> {
         FlagLevel::None => None,
         FlagLevel::Watch => Some(kinds::FlagLevel::Watch),
         FlagLevel::Act => Some(kinds::FlagLevel::Act),
-    }
-}
-
-/// How loud a level is, for comparing.
-fn loudness(level: kinds::FlagLevel) -> u8 {
-    match level {
-        kinds::FlagLevel::Watch => 1,
-        kinds::FlagLevel::Act => 2,
     }
 }
 

@@ -29,6 +29,8 @@ use super::super::store;
 use super::raising::{self, News, Said, Shared};
 use super::shared::{self, OnMachine};
 
+/// Fewer returns of a group are no pattern, as the rule of early warning says; they spare the rest of the reading.
+const RETURNS_MIN: i64 = 3;
 /// How far back repairs are held against each other.
 const MONTHS_BACK: u32 = 24;
 
@@ -108,6 +110,10 @@ impl Judging<'_> {
             ..Of::all(group.dimension)
         };
         let own = watched(tx, of_group, watch).await?;
+        let back = own.iter().filter(|row| row.age_days > 0);
+        if back.map(|row| row.repairs).sum::<i64>() < RETURNS_MIN {
+            return Ok(None);
+        }
         let component_ids: BTreeSet<i64> = own.iter().map(|row| row.component_id).collect();
         let component_ids = component_ids.into_iter().collect::<Vec<_>>();
         let of_shop = Of {
@@ -115,8 +121,8 @@ impl Judging<'_> {
             ..Of::all(Dimension::Shop)
         };
         let comparable = watched(tx, of_shop, watch).await?;
-        let returned = shared::returned_of_group(tx, group, watch).await?;
-        let held = held_against(strata, (&own, &comparable), &returned, watch);
+        let machines = shared::machines_of_group(tx, group, watch).await?;
+        let held = held_against(strata, (&own, &comparable), machines, watch);
         let Some((signal, returns, expected)) = held else {
             return Ok(None);
         };
@@ -140,7 +146,10 @@ impl Judging<'_> {
                 &format!("{:.1}", signal.low),
             ),
             base: rest,
-            evidence: returned.iter().map(OnMachine::evidence).collect(),
+            evidence: (shared::returned_of_group(tx, group, watch).await?)
+                .iter()
+                .map(OnMachine::evidence)
+                .collect(),
             shared: Some(Shared {
                 pattern: pattern(group.dimension)?,
                 key,
@@ -160,8 +169,7 @@ impl Judging<'_> {
             return Ok(None);
         }
         let others = shared::burnt_at_address(tx, self.call, ADDRESS_DAYS).await?;
-        let machines: BTreeSet<i64> = others.iter().map(|row| row.appliance_id).collect();
-        let machines = machines.len() + 1;
+        let machines = others.len() + 1;
         let Some(level) = super::level(at_address(machines)) else {
             return Ok(None);
         };
@@ -217,7 +225,7 @@ impl Judging<'_> {
         if raised.is_news && raised.flag.level == kinds::FlagLevel::Act {
             let news = News {
                 headline: format!("Several machines, one pattern: {}", shared.label),
-                beside: format!("Found on call {}.", self.call.number),
+                sentences: vec![format!("Found on call {}.", self.call.number)],
             };
             raising::tell_the_desk(tx, self.act, &raised.flag, news).await?;
         }
@@ -229,7 +237,7 @@ impl Judging<'_> {
 fn held_against(
     strata: &Strata,
     (own, comparable): (&[Watched], &[Watched]),
-    returned: &[OnMachine],
+    machines: i64,
     watch: &Watch,
 ) -> Option<(Signal, Returns, f64)> {
     let exposures = strata.exposures(own);
@@ -239,12 +247,11 @@ fn held_against(
         watch.window_days,
     );
     let compared = record.compare(&exposures);
-    let machines: BTreeSet<i64> = returned.iter().map(|row| row.appliance_id).collect();
     let counts = Counts::of(exposures.iter().map(|row| row.observed), watch.window_days);
     let returns = Returns {
         returned: compared.returned_beside_rest,
         repairs: counts.repairs,
-        machines: u64::try_from(machines.len()).unwrap_or(u64::MAX),
+        machines: u64::try_from(machines).unwrap_or(0),
         window_days: watch.window_days,
     };
     let signal = RatioPrior::default().judge(cell(returns, compared.expected_by_rest))?;

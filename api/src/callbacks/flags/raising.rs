@@ -20,6 +20,9 @@ use crate::base::{Act, Error, Result, Right};
 
 use super::super::store;
 
+/// Most repairs that a flag keeps.
+pub const EVIDENCE_MAX: usize = 50;
+
 /// All that a flag says.
 pub struct Said<'a> {
     /// The call at hand, and what was found on it.
@@ -81,13 +84,14 @@ impl Said<'_> {
         act: &Act,
         before: Option<flag::Model>,
     ) -> Result<Raised> {
-        let flag = match &before {
-            None => self.filled(act, None)?.insert(tx).await?,
-            Some(row) if !self.is_news_to(row) => {
+        let (flag, is_news) = match &before {
+            None => (self.filled(act, None)?.insert(tx).await?, true),
+            Some(row) if self.is_news_to(row) => (self.open_again(tx, act, row).await?, true),
+            Some(row) if self.shared.is_some() => (self.grown(row)?.update(tx).await?, false),
+            Some(row) => {
                 let (flag, is_news) = (row.clone(), false);
                 return Ok(Raised { flag, is_news });
             }
-            Some(row) => self.open_again(tx, act, row).await?,
         };
         self.keep_evidence(tx, flag.id).await?;
         let subject = Subject {
@@ -96,14 +100,16 @@ impl Said<'_> {
         };
         let verb = Right::RecordFinding.mutation();
         audit::record(tx, act, verb, subject, (before.as_ref(), Some(&flag))).await?;
-        Ok(Raised {
-            flag,
-            is_news: true,
-        })
+        Ok(Raised { flag, is_news })
     }
 
-    /// Whether the failure is back on a later call than the flag's, or more severe on the same.
+    /// Whether the failure is back on a later call than the flag's, or more severe on the same. About several machines:
+    /// whether it is more severe, or back on another call after it was closed.
     fn is_news_to(&self, row: &flag::Model) -> bool {
+        if self.shared.is_some() {
+            let is_back = row.state == FlagState::Closed && row.call_id != self.call.id;
+            return is_back || loudness(self.level) > loudness(row.level);
+        }
         match self.call.id.cmp(&row.call_id) {
             Ordering::Greater => true,
             Ordering::Equal => loudness(self.level) > loudness(row.level),
@@ -141,6 +147,21 @@ impl Said<'_> {
         Ok(after)
     }
 
+    /// A flag about several machines with one more return: its figures are those of now, and what people made of it stays.
+    fn grown(&self, row: &flag::Model) -> Result<flag::ActiveModel> {
+        let shared = self.shared.as_ref();
+        let shared =
+            shared.ok_or_else(|| Error::internal("a flag about one machine has no figures"))?;
+        let mut changed = row.clone().into_active_model();
+        changed.reason = Set(self.reason.clone());
+        (changed.base_repairs, changed.base_returned) = (Set(self.base.0), Set(self.base.1));
+        changed.observed = Set(Some(shared.observed));
+        changed.expected = Set(shared.expected.map(Exact));
+        changed.ratio_low = Set(shared.ratio_low.map(Exact));
+        changed.version = Set(row.version + 1);
+        Ok(changed)
+    }
+
     fn filled(&self, act: &Act, before: Option<&flag::Model>) -> Result<flag::ActiveModel> {
         let mut row = match before {
             Some(row) => row.clone().into_active_model(),
@@ -172,7 +193,8 @@ impl Said<'_> {
         Ok(row)
     }
 
-    /// Writes the repairs the flag rests on. Those that are there already stay; their days are counted to the flag's call.
+    /// Writes the repairs the flag rests on. Those that are there already stay; for a flag about one machine their days are
+    /// counted to its call. One about several machines keeps those it was raised with and some later ones.
     async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag_id: i64) -> Result<()> {
         let known = flag_evidence::Entity::find()
             .filter(flag_evidence::Column::FlagId.eq(flag_id))
@@ -181,18 +203,22 @@ impl Said<'_> {
         let days_before = |on: NaiveDate| {
             i32::try_from(whole_days_between(on, self.call.opened_on)).unwrap_or(i32::MAX)
         };
-        for row in &known {
-            if days_before(row.completed_on) != row.days_before {
+        if self.shared.is_none() {
+            for row in &known {
                 let days = days_before(row.completed_on);
-                let mut row = row.clone().into_active_model();
-                row.days_before = Set(days);
-                row.update(tx).await?;
+                if days != row.days_before {
+                    let mut row = row.clone().into_active_model();
+                    row.days_before = Set(days);
+                    row.update(tx).await?;
+                }
             }
         }
+        let room = EVIDENCE_MAX.saturating_sub(known.len());
         let rows = self
             .evidence
             .iter()
             .filter(|new| known.iter().all(|row| row.finding_id != new.finding_id))
+            .take(room)
             .map(|new| flag_evidence::ActiveModel {
                 flag_id: Set(flag_id),
                 call_id: Set(new.call_id),
@@ -213,7 +239,8 @@ impl Said<'_> {
 /// What the desk is told beside the reason of a flag.
 pub struct News {
     pub headline: String,
-    pub beside: String,
+    /// Behind the reason of the flag.
+    pub sentences: Vec<String>,
 }
 
 /// Queues a mail to everybody at the desk about a flag that asks to act.
@@ -228,11 +255,9 @@ pub async fn tell_the_desk(
 ) -> Result<()> {
     let payload = Payload::Notice {
         headline: news.headline,
-        sentences: vec![
-            flag.reason.clone(),
-            news.beside,
-            "A root cause is asked for before this call can be completed.".to_owned(),
-        ],
+        sentences: std::iter::once(flag.reason.clone())
+            .chain(news.sentences)
+            .collect(),
     };
     let about = Subject {
         kind: "flag",

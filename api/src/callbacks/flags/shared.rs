@@ -2,18 +2,17 @@
 
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::Pattern;
-use nameplate_entities::kinds::{CallState, Dimension, Hazard};
+use nameplate_entities::kinds::{CallState, Dimension, Hazard, Method};
 use nameplate_entities::{failure_mode, finding, flag, repair_group, repair_outcome, service_call};
-use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query};
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter};
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query, SelectStatement};
+use sea_orm::{
+    ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
+};
 
 use crate::base::{Result, joined};
 
 use super::super::outcomes::Watch;
-use super::raising::Evidence;
-
-/// Most repairs that a flag about several machines rests on.
-const EVIDENCE_MAX: u64 = 50;
+use super::raising::{EVIDENCE_MAX, Evidence};
 
 /// The repair of which a call is the return, if it counts against one.
 pub async fn returned_by(
@@ -40,14 +39,15 @@ pub async fn groups_of(
     Ok(repair_group::Entity::find()
         .filter(repair_group::Column::CallId.eq(call_id))
         .filter(repair_group::Column::Dimension.is_in(dimensions))
+        // What nothing was done about has no method to change.
+        .filter(repair_group::Column::GroupKey.ne(Method::None.to_value()))
         .all(db)
         .await?)
 }
 
-/// A repair that came back, with the machine it was on.
+/// A repair that came back, or a failure that was found.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct OnMachine {
-    pub appliance_id: i64,
     pub call_id: i64,
     pub finding_id: i64,
     pub on: NaiveDate,
@@ -64,39 +64,10 @@ impl OnMachine {
     }
 }
 
-/// The latest repairs of a group that came back within the window, one row a repair.
-pub async fn returned_of_group(
-    db: &impl ConnectionTrait,
-    group: &repair_group::Model,
-    watch: &Watch,
-) -> Result<Vec<OnMachine>> {
-    let outcome = |column: repair_outcome::Column| Expr::col((repair_outcome::Entity, column));
-    let first_finding = Query::select()
-        .expr(Expr::col((finding::Entity, finding::Column::Id)).min())
-        .from(finding::Entity)
-        .and_where(
-            Expr::col((finding::Entity, finding::Column::CallId))
-                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
-        )
-        .to_owned();
+/// Repairs of a group that came back within the window.
+fn returned(group: &repair_group::Model, watch: &Watch) -> SelectStatement {
     let mut query = Query::select();
     query
-        .expr_as(
-            outcome(repair_outcome::Column::ApplianceId),
-            Alias::new("appliance_id"),
-        )
-        .expr_as(
-            outcome(repair_outcome::Column::CallId),
-            Alias::new("call_id"),
-        )
-        .expr_as(
-            Expr::SubQuery(None, Box::new(first_finding.into())),
-            Alias::new("finding_id"),
-        )
-        .expr_as(
-            outcome(repair_outcome::Column::CompletedOn),
-            Alias::new("on"),
-        )
         .from(repair_group::Entity)
         .inner_join(
             repair_outcome::Entity,
@@ -109,16 +80,75 @@ pub async fn returned_of_group(
             Expr::col((repair_group::Entity, repair_group::Column::CompletedOn))
                 .between(watch.from, watch.through),
         )
-        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(watch.window_days))
+        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(watch.window_days));
+    query
+}
+
+fn outcome(column: repair_outcome::Column) -> Expr {
+    Expr::col((repair_outcome::Entity, column))
+}
+
+/// On how many machines repairs of a group came back.
+pub async fn machines_of_group(
+    db: &impl ConnectionTrait,
+    group: &repair_group::Model,
+    watch: &Watch,
+) -> Result<i64> {
+    let mut query = returned(group, watch);
+    query.expr_as(
+        outcome(repair_outcome::Column::ApplianceId).count_distinct(),
+        Alias::new("machines"),
+    );
+    let row = db.query_one(&query).await?;
+    Ok(row.map_or(Ok(0), |row| row.try_get("", "machines"))?)
+}
+
+/// The latest repairs of a group that came back, one row a repair, with the first finding on what was repaired.
+pub async fn returned_of_group(
+    db: &impl ConnectionTrait,
+    group: &repair_group::Model,
+    watch: &Watch,
+) -> Result<Vec<OnMachine>> {
+    let of_finding = |column: finding::Column| Expr::col((finding::Entity, column));
+    let repaired = Query::select()
+        .expr(of_finding(finding::Column::Id).min())
+        .from(finding::Entity)
+        .and_where(
+            of_finding(finding::Column::CallId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
+        )
+        .and_where(
+            of_finding(finding::Column::ComponentId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::ComponentId)),
+        )
+        .to_owned();
+    let mut query = returned(group, watch);
+    query
+        .expr_as(
+            outcome(repair_outcome::Column::CallId),
+            Alias::new("call_id"),
+        )
+        .expr_as(
+            Expr::SubQuery(None, Box::new(repaired.into())),
+            Alias::new("finding_id"),
+        )
+        .expr_as(
+            outcome(repair_outcome::Column::CompletedOn),
+            Alias::new("on"),
+        )
         .order_by(
             (repair_group::Entity, repair_group::Column::CompletedOn),
             Order::Desc,
         )
-        .limit(EVIDENCE_MAX);
+        .order_by(
+            (repair_group::Entity, repair_group::Column::CallId),
+            Order::Desc,
+        )
+        .limit(u64::try_from(EVIDENCE_MAX).unwrap_or(u64::MAX));
     joined::all(db, &query).await
 }
 
-/// The latest heat and arc failures found on other machines at an address, one row a finding.
+/// Other machines at an address on which a heat or arc failure was found in the days before a call, each with its latest.
 pub async fn burnt_at_address(
     db: &impl ConnectionTrait,
     call: &service_call::Model,
@@ -133,18 +163,8 @@ pub async fn burnt_at_address(
         .from(failure_mode::Entity)
         .and_where(failure_mode::Column::Hazard.is_in([Hazard::Heat, Hazard::Arc]))
         .to_owned();
-    let mut query = Query::select();
-    query
-        .expr_as(
-            of_call(service_call::Column::ApplianceId),
-            Alias::new("appliance_id"),
-        )
-        .expr_as(of_call(service_call::Column::Id), Alias::new("call_id"))
-        .expr_as(
-            Expr::col((finding::Entity, finding::Column::Id)),
-            Alias::new("finding_id"),
-        )
-        .expr_as(of_call(service_call::Column::OpenedOn), Alias::new("on"))
+    let latest = Query::select()
+        .expr(Expr::col((finding::Entity, finding::Column::Id)).max())
         .from(service_call::Entity)
         .inner_join(
             finding::Entity,
@@ -156,8 +176,24 @@ pub async fn burnt_at_address(
         .and_where(of_call(service_call::Column::State).ne(CallState::Cancelled))
         .and_where(of_call(service_call::Column::OpenedOn).between(from_on, call.opened_on))
         .and_where(finding::Column::FailureModeId.in_subquery(burnt))
-        .order_by_expr(of_call(service_call::Column::OpenedOn), Order::Desc)
-        .limit(EVIDENCE_MAX);
+        .add_group_by([of_call(service_call::Column::ApplianceId)])
+        .limit(u64::try_from(EVIDENCE_MAX).unwrap_or(u64::MAX))
+        .to_owned();
+    let mut query = Query::select();
+    query
+        .expr_as(of_call(service_call::Column::Id), Alias::new("call_id"))
+        .expr_as(
+            Expr::col((finding::Entity, finding::Column::Id)),
+            Alias::new("finding_id"),
+        )
+        .expr_as(of_call(service_call::Column::OpenedOn), Alias::new("on"))
+        .from(finding::Entity)
+        .inner_join(
+            service_call::Entity,
+            of_call(service_call::Column::Id).equals((finding::Entity, finding::Column::CallId)),
+        )
+        .and_where(Expr::col((finding::Entity, finding::Column::Id)).in_subquery(latest))
+        .order_by_expr(of_call(service_call::Column::OpenedOn), Order::Desc);
     joined::all(db, &query).await
 }
 

@@ -29,7 +29,7 @@ pub use working::model_key;
 use working::{Cell, Count, Group};
 
 /// Machines that are worked off in one transaction after an upgrade.
-const MACHINES_AT_ONCE: u64 = 200;
+const MACHINES_AT_ONCE: u64 = 50;
 
 /// Works out what became of a machine's repairs, and writes what changed.
 ///

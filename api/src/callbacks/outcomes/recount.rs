@@ -11,7 +11,7 @@ use crate::base::Result;
 use super::store;
 
 /// Machines that are read at a time.
-const PAGE: u64 = 500;
+const PAGE: u64 = 50;
 
 /// Calls whose outcome, or whose groups, are not what the machine's calls give, at most so many.
 ///

@@ -20,6 +20,9 @@ use crate::base::{Result, joined};
 use super::Outcome;
 use super::working::{Cell, Count, History};
 
+/// Cells of one statement; each has seven values, and `SQLite` takes 32,766.
+const CELLS_AT_ONCE: usize = 1_000;
+
 /// A finding with its failure mode.
 #[derive(FromQueryResult)]
 struct Found {
@@ -189,11 +192,16 @@ pub async fn keep(tx: &impl ConnectionTrait, outcome: &Outcome) -> Result<()> {
     Ok(())
 }
 
-/// Adds to the cells, one statement for all of them; a cell that comes to nothing stays and counts nothing.
+/// Adds to the cells; a cell that comes to nothing stays and counts nothing.
 pub async fn count(tx: &impl ConnectionTrait, changes: &BTreeMap<Cell, Count>) -> Result<()> {
-    if changes.is_empty() {
-        return Ok(());
+    let changes = changes.iter().collect::<Vec<_>>();
+    for some in changes.chunks(CELLS_AT_ONCE) {
+        count_some(tx, some).await?;
     }
+    Ok(())
+}
+
+async fn count_some(tx: &impl ConnectionTrait, changes: &[(&Cell, &Count)]) -> Result<()> {
     let rows = changes.iter().map(|(cell, count)| rate_cell::ActiveModel {
         dimension: Set(cell.group.0),
         group_key: Set(cell.group.1.clone()),

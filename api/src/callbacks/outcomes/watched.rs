@@ -96,8 +96,8 @@ pub async fn by_month(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<Mo
     let cells = whole_months(watch);
     if let Some((first, end)) = cells {
         let mut query = of_cells(Of::all(Dimension::Shop), (first, end), watch.window_days);
-        query.column(rate_cell::Column::Month);
-        query.add_group_by([Expr::col(rate_cell::Column::Month)]);
+        query.column("month");
+        query.group_by_col("month");
         for row in joined::all::<OfMonth>(db, &query).await? {
             months
                 .entry((row.month, true))
@@ -163,35 +163,45 @@ fn days_beside(
         .collect()
 }
 
+/// Cells with the age of a return within the window, and 0 for the others.
+///
+/// Ages are sorted into the window below the sum: a bound value that stands both in what is selected and in what is grouped
+/// by is two values for `PostgreSQL`.
 fn of_cells(of: Of<'_>, (first, end): (NaiveDate, NaiveDate), window_days: u32) -> SelectStatement {
     let within = || Expr::col(rate_cell::Column::AgeDays).between(1, window_days);
-    let age = || Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0);
+    let age = Expr::case(within(), Expr::col(rate_cell::Column::AgeDays)).finally(0);
     let same = Expr::case(within(), Expr::col(rate_cell::Column::SameComponent)).finally(0);
-    let mut query = Query::select();
-    query
-        .columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
-        .expr_as(Expr::val(window_days), Alias::new("followed_days"))
-        .expr_as(age(), Alias::new("age_days"))
-        .expr_as(
-            Expr::col(rate_cell::Column::Repairs)
-                .sum()
-                .cast_as("BIGINT"),
-            Alias::new("repairs"),
-        )
-        .expr_as(same.sum().cast_as("BIGINT"), Alias::new("same_component"))
+    let mut cells = Query::select();
+    cells
+        .columns([
+            rate_cell::Column::GroupKey,
+            rate_cell::Column::ComponentId,
+            rate_cell::Column::Month,
+            rate_cell::Column::Repairs,
+        ])
+        .expr_as(age, "age")
+        .expr_as(same, "same")
         .from(rate_cell::Entity)
         .and_where(rate_cell::Column::Dimension.eq(of.dimension))
         .and_where(rate_cell::Column::Month.gte(first))
         .and_where(rate_cell::Column::Month.lt(end))
-        .and_where(rate_cell::Column::Repairs.ne(0))
-        .group_by_columns([rate_cell::Column::GroupKey, rate_cell::Column::ComponentId])
-        .add_group_by([age().into()]);
+        .and_where(rate_cell::Column::Repairs.ne(0));
     if let Some(key) = of.group_key {
-        query.and_where(rate_cell::Column::GroupKey.eq(key));
+        cells.and_where(rate_cell::Column::GroupKey.eq(key));
     }
     if let Some(ids) = of.component_ids {
-        query.and_where(rate_cell::Column::ComponentId.is_in(ids.iter().copied()));
+        cells.and_where(rate_cell::Column::ComponentId.is_in(ids.iter().copied()));
     }
+    let whole = |expr: Expr, sort: &'static str| expr.cast_as(sort);
+    let mut query = Query::select();
+    query
+        .columns(["group_key", "component_id"])
+        .expr_as(whole(Expr::val(window_days), "INTEGER"), "followed_days")
+        .expr_as(whole(Expr::col("age"), "INTEGER"), "age_days")
+        .expr_as(whole(Expr::col("repairs").sum(), "BIGINT"), "repairs")
+        .expr_as(whole(Expr::col("same").sum(), "BIGINT"), "same_component")
+        .from_subquery(cells, "cells")
+        .group_by_columns(["group_key", "component_id", "age"]);
     query
 }
 
@@ -211,7 +221,10 @@ impl Daily {
         let window_days = i32::try_from(watch.window_days).unwrap_or(i32::MAX);
         let passed =
             whole_days_between(self.completed_on, watch.today).clamp(0, i64::from(i32::MAX));
-        let age_days = self.return_age_days.filter(|age| *age <= window_days);
+        // A repair of today says nothing yet, not even when it is back.
+        let age_days = self
+            .return_age_days
+            .filter(|age| passed > 0 && *age <= window_days);
         Watched {
             group_key: self.group_key,
             component_id: self.component_id,
