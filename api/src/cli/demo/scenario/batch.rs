@@ -55,11 +55,7 @@ pub fn calls(machines: &[MachinePlan], had: &BTreeSet<(usize, String)>) -> Vec<C
     calls
 }
 
-fn replaced(
-    (machine, repair): (usize, &Repair),
-    back_days: i64,
-    technician: usize,
-) -> CallPlan {
+fn replaced((machine, repair): (usize, &Repair), back_days: i64, technician: usize) -> CallPlan {
     CallPlan {
         back_days,
         machine,
