@@ -207,6 +207,11 @@ async fn tell(
     };
     record::tell(&client, account, &planted).await?;
     deliver(app, account).await?;
+    look_over(app, account).await
+}
+
+/// Holds everything against what must always be true.
+async fn look_over(app: &Arc<App>, account: &mut Account) -> client::Told<()> {
     let broken = verify::run(&app.db).await.map_err(|error| chain(&error))?;
     account.heading("Verify");
     if let Some(first) = broken.first() {

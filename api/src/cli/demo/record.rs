@@ -67,7 +67,7 @@ fn count(row: &Value, pointer: &str) -> u64 {
 }
 
 /// By hand: the plan has 128 calls, each a completed repair before today. Ten came back within 30 days with the same
-/// component: three splices, a circulation pump, a drain pump, and five of the bad batch. Five more calls on a machine of
+/// component: three splices, a circulation pump, a drain pump, and five of the bad batch. Six more calls on a machine of
 /// which something was repaired shortly before found something else, which counts against no repair.
 fn tell_of_shop(account: &mut Account, rates: &Value) {
     let (repairs, returned) = (
