@@ -182,7 +182,7 @@ async fn tell_of_months(owner: &Client<'_>, account: &mut Account, rates: &Value
     account.check(
         "the months add up to the two years",
         ["/counts/repairs", "/counts/returned"]
-            .iter()
+            .into_iter()
             .all(|pointer| sum(pointer) == count(rates, pointer)),
     );
     let mut borne = 0;

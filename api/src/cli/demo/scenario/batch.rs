@@ -70,3 +70,26 @@ fn replaced((machine, repair): (usize, &Repair), back_days: i64, technician: usi
         further_visit: None,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::demo::{SEED, scenario};
+
+    #[test]
+    fn the_bad_batch_is_fitted_into_six_machines_of_which_five_come_back() {
+        let plan = scenario::plan(SEED).unwrap();
+        let fitted = plan
+            .calls
+            .iter()
+            .filter(|call| call.batch == Some(BAD_BATCH));
+        let machines: BTreeSet<usize> = fitted.map(|call| call.machine).collect();
+        assert_eq!(machines.len(), FITTED.len());
+        let back = |call: &&CallPlan| {
+            machines.contains(&call.machine)
+                && call.billing == Billing::Free
+                && call.repair.component == COMPONENT
+        };
+        assert_eq!(plan.calls.iter().filter(back).count(), 5);
+    }
+}
