@@ -33,9 +33,12 @@ pub async fn tell(owner: &Client<'_>, account: &mut Account, splicer: &str) -> T
         &format!("most of what came back are the splices of {splicer}"),
         most.is_some_and(|(name, method)| name == splicer && method == "SPLICED"),
     );
-    let flags = "{ flags(first: 100) { edges { node { level state } } } }";
+    let flags = "{ flags(first: 100) { edges { node { level pattern { kind } } } } }";
     let flags = owner.ask(flags, json!({})).await?;
-    let raised = list(&flags, "/flags/edges");
+    let raised: Vec<&Value> = list(&flags, "/flags/edges")
+        .iter()
+        .filter(|flag| text(flag, "/node/pattern/kind").is_empty())
+        .collect();
     let act = raised
         .iter()
         .filter(|flag| text(flag, "/node/level") == "ACT")
@@ -58,28 +61,42 @@ pub async fn tell_of_supply(
 ) -> Told<()> {
     let query = "query($customer: ID!) { serviceCalls(first: 20, filter: { customerId: $customer }) { edges { node {
         openedOn appliance { make model } serviceAddress { line } findings { component { name } failureMode { name } }
-        readings { quantity value place } } } } }";
+        readings { quantity value place circuit } } } } }";
     let customer = Kind::Customer.id(customer_id);
     let calls = office.ask(query, json!({ "customer": customer })).await?;
-    let read = list(&calls, "/serviceCalls/edges")
+    let read: Vec<&Value> = list(&calls, "/serviceCalls/edges")
         .iter()
-        .filter(|call| text(call, "/node/readings/0/quantity") == "VOLTAGE");
-    for call in read.clone() {
+        .filter(|call| text(call, "/node/readings/0/quantity") == "VOLTAGE")
+        .collect();
+    for call in &read {
         account.say(format!(
-            "{}: {} {} {} with {} V under load at {}",
+            "{}: {} {} {} with {} V without load and {} V under it at {}",
             text(call, "/node/serviceAddress/line"),
             text(call, "/node/appliance/make"),
             text(call, "/node/appliance/model"),
             text(call, "/node/findings/0/failureMode/name").to_lowercase(),
-            text(call, "/node/readings/0/value"),
-            text(call, "/node/readings/0/place"),
+            volts(call, "OPEN", "/value"),
+            volts(call, "LOADED", "/value"),
+            volts(call, "LOADED", "/place"),
         ));
     }
     account.check(
         "two machines at one address burnt a terminal on a low supply",
-        read.count() == 2,
+        read.len() == 2
+            && read.iter().all(|call| {
+                ["OPEN", "LOADED"]
+                    .iter()
+                    .all(|circuit| !volts(call, circuit, "/value").is_empty())
+            }),
     );
     Ok(())
+}
+
+/// What is on record of a call's voltage in a circuit.
+fn volts(call: &Value, circuit: &str, field: &str) -> String {
+    let mut readings = list(call, "/node/readings").iter();
+    let read = readings.find(|read| text(read, "/circuit") == circuit);
+    read.map_or_else(String::new, |read| text(read, field))
 }
 
 async fn returned_by_person_and_method(

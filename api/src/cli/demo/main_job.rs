@@ -14,7 +14,7 @@ use crate::graphql::schema::Schema;
 
 use super::account::Account;
 use super::client::{Client, Told, list, text};
-use super::customer;
+use super::{customer, joint};
 
 /// Who works on the job, and on which machine.
 pub struct Cast<'a> {
@@ -169,6 +169,28 @@ async fn read_brief(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<(
         &format!("the brief took {statements} SQL statements"),
         statements <= 32,
     );
+    read_text(cast, account, job).await
+}
+
+/// The same as text, as `/calls/ID/brief.txt` gives it to a phone with a poor connection.
+async fn read_text(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<()> {
+    let query =
+        "query($call: ID!) { arrivalBrief(callId: $call) { text serviceAddress { line } } }";
+    let brief = cast
+        .hands()
+        .ask(query, json!({ "call": job.call_id }))
+        .await?;
+    let told = text(&brief, "/arrivalBrief/text");
+    account.heading("The same as text");
+    for line in told.lines() {
+        account.say(line);
+    }
+    let street = text(&brief, "/arrivalBrief/serviceAddress/line");
+    let street = street.split(',').next().unwrap_or_default();
+    account.check(
+        "the text says where to go in fewer than 2,000 bytes",
+        told.len() < 2_000 && !street.is_empty() && told.contains(street),
+    );
     Ok(())
 }
 
@@ -190,13 +212,14 @@ async fn find(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<String>
         "the element itself is fine",
         text(&read, "/reading/verdict") == "INSIDE",
     );
+    joint::measure(cast, &job.call_id).await?;
     let (component, mode) = burnt_terminal(cast, &job.appliance_type).await?;
     let finding = json!({
         "idempotencyKey": "demo-today-finding", "callId": job.call_id, "componentId": component,
         "failureModeId": mode, "position": "element side, left", "cause": "joint lost its grip"
     });
-    let selection =
-        "finding { id } flag { level reason baseRate { sentence } nextChecks cautions }";
+    let selection = "finding { id } flag { level reason baseRate { sentence } nextChecks cautions \
+         bearings { causes { cause speaks why } } }";
     let found = cast
         .hands()
         .act("recordFinding", finding, selection)
@@ -207,6 +230,7 @@ async fn find(cast: &Cast<'_>, account: &mut Account, job: &Job) -> Told<String>
         text(&found, "/flag/reason")
     ));
     account.say(text(&found, "/flag/baseRate/sentence"));
+    joint::tell(account, found.pointer("/flag").unwrap_or(&Value::Null));
     for check in list(&found, "/flag/nextChecks")
         .iter()
         .take(3)

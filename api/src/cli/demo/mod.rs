@@ -7,7 +7,9 @@ mod customer;
 mod dice;
 mod findings;
 mod history;
+mod joint;
 mod main_job;
+mod record;
 mod scenario;
 mod warranty_job;
 
@@ -196,7 +198,20 @@ async fn tell(
         .get(LOW_VOLTAGE_CUSTOMER)
         .ok_or("the planted address is missing")?;
     findings::tell_of_supply(&client, account, low).await?;
+    let planted = record::Planted {
+        splicer: &splicer.name,
+        street: (plan.customers.get(LOW_VOLTAGE_CUSTOMER))
+            .map(|customer| customer.line1.as_str())
+            .ok_or("the planted address is missing")?,
+        today: cast.today,
+    };
+    record::tell(&client, account, &planted).await?;
     deliver(app, account).await?;
+    look_over(app, account).await
+}
+
+/// Holds everything against what must always be true.
+async fn look_over(app: &Arc<App>, account: &mut Account) -> client::Told<()> {
     let broken = verify::run(&app.db).await.map_err(|error| chain(&error))?;
     account.heading("Verify");
     if let Some(first) = broken.first() {

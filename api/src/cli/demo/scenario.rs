@@ -1,14 +1,20 @@
 //! The invented shop as a plan: who, which machines, and two years of calls. Pure: the same seed gives
 //! the same plan, and `history` plays it through the shop's own operations.
 //!
-//! Three things are planted for the owner to find: one range whose bake element terminal burns again
-//! and again, one technician whose splices come back, and one address whose supply voltage is low.
+//! Four things are planted for the owner to find: one range whose bake element terminal burns again
+//! and again, one technician whose splices come back, one address whose supply voltage is low, and one
+//! bad batch of a part.
+
+mod batch;
 
 use std::collections::BTreeSet;
 
+use nameplate_entities::kinds::VisitReason;
 use serde::Deserialize;
 
 use super::dice::Dice;
+
+pub use batch::BAD_BATCH;
 
 /// Days of history before today.
 pub const HISTORY_DAYS: i64 = 730;
@@ -183,8 +189,12 @@ pub struct CallPlan {
     /// Position among the technicians.
     pub technician: usize,
     pub billing: Billing,
-    /// Volts measured at the terminals, where somebody measured.
-    pub volts_read: Option<String>,
+    /// Volts measured at the terminals without load and under it, where somebody measured.
+    pub volts_read: Option<[&'static str; 2]>,
+    /// The batch of its part, where somebody read it.
+    pub batch: Option<&'static str>,
+    /// Why it took a second visit, if it did.
+    pub further_visit: Option<VisitReason>,
 }
 
 /// How a call of the past was billed and paid.
@@ -332,6 +342,7 @@ fn calls_of(dice: &mut Dice, machines: &[MachinePlan]) -> Vec<CallPlan> {
         }
         calls.push(call);
     }
+    calls.extend(batch::calls(machines, &had));
     calls.sort_by_key(|call| std::cmp::Reverse(call.back_days));
     calls
 }
@@ -356,6 +367,8 @@ fn ordinary_call(dice: &mut Dice, back_days: i64, machine: usize, repair: &Repai
         technician,
         billing: Billing::Estimate { paid_after_days },
         volts_read: None,
+        batch: None,
+        further_visit: None,
     }
 }
 
@@ -381,6 +394,8 @@ fn return_of(dice: &mut Dice, call: &CallPlan) -> Option<CallPlan> {
         technician: 2,
         billing: Billing::Free,
         volts_read: None,
+        batch: None,
+        further_visit: None,
     })
 }
 
@@ -397,7 +412,7 @@ fn planted(machines: &[MachinePlan]) -> Vec<CallPlan> {
             })
             .cloned()
     };
-    let call = |machine, back_days, technician, how, volts: Option<&str>| {
+    let call = |machine, back_days, technician, how, volts_read| {
         terminal(machine).map(|repair| CallPlan {
             back_days,
             machine,
@@ -407,7 +422,9 @@ fn planted(machines: &[MachinePlan]) -> Vec<CallPlan> {
             billing: Billing::Estimate {
                 paid_after_days: Some(3),
             },
-            volts_read: volts.map(str::to_owned),
+            volts_read,
+            batch: None,
+            further_visit: None,
         })
     };
     let low = machines
@@ -421,14 +438,17 @@ fn planted(machines: &[MachinePlan]) -> Vec<CallPlan> {
         call(BURNT_RANGE, 151, 0, How::Spliced, None),
     ];
     for (number, machine) in (0_i64..).zip(low) {
-        let volts = if number % 2 == 0 { "207.4" } else { "205.9" };
-        calls.push(call(
-            machine,
-            310 - number * 95,
-            2,
-            How::ReTerminated,
-            Some(volts),
-        ));
+        let (volts, reason) = if number % 2 == 0 {
+            (["221.8", "207.4"], VisitReason::PartOrdered)
+        } else {
+            (["220.6", "205.9"], VisitReason::NotHome)
+        };
+        let back_days = 310 - number * 95;
+        let burnt = call(machine, back_days, 2, How::ReTerminated, Some(volts));
+        calls.push(burnt.map(|call| CallPlan {
+            further_visit: Some(reason),
+            ..call
+        }));
     }
     calls.into_iter().flatten().collect()
 }

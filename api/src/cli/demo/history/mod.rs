@@ -12,7 +12,9 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use chrono::{DateTime, Days, NaiveDate, TimeDelta, Utc};
-use nameplate_entities::kinds::{Across, CallKind, Circuit, Method, Quantity, Role, VisitState};
+use nameplate_entities::kinds::{
+    Across, CallKind, Circuit, Method, Quantity, Role, VisitReason, VisitState,
+};
 use nameplate_entities::{invoice, payment, service_call, staff};
 use nameplate_rules::money::Cents;
 use nameplate_rules::readings::Unit;
@@ -170,18 +172,19 @@ impl Player<'_> {
         let technician = self.technician(plan.technician)?;
         let desk = self.act(plan.back_days, Role::Office)?;
         let visit_day = plan.back_days - 1;
+        if let Some(reason) = plan.further_visit {
+            self.go_in_vain(plan.back_days, (call.id, &technician), reason)
+                .await?;
+        }
         let visit = calls::ScheduleVisit {
-            call_ids: vec![call.id],
-            technician_id: technician.id,
-            planned_on: self.day(visit_day),
-            window: Some("8 to 12".to_owned()),
-            reason: None,
-            reason_note: None,
+            reason: plan.further_visit,
+            ..trip(call.id, technician.id, self.day(visit_day))
         };
         let visit = stock::schedule_visit(&desk, visit).await?;
         let hands = self.act_of(visit_day, &technician);
-        if let Some(volts) = &plan.volts_read {
-            calls::record_reading(&hands, supply_reading(call.id, volts)?).await?;
+        let circuits = [Circuit::Open, Circuit::Loaded];
+        for (circuit, volts) in circuits.into_iter().zip(plan.volts_read.iter().flatten()) {
+            calls::record_reading(&hands, supply_reading(call.id, circuit, volts)?).await?;
         }
         let billed = !is_callback && plan.billing != Billing::Free;
         if billed {
@@ -202,6 +205,27 @@ impl Player<'_> {
         if billed {
             self.bill(plan, call).await?;
         }
+        Ok(())
+    }
+
+    /// A trip on the day of the call that another must follow.
+    async fn go_in_vain(
+        &self,
+        back_days: i64,
+        (call_id, technician): (i64, &staff::Model),
+        reason: VisitReason,
+    ) -> Result<()> {
+        let desk = self.act(back_days, Role::Office)?;
+        let visit = trip(call_id, technician.id, self.day(back_days));
+        let visit = stock::schedule_visit(&desk, visit).await?;
+        let finished = calls::FinishVisit {
+            visit_id: visit.id,
+            outcome: match reason {
+                VisitReason::NotHome => VisitState::Missed,
+                _ => VisitState::Done,
+            },
+        };
+        closeout::finish_visit(&self.act_of(back_days, technician), finished).await?;
         Ok(())
     }
 
@@ -238,7 +262,7 @@ impl Player<'_> {
             },
         };
         let recorded = callbacks::record_finding(hands, found).await?;
-        if recorded.flag.is_some() {
+        if recorded.flag.is_some() || !recorded.patterns.is_empty() {
             let cause = calls::RecordRootCause {
                 call_id: call.id,
                 root_cause: "The earlier joint did not hold its pressure; it was made new."
@@ -252,7 +276,7 @@ impl Player<'_> {
             .map(|part_id| calls::PartFitted {
                 part_id,
                 quantity: Decimal::ONE,
-                lot: None,
+                lot: plan.batch.map(str::to_owned),
                 place_id: None,
             })
             .collect();
@@ -286,21 +310,36 @@ impl Player<'_> {
     }
 }
 
-/// Volts at the terminals under load, as somebody metered them.
-fn supply_reading(call_id: i64, volts: &str) -> Result<calls::RecordReading> {
+/// A trip for a call, in the morning.
+fn trip(call_id: i64, technician_id: i64, planned_on: NaiveDate) -> calls::ScheduleVisit {
+    calls::ScheduleVisit {
+        call_ids: vec![call_id],
+        technician_id,
+        planned_on,
+        window: Some("8 to 12".to_owned()),
+        reason: None,
+        reason_note: None,
+    }
+}
+
+/// Volts at the terminals, as somebody metered them.
+fn supply_reading(call_id: i64, circuit: Circuit, volts: &str) -> Result<calls::RecordReading> {
     Ok(calls::RecordReading {
         call_id,
         quantity: Quantity::Voltage,
         value: decimal(volts)?,
         unit: Unit::Volt,
-        place: "terminal block, all burners on".to_owned(),
+        place: match circuit {
+            Circuit::Open => "terminal block, all burners off".to_owned(),
+            Circuit::Loaded => "terminal block, all burners on".to_owned(),
+        },
         isolated: false,
         wire_awg: None,
         insulation_c: None,
         terminals_c: None,
         breaker_amps: None,
         continuous: false,
-        circuit: Some(Circuit::Loaded),
+        circuit: Some(circuit),
         across: Some(Across::Supply),
         part: None,
         supply_volts: None,
