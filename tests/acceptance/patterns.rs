@@ -44,6 +44,18 @@ async fn close(house: &House, flag: &Value) {
     }
 }
 
+/// So many washers, each repaired with a pump of this batch.
+async fn washers(repairs: &Repairs, lot: &str, count: usize) -> Vec<String> {
+    let mut machines = Vec::new();
+    for number in 0..count {
+        let serial = format!("{}-{number}", lot.to_uppercase());
+        let machine = repairs.washer("CL-30", &serial).await;
+        repairs.repair(&machine, repairs.pump(lot)).await;
+        machines.push(machine);
+    }
+    machines
+}
+
 /// A range at an address, with a call about it that the technician has a visit for.
 async fn range_with_call(house: &House, (serial, address): (&str, &str)) -> Value {
     let mut input = house.machine("range", serial).await;
@@ -76,18 +88,8 @@ async fn burnt(house: &House, call: &Value) -> Vec<Value> {
 on_both_databases! {
     async fn a_batch_that_comes_back_is_flagged_told_at_the_next_door_and_back_when_closed(db: TestDatabase) {
         let mut repairs = Repairs::open(&db).await;
-        let mut of_batch = Vec::new();
-        for number in 1..=6 {
-            let machine = repairs.washer("CL-30", &format!("BAD{number}")).await;
-            repairs.repair(&machine, repairs.pump("b7")).await;
-            of_batch.push(machine);
-        }
-        let mut others = Vec::new();
-        for number in 1..=4 {
-            let machine = repairs.washer("CL-30", &format!("GOOD{number}")).await;
-            repairs.repair(&machine, repairs.pump("b8")).await;
-            others.push(machine);
-        }
+        let of_batch = washers(&repairs, "b7", 6).await;
+        let others = washers(&repairs, "b8", 4).await;
         repairs.days_pass(&db).await;
 
         // Three returns may be chance, four are watched, five are acted on.
