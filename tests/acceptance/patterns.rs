@@ -139,7 +139,7 @@ on_both_databases! {
         let good = repairs.call(&others[0]).await;
         house.visit(text(&good, "call.id")).await;
         assert!(briefed(house, &good).await.is_empty(), "another batch");
-        assert!(!brief_text(house, &good).await.contains("B7"));
+        assert!(!brief_text(house, &good).await.contains("batch B7"));
         let query = "{ flags(first: 50) { edges { node { id pattern { kind } } } } }";
         let data = house.ask(&house.office, query, json!({})).await;
         let kinds = list(&data, "flags.edges").iter().filter(|edge| !at(edge, "node.pattern").is_null());
