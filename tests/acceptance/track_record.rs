@@ -152,7 +152,7 @@ async fn drawn(house: &House, token: &str, chart: &str, asked: &[(&str, &str)]) 
                 for attribute in start.attributes() {
                     attribute.expect("a well-formed attribute");
                 }
-                elements.push(String::from_utf8_lossy(start.name().as_ref()).into_owned());
+                elements.push(start.name().into_inner().to_owned());
             }
             Event::Eof => break,
             _ => {}
