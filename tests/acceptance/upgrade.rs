@@ -2,8 +2,11 @@
 
 use nameplate_migration::{Migrator, MigratorTrait};
 use sea_orm::{ConnectionTrait, DatabaseConnection, DbBackend, Statement};
+use serde_json::json;
 
 use crate::support::database::{Backend, TestDatabase};
+use crate::support::graphql::{at, data};
+use crate::support::server::{Role, Server, ServerOptions};
 
 /// Five calls from estimate to payment, as the first version left them.
 const ROWS: &str = include_str!("../../fixtures/shop/first-version.sql");
@@ -67,6 +70,27 @@ async fn upgraded(db: TestDatabase) {
     }
     connection.close().await.expect("a closed connection");
     db.verify_is_clean();
+    its_repairs_are_on_the_track_record(&db).await;
+    db.verify_is_clean();
+}
+
+/// What the first version did not keep is worked out from its calls.
+async fn its_repairs_are_on_the_track_record(db: &TestDatabase) {
+    let mut server = Server::start(db, ServerOptions::default()).await;
+    let owner = server.token(Role::Owner).await;
+    let query = "{ repairRates(by: TECHNICIAN, from: \"2024-11-01\", through: \"2024-12-31\") {
+        counts { repairs returned } lost groups { label counts { repairs } } } }";
+    let answer = server.graphql(Some(&owner), query, json!({})).await;
+    let rates = at(data(&answer), "repairRates");
+    assert_eq!(*at(rates, "counts"), json!({ "repairs": 5, "returned": 0 }));
+    assert_eq!(*at(rates, "lost"), json!("0.00"));
+    let of = |name: &str, repairs: u32| json!({ "label": name, "counts": { "repairs": repairs } });
+    let groups = json!([
+        of("Petra Quill", 3),
+        of("Bram Ostler", 1),
+        of("Ives Calder", 1)
+    ]);
+    assert_eq!(*at(rates, "groups"), groups);
 }
 
 async fn counts(connection: &DatabaseConnection) -> Vec<(&'static str, i64)> {

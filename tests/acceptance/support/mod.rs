@@ -13,6 +13,7 @@ pub mod house;
 pub mod mail;
 pub mod papers;
 pub mod program;
+pub mod repairs;
 pub mod server;
 pub mod shop;
 pub mod smtp;
