@@ -1,4 +1,5 @@
-//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed one, and the cautions of the
+//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed one and
+//! rejected with a cancelled call, and the cautions of the
 //! shop's own list of checks.
 
 use sea_orm_migration::prelude::*;
@@ -20,6 +21,7 @@ impl MigrationTrait for Migration {
         add(manager, "shop", cents_null("trip_cost_cents")).await?;
         trips_can_be_borne(manager).await?;
         let connection = manager.get_connection();
+        connection.execute_unprepared(CANCELLED).await?;
         for statement in COUNTED {
             connection.execute_unprepared(statement).await?;
         }
@@ -36,6 +38,16 @@ impl MigrationTrait for Migration {
         manager.alter_table(change).await
     }
 }
+
+/// The callback of a call that was cancelled stayed as it was; who cancelled it rejected it, then.
+const CANCELLED: &str = "UPDATE callback SET state = 'rejected', class = NULL, counted_call_id = NULL, \
+     note = 'The call was cancelled.', \
+     decided_by = COALESCE((SELECT a.staff_id FROM audit_entry a WHERE a.subject_kind = 'service_call' \
+     AND a.subject_id = callback.call_id AND a.act = 'cancelCall' ORDER BY a.id DESC LIMIT 1), decided_by), \
+     decided_at = COALESCE((SELECT a.at FROM audit_entry a WHERE a.subject_kind = 'service_call' \
+     AND a.subject_id = callback.call_id AND a.act = 'cancelCall' ORDER BY a.id DESC LIMIT 1), decided_at) \
+     WHERE state <> 'rejected' \
+     AND EXISTS (SELECT 1 FROM service_call c WHERE c.id = callback.call_id AND c.state = 'cancelled')";
 
 /// A call was counted by the callback that was confirmed first; it is by the first one that is confirmed.
 const COUNTED: [&str; 2] = [

@@ -29,7 +29,7 @@ use crate::base::{Act, Result};
 pub use advice::{SetCheckAdvice, set_check_advice};
 pub use appliances::change_appliance;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
-pub use deciding::{DecideCallback, Decided, Decision, decide};
+pub use deciding::{DecideCallback, Decided, Decision, decide, reject_cancelled};
 pub use digest::tell_what_came_back;
 pub use joint::{Examined, Failed, examine_joint};
 pub use operations::{MoveFlag, move_flag};

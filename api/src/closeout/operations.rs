@@ -71,12 +71,13 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     Ok(CompletedCall { call, warranties })
 }
 
-/// Closes a call without work. What was offered for it is withdrawn: its links open no more.
+/// Closes a call without work. What was offered for it is withdrawn: its links open no more; what it was proposed to be the
+/// callback of, it is not.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is billed, not open, or on which work was done.
 pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call::Model> {
-    act.staff_with(Right::CancelCall)?;
+    let staff_id = act.staff_with(Right::CancelCall)?;
     let tx = act.app.db.write().await?;
     let call = calls::cancel(&tx, act, &command).await?;
     if invoices::is_billed(&tx, call.id).await? {
@@ -87,6 +88,7 @@ pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call:
         ));
     }
     estimates::withdraw(&tx, act, call.id).await?;
+    callbacks::reject_cancelled(&tx, act, (staff_id, call.id)).await?;
     callbacks::outcomes::refresh(&tx, call.appliance_id).await?;
     tx.commit().await?;
     Ok(call)

@@ -11,7 +11,7 @@ use sea_orm::{ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter};
 use super::testing::TestShop;
 use crate::base::{ProblemCode, Result};
 use crate::callbacks::{self, DecideCallback, Decision};
-use crate::calls::{FinishVisit, ScheduleVisit};
+use crate::calls::{CancelCall, FinishVisit, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::closeout::{self, borne_between};
 use crate::invoices::IssueInvoice;
@@ -340,6 +340,45 @@ async fn rejecting_the_callback_that_counts_frees_the_call_for_the_next_confirme
         say(0, &Decision::Reject).await;
         say(2, &Decision::Reject).await;
         assert_eq!(counting().await, Vec::<i64>::new());
+        shop.verifies().await;
+    }
+}
+
+#[tokio::test]
+async fn cancelling_a_call_rejects_its_callback_and_leaves_the_count_to_the_next() {
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        let failure = shop.failure("Door gasket", "worn").await;
+        let machine = shop.machine(Some("K-3")).await;
+        let (earlier, _) = shop.repair(&machine, day(FIRST_ON), failure).await;
+        shop.on(day(BACK_ON));
+        let mut opened = Vec::new();
+        for _ in 0..3 {
+            opened.push(shop.open_call(&machine, CallKind::Repair).await.call);
+        }
+        let confirm = Decision::Confirm { class: None };
+        for call in &opened[..2] {
+            let proposed = shop.callback_of(call).await.expect("a callback");
+            let said = shop.says(proposed.id, confirm.clone(), None).await;
+            said.expect("confirmed");
+        }
+        for call in [&opened[0], &opened[2]] {
+            let cancel = CancelCall {
+                call_id: call.id,
+                reason: "called twice".to_owned(),
+            };
+            let cancelled = closeout::cancel_call(&shop.owner(), cancel).await;
+            cancelled.expect("cancelled");
+            let row = shop.callback_of(call).await.expect("a callback");
+            assert_eq!(row.state, CallbackState::Rejected);
+            assert_eq!(row.counted_call_id, None);
+            assert_eq!(row.decided_by, Some(shop.owner_id));
+            assert_eq!(row.note.as_deref(), Some("The call was cancelled."));
+            let again = shop.says(row.id, confirm.clone(), Some("no, it came back"));
+            let refused = [(ProblemCode::WrongState, "callbackId".to_owned())];
+            assert_eq!(refusals(again.await), refused);
+        }
+        let next = shop.callback_of(&opened[1]).await.expect("a callback");
+        assert_eq!(next.counted_call_id, Some(earlier.id));
         shop.verifies().await;
     }
 }

@@ -119,6 +119,7 @@ const RULES: &[Rule] = &[
               WHERE c.appliance_id <> e.appliance_id OR e.state <> 'completed' OR b.call_id = b.earlier_call_id \
               OR COALESCE(b.counted_call_id, b.earlier_call_id) <> b.earlier_call_id \
               OR (b.state = 'rejected' AND b.class IS NOT NULL) \
+              OR (c.state = 'cancelled' AND b.state <> 'rejected') \
               OR (b.state <> 'proposed' AND (b.decided_by IS NULL OR b.decided_at IS NULL)) ORDER BY b.id",
     },
     Rule {
