@@ -1,6 +1,5 @@
-//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed one and
-//! rejected with a cancelled call, and the cautions of the
-//! shop's own list of checks.
+//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed return and
+//! rejected with a cancelled call, and the cautions of the shop's own list of checks.
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DatabaseBackend;
@@ -49,12 +48,14 @@ const CANCELLED: &str = "UPDATE callback SET state = 'rejected', class = NULL, c
      WHERE state <> 'rejected' \
      AND EXISTS (SELECT 1 FROM service_call c WHERE c.id = callback.call_id AND c.state = 'cancelled')";
 
-/// A call was counted by the callback that was confirmed first; it is by the first one that is confirmed.
+/// A call was counted by the callback that was confirmed first; it is by the first one that is confirmed
+/// and is a return: neither unrelated nor by use, as decided or else as the findings say.
 const COUNTED: [&str; 2] = [
     "UPDATE callback SET counted_call_id = NULL",
-    "UPDATE callback SET counted_call_id = earlier_call_id WHERE state = 'confirmed' AND NOT EXISTS \
-     (SELECT 1 FROM callback f WHERE f.earlier_call_id = callback.earlier_call_id \
-     AND f.state = 'confirmed' AND f.id < callback.id)",
+    "UPDATE callback SET counted_call_id = earlier_call_id WHERE state = 'confirmed' \
+     AND COALESCE(class, suggested_class, 'related') NOT IN ('unrelated', 'use') AND NOT EXISTS \
+     (SELECT 1 FROM callback f WHERE f.earlier_call_id = callback.earlier_call_id AND f.state = 'confirmed' \
+     AND COALESCE(f.class, f.suggested_class, 'related') NOT IN ('unrelated', 'use') AND f.id < callback.id)",
 ];
 
 /// They stood beside the checks, so that a list had no more cautions than checks.

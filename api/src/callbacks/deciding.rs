@@ -1,11 +1,11 @@
 //! What the office makes of a proposed callback, and what it makes of it later.
 //!
-//! What must stay true: of the confirmed callbacks of a completed call the first counts it, and no other, whatever the order
-//! in which they were decided; what was decided is changed only with a note; the callback of a cancelled call is rejected.
+//! What must stay true: of the callbacks of a completed call that are its return the first counts it, and no other, whatever
+//! the order in which they were decided; what was decided is changed only with a note; the callback of a cancelled call is rejected.
 
 use nameplate_entities::callback;
 use nameplate_entities::kinds::{CallState, CallbackClass, CallbackState};
-use nameplate_rules::callback::classify;
+use nameplate_rules::callback::{Classification, classify};
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, IntoActiveModel};
 
 use crate::base::audit::{self, Subject};
@@ -98,6 +98,14 @@ pub async fn decide(
     Ok(Decided { before, after })
 }
 
+/// Whether a callback is confirmed, and by its class, or while that is open by what the findings say, counts against the
+/// earlier repair.
+#[must_use]
+pub fn is_return(row: &callback::Model) -> bool {
+    let class = row.class.or(row.suggested_class).map(store::class_as_rule);
+    row.state == CallbackState::Confirmed && class.is_none_or(Classification::is_return)
+}
+
 /// Rejects the callback that a cancelled call was proposed to be, so that the next one may count the earlier call.
 ///
 /// # Errors
@@ -136,17 +144,14 @@ fn changes(
     state_changes || class_changes
 }
 
-/// Counts a completed call by its first confirmed callback; one that counted it after that counts it no more.
-async fn count_first(
+/// Counts a completed call by the first callback that is its return; one that counted it after that counts it no more.
+pub(super) async fn count_first(
     tx: &impl ConnectionTrait,
     (act, verb): (&Act, &'static str),
     earlier_call_id: i64,
 ) -> Result<()> {
     let rows = store::callbacks_of_earlier(tx, earlier_call_id).await?;
-    let first = rows
-        .iter()
-        .find(|row| row.state == CallbackState::Confirmed)
-        .map(|row| row.id);
+    let first = rows.iter().find(|row| is_return(row)).map(|row| row.id);
     let counts = |row: &callback::Model| row.counted_call_id.is_some();
     // First take it off the one, as only one at a time may count a call.
     let off = rows

@@ -1,7 +1,6 @@
 //! Completing a call.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallbackClass, CallbackState};
 use nameplate_entities::{callback, service_call, shop_warranty};
 use nameplate_rules::books::events::PartPayer;
 use sea_orm::ConnectionTrait;
@@ -117,16 +116,11 @@ async fn is_ready(
     Ok(())
 }
 
-/// Who pays for parts where nobody decided on the call: the shop on a confirmed callback, unless what was found has nothing to do with its work.
+/// Who pays for parts where nobody decided on the call: the shop on a callback that is the return of its work.
 pub(super) fn payer(callback: Option<&callback::Model>) -> PartPayer {
-    let Some(callback) = callback.filter(|row| row.state == CallbackState::Confirmed) else {
-        return PartPayer::Customer;
-    };
-    match callback.class.or(callback.suggested_class) {
-        Some(CallbackClass::Unrelated | CallbackClass::Use) => PartPayer::Customer,
-        None
-        | Some(CallbackClass::SameFailure | CallbackClass::Related | CallbackClass::NoFaultFound) => {
-            PartPayer::Shop
-        }
+    if callback.is_some_and(callbacks::is_return) {
+        PartPayer::Shop
+    } else {
+        PartPayer::Customer
     }
 }

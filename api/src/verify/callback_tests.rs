@@ -345,6 +345,39 @@ async fn rejecting_the_callback_that_counts_frees_the_call_for_the_next_confirme
 }
 
 #[tokio::test]
+async fn a_confirmed_callback_that_is_no_return_leaves_the_count_to_the_next() {
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        let gasket = shop.failure("Door gasket", "worn").await;
+        let burner = shop.failure("Surface burner terminal", "burnt").await;
+        let machine = shop.machine(Some("K-4")).await;
+        let (earlier, _) = shop.repair(&machine, day(FIRST_ON), gasket).await;
+        shop.on(day(BACK_ON));
+        let first = shop.open_call(&machine, CallKind::Repair).await;
+        let second = shop.open_call(&machine, CallKind::Repair).await;
+        for opened in [&first, &second] {
+            let id = opened.callback.as_ref().expect("a callback").id;
+            let said = shop.says(id, Decision::Confirm { class: None }, None).await;
+            said.expect("confirmed");
+        }
+        let counted = async || {
+            let first = shop.callback_of(&first.call).await;
+            let second = shop.callback_of(&second.call).await;
+            [first, second].map(|row| row.expect("a callback").counted_call_id)
+        };
+        assert_eq!(counted().await, [Some(earlier.id), None]);
+        let found = shop.find(&first.call, burner).await.callback;
+        let found = found.expect("the callback");
+        assert_eq!(found.suggested_class, Some(CallbackClass::Unrelated));
+        assert_eq!(found.counted_call_id, None);
+        assert_eq!(counted().await, [None, Some(earlier.id)], "as found");
+        let said = shop.says(found.id, SAME, Some("both burnt by one fault"));
+        said.await.expect("classed");
+        assert_eq!(counted().await, [Some(earlier.id), None], "as decided");
+        shop.verifies().await;
+    }
+}
+
+#[tokio::test]
 async fn cancelling_a_call_rejects_its_callback_and_leaves_the_count_to_the_next() {
     for shop in Workshop::everywhere(FIRST_ON).await {
         let failure = shop.failure("Door gasket", "worn").await;
@@ -370,8 +403,6 @@ async fn cancelling_a_call_rejects_its_callback_and_leaves_the_count_to_the_next
             cancelled.expect("cancelled");
             let row = shop.callback_of(call).await.expect("a callback");
             assert_eq!(row.state, CallbackState::Rejected);
-            assert_eq!(row.counted_call_id, None);
-            assert_eq!(row.decided_by, Some(shop.owner_id));
             assert_eq!(row.note.as_deref(), Some("The call was cancelled."));
             let again = shop.says(row.id, confirm.clone(), Some("no, it came back"));
             let refused = [(ProblemCode::WrongState, "callbackId".to_owned())];
