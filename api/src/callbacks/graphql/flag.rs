@@ -64,7 +64,7 @@ pub struct Flag {
     reason: String,
     /// When it was raised, or last opened again or grew more severe.
     raised_at: DateTime<Utc>,
-    /// How often such repairs come back on the shop's other machines, as of that time.
+    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it.
     base_rate: BaseRate,
     /// What several machines have in common; null for a flag about one machine.
     pattern: Option<FlagPattern>,
