@@ -279,7 +279,8 @@ pub struct RatesQuery;
 
 #[Object]
 impl RatesQuery {
-    /// How often repairs came back, group by group.
+    /// How often repairs came back, group by group. The office decides on calls within the shop's own callback window only: later
+    /// ones count in longer windows unless their findings say that they have nothing to do with the repair.
     #[graphql(complexity = "20 + child_complexity")]
     #[expect(
         clippy::too_many_arguments,
