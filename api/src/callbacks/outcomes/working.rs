@@ -1,4 +1,7 @@
 //! From what is on record about a machine to the outcomes of its repairs. No query is made here.
+//!
+//! Known: a part on record as fitted counts as fitted, also once it is taken back unused, so that its groups (part, lot,
+//! supplier) have a repair too many.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
