@@ -10,7 +10,7 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use sea_orm::ConnectionTrait;
 
 use crate::base::own_work::Sight;
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Caller, Error, Result, Role};
 
 use super::Span;
 use super::store::visits::{self, OfMonth, OfReason};
@@ -24,7 +24,7 @@ pub struct FirstVisits {
     pub reasons: Vec<Reason>,
     /// Why the first visit that was made had been planned again: the one before was missed.
     pub planned_again: Vec<Reason>,
-    /// By who made the first visit.
+    /// By who made the first visit; none for the office, as figures of people are the owner's and one's own.
     pub technicians: Vec<(Technician, Completed)>,
     /// By the first day of the month of completion; months without such a call are left out.
     pub months: Vec<(NaiveDate, Completed)>,
@@ -85,7 +85,18 @@ pub async fn first_visits(db: &impl ConnectionTrait, act: &Act, span: Span) -> R
     let mut reasons = visits::of_reasons(db, span).await?;
     reasons.retain(|row| is_seen(Some(row.technician_id)));
     let (further, again): (Vec<_>, Vec<_>) = reasons.iter().partition(|row| row.further == 1);
-    sums(&months, (by_reason(&further), by_reason(&again)))
+    let mut found = sums(&months, (by_reason(&further), by_reason(&again)))?;
+    let is_office = matches!(
+        act.caller,
+        Caller::Staff {
+            role: Role::Office,
+            ..
+        }
+    );
+    if is_office {
+        found.technicians.clear();
+    }
+    Ok(found)
 }
 
 /// How many visits each reason has, the most frequent first.

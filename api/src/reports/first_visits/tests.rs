@@ -135,6 +135,18 @@ async fn repairs_by_their_visits(shop: &Workshop) {
 
     let march = asked(shop, &shop.owner(), ("2026-03-01", "2026-03-31")).await;
     assert_eq!((march.all, march.without_visit), (figures(1, 0), 0));
+    let office = shop.app.act(Caller::Staff {
+        id: shop.owner_id,
+        role: Role::Office,
+        session_id: 0,
+    });
+    let told = asked(shop, &office, ("2026-01-01", "2026-12-31")).await;
+    assert_eq!((told.all, told.months), (all.all, all.months));
+    assert!(told.technicians.is_empty(), "figures of people");
+    let first = shop.technician(shop.technician_id);
+    let own = asked(shop, &first, ("2026-01-01", "2026-12-31")).await;
+    let names = own.technicians.iter().map(|(who, _)| who.id);
+    assert_eq!(names.collect::<Vec<_>>(), [shop.technician_id]);
     let other = shop.technician(shop.other_technician_id);
     let own = asked(shop, &other, ("2026-01-01", "2026-12-31")).await;
     assert_eq!((own.all, own.without_visit), (figures(0, 0), 0));

@@ -32,7 +32,7 @@ pub struct FirstVisitReport {
     reasons: Vec<FurtherVisits>,
     /// Why the first visit that was made had been planned again, the one before having been missed; the most frequent first.
     planned_again: Vec<FurtherVisits>,
-    /// By who made the first visit.
+    /// By who made the first visit: all of them for the owner, a technician's own; empty for the office.
     technicians: Vec<TechnicianFirstVisits>,
     /// By month of completion; months without such a call are left out.
     months: Vec<MonthFirstVisits>,
