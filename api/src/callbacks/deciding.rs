@@ -1,7 +1,8 @@
 //! What the office makes of a proposed callback, and what it makes of it later.
 //!
 //! What must stay true: of the callbacks of a completed call that are its return the first counts it, and no other, whatever
-//! the order in which they were decided; what was decided is changed only with a note; the callback of a cancelled call is rejected.
+//! the order in which they were decided; what was decided is changed only with a note; the callback of a cancelled call is
+//! rejected.
 
 use nameplate_entities::callback;
 use nameplate_entities::kinds::{CallState, CallbackClass, CallbackState};

@@ -28,7 +28,8 @@ pub struct MonthLost {
     pub other: Borne,
 }
 
-/// What was borne in the months of a span of returns within the window, oldest first; a call that was settled twice in a month counts once in it.
+/// What was borne of returns within the window in the months of a span, oldest first; a call that was settled twice in a month
+/// counts once in it.
 ///
 /// # Errors
 /// Internal only.

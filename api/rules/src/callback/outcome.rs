@@ -2,8 +2,8 @@
 //!
 //! A call counts against the repair of which it was proposed to be the return, else against the most recent one completed
 //! before it. What the office decided holds, and a call that it rejected counts against none; until then what the findings
-//! say; until something is found it counts. What must stay true: a call counts against one
-//! repair at most, and a repair is counted by one call at most.
+//! say; until something is found it counts. What must stay true: a call counts against one repair at most, and a repair is
+//! counted by one call at most.
 
 use chrono::{DateTime, NaiveDate, Utc};
 
