@@ -23,7 +23,7 @@ pub struct Model {
     pub decided_by: Option<i64>,
     pub decided_at: Option<DateTimeUtc>,
     pub note: Option<String>,
-    /// The earlier call, once this is its first confirmed callback.
+    /// The earlier call, once this is its first confirmed callback that is a return.
     pub counted_call_id: Option<i64>,
 }
 

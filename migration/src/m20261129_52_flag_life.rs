@@ -1,5 +1,5 @@
-//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed one, and the cautions of the
-//! shop's own list of checks.
+//! What a trip costs the shop and what it bore of trips, callbacks counted by the first confirmed return and
+//! rejected with a cancelled call, and the cautions of the shop's own list of checks.
 
 use sea_orm_migration::prelude::*;
 use sea_orm_migration::sea_orm::DatabaseBackend;
@@ -20,6 +20,7 @@ impl MigrationTrait for Migration {
         add(manager, "shop", cents_null("trip_cost_cents")).await?;
         trips_can_be_borne(manager).await?;
         let connection = manager.get_connection();
+        connection.execute_unprepared(CANCELLED).await?;
         for statement in COUNTED {
             connection.execute_unprepared(statement).await?;
         }
@@ -37,12 +38,24 @@ impl MigrationTrait for Migration {
     }
 }
 
-/// A call was counted by the callback that was confirmed first; it is by the first one that is confirmed.
+/// The callback of a call that was cancelled stayed as it was; who cancelled it rejected it, then.
+const CANCELLED: &str = "UPDATE callback SET state = 'rejected', class = NULL, counted_call_id = NULL, \
+     note = 'The call was cancelled.', \
+     decided_by = COALESCE((SELECT a.staff_id FROM audit_entry a WHERE a.subject_kind = 'service_call' \
+     AND a.subject_id = callback.call_id AND a.act = 'cancelCall' ORDER BY a.id DESC LIMIT 1), decided_by), \
+     decided_at = COALESCE((SELECT a.at FROM audit_entry a WHERE a.subject_kind = 'service_call' \
+     AND a.subject_id = callback.call_id AND a.act = 'cancelCall' ORDER BY a.id DESC LIMIT 1), decided_at) \
+     WHERE state <> 'rejected' \
+     AND EXISTS (SELECT 1 FROM service_call c WHERE c.id = callback.call_id AND c.state = 'cancelled')";
+
+/// A call was counted by the callback that was confirmed first; it is by the first one that is confirmed
+/// and is a return: neither unrelated nor by use, as decided or else as the findings say.
 const COUNTED: [&str; 2] = [
     "UPDATE callback SET counted_call_id = NULL",
-    "UPDATE callback SET counted_call_id = earlier_call_id WHERE state = 'confirmed' AND NOT EXISTS \
-     (SELECT 1 FROM callback f WHERE f.earlier_call_id = callback.earlier_call_id \
-     AND f.state = 'confirmed' AND f.id < callback.id)",
+    "UPDATE callback SET counted_call_id = earlier_call_id WHERE state = 'confirmed' \
+     AND COALESCE(class, suggested_class, 'related') NOT IN ('unrelated', 'use') AND NOT EXISTS \
+     (SELECT 1 FROM callback f WHERE f.earlier_call_id = callback.earlier_call_id AND f.state = 'confirmed' \
+     AND COALESCE(f.class, f.suggested_class, 'related') NOT IN ('unrelated', 'use') AND f.id < callback.id)",
 ];
 
 /// They stood beside the checks, so that a list had no more cautions than checks.

@@ -11,7 +11,7 @@ use crate::base::{Act, Error, Result, Right, idempotency};
 use crate::calls::{self, NewCall, NewFinding};
 use crate::shop;
 
-use super::{flags, outcomes, store};
+use super::{deciding, flags, outcomes, store};
 
 /// A complaint about a machine.
 #[derive(Clone, Debug, Serialize)]
@@ -173,7 +173,8 @@ async fn recorded_before(tx: &impl ConnectionTrait, finding_id: i64) -> Result<R
     })
 }
 
-/// Keeps what the findings of both calls make of a callback that was not rejected; a person decides.
+/// Keeps what the findings of both calls make of a callback that was not rejected, which may make it count or not; a person
+/// decides.
 async fn suggest_class(
     tx: &impl ConnectionTrait,
     act: &Act,
@@ -196,5 +197,6 @@ async fn suggest_class(
     let verb = Right::RecordFinding.mutation();
     let both = (Some(&before), Some(&after));
     audit::record(tx, act, verb, subject(after.id), both).await?;
-    Ok(Some(after))
+    deciding::count_first(tx, (act, verb), after.earlier_call_id).await?;
+    store::callback_of(tx, call_id).await
 }

@@ -5,10 +5,11 @@
 //! (earlier repairs) it rests, and what to check and mind; *advice* is the list it takes its checks from. The *tally*
 //! is how often a kind of repair was done and came back (`tally`); an *outcome* is what became of one repair (`outcomes`).
 //!
-//! What must stay true: a completed call is counted by its first confirmed callback only; a machine has one flag for a
-//! component and failure, which may grow more severe, moves one step at a time, is opened again by the next such failure and
-//! is never deleted; a flag's figures are those of the day it was raised or opened again. No index can hold flags to be one:
-//! in rows from before they were opened again there may be several, of which the newest lives on.
+//! What must stay true: a completed call is counted by its first confirmed callback that is a return, and by no other; a
+//! machine has one flag for a component and failure, which may grow more severe, moves one step at a time, is opened again by
+//! the next such failure or a person and is never deleted; a flag's figures are those of the day a finding raised it or opened
+//! it again. No index can hold flags to be one: in rows from before they were opened again there may be several, of which the
+//! newest lives on.
 
 mod advice;
 mod appliances;
@@ -29,7 +30,7 @@ use crate::base::{Act, Result};
 pub use advice::{SetCheckAdvice, set_check_advice};
 pub use appliances::change_appliance;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
-pub use deciding::{DecideCallback, Decided, Decision, decide};
+pub use deciding::{DecideCallback, Decided, Decision, decide, is_return, reject_cancelled};
 pub use digest::tell_what_came_back;
 pub use joint::{Examined, Failed, examine_joint};
 pub use operations::{MoveFlag, move_flag};

@@ -19,7 +19,8 @@ pub struct MoveFlag {
     pub note: String,
 }
 
-/// Moves a flag one step on: acknowledged, answered, closed; or opens a closed one again. Who did so and the note are kept.
+/// Moves a flag one step on: acknowledged, answered, closed; or opens a closed one again, which is news as when its failure
+/// comes back. Who did so and the note are kept.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `Missing` without a note; `WrongState` for any other step.
@@ -41,6 +42,9 @@ pub async fn move_flag(act: &Act, command: MoveFlag) -> Result<flag::Model> {
     let mut row = before.clone().into_active_model();
     row.state = Set(command.to);
     row.version = Set(before.version + 1);
+    if command.to == FlagState::Open {
+        row.raised_at = Set(act.at);
+    }
     let after = row.update(&tx).await?;
     flag_step::ActiveModel {
         flag_id: Set(after.id),
@@ -59,6 +63,9 @@ pub async fn move_flag(act: &Act, command: MoveFlag) -> Result<flag::Model> {
     let verb = Right::MoveFlag.mutation();
     audit::record(&tx, act, verb, subject, (Some(&before), Some(&after))).await?;
     tx.commit().await?;
+    if command.to == FlagState::Open {
+        act.app.flag_bell.send_replace(());
+    }
     Ok(after)
 }
 

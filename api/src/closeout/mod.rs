@@ -21,6 +21,7 @@ pub use borne::{borne_between, decide_coverage};
 pub use deciding::decide_callback;
 pub use operations::{CompleteCall, CompletedCall, cancel_call, complete_call};
 pub use proposing::{WorkToBill, work_to_bill};
+pub use store::borne_rows;
 pub use trips::finish_visit;
 
 #[cfg(test)]

@@ -1,7 +1,6 @@
 //! Completing a call.
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallbackClass, CallbackState};
 use nameplate_entities::{callback, service_call, shop_warranty};
 use nameplate_rules::books::events::PartPayer;
 use sea_orm::ConnectionTrait;
@@ -71,12 +70,13 @@ pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<Completed
     Ok(CompletedCall { call, warranties })
 }
 
-/// Closes a call without work. What was offered for it is withdrawn: its links open no more.
+/// Closes a call without work. What was offered for it is withdrawn: its links open no more; what it was proposed to be the
+/// callback of, it is not.
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `WrongState` for a call that is billed, not open, or on which work was done.
 pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call::Model> {
-    act.staff_with(Right::CancelCall)?;
+    let staff_id = act.staff_with(Right::CancelCall)?;
     let tx = act.app.db.write().await?;
     let call = calls::cancel(&tx, act, &command).await?;
     if invoices::is_billed(&tx, call.id).await? {
@@ -87,6 +87,7 @@ pub async fn cancel_call(act: &Act, command: CancelCall) -> Result<service_call:
         ));
     }
     estimates::withdraw(&tx, act, call.id).await?;
+    callbacks::reject_cancelled(&tx, act, (staff_id, call.id)).await?;
     callbacks::outcomes::refresh(&tx, call.appliance_id).await?;
     tx.commit().await?;
     Ok(call)
@@ -115,16 +116,11 @@ async fn is_ready(
     Ok(())
 }
 
-/// Who pays for parts where nobody decided on the call: the shop on a confirmed callback, unless what was found has nothing to do with its work.
+/// Who pays for parts where nobody decided on the call: the shop on a callback that is the return of its work.
 pub(super) fn payer(callback: Option<&callback::Model>) -> PartPayer {
-    let Some(callback) = callback.filter(|row| row.state == CallbackState::Confirmed) else {
-        return PartPayer::Customer;
-    };
-    match callback.class.or(callback.suggested_class) {
-        Some(CallbackClass::Unrelated | CallbackClass::Use) => PartPayer::Customer,
-        None
-        | Some(CallbackClass::SameFailure | CallbackClass::Related | CallbackClass::NoFaultFound) => {
-            PartPayer::Shop
-        }
+    if callback.is_some_and(callbacks::is_return) {
+        PartPayer::Shop
+    } else {
+        PartPayer::Customer
     }
 }

@@ -225,6 +225,7 @@ async fn working_all_of_it_out_anew_gives_the_same_rows() {
             .await
             .expect("due");
         db.commit().await.expect("committed");
+        is_counted_right(&shop).await;
         let program = shop.app.act(crate::base::Caller::Program);
         callbacks::open(&program).await.expect("worked out");
         assert_eq!(rows(&shop).await, before);

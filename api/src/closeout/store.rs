@@ -149,15 +149,25 @@ pub async fn parts_cost(db: &impl ConnectionTrait, call_id: i64) -> Result<Cents
 const BORNE: &str = "SELECT CAST(COALESCE(SUM(parts), 0) AS BIGINT) AS parts, \
      CAST(COALESCE(SUM(labour), 0) AS BIGINT) AS labour, CAST(COALESCE(SUM(trip), 0) AS BIGINT) AS trip";
 
-/// What the shop was made to bear of a call so far, with what came back of parts that were its own, or was settled of them.
+/// A statement for what the shop was made to bear, row by row: `call_id`, `borne_on`, `parts`, `labour` and `trip`, with what
+/// came back of parts that were its own, or was settled of them. `narrowed` gives the condition on the columns of call and day.
+pub fn borne_rows(narrowed: impl Fn(&str, &str) -> String) -> String {
+    format!(
+        "SELECT b.call_id, b.borne_on, b.parts_cents AS parts, b.labour_cents AS labour, b.trip_cents AS trip \
+         FROM call_borne b WHERE {} \
+         UNION ALL SELECT m.call_id, m.moved_on, -m.value_cents, 0, 0 \
+         FROM stock_move m JOIN account a ON a.id = m.account_id \
+         WHERE m.call_id IS NOT NULL AND m.kind IN ('taken_back', 'settled') AND a.role = '{}' AND {}",
+        narrowed("b.call_id", "b.borne_on"),
+        books::role_key(Role::CallbackCost),
+        narrowed("m.call_id", "m.moved_on"),
+    )
+}
+
+/// What the shop was made to bear of a call so far.
 pub async fn borne_so_far(db: &impl ConnectionTrait, call_id: i64) -> Result<Borne> {
-    let sql = format!(
-        "{BORNE} FROM (SELECT parts_cents AS parts, labour_cents AS labour, trip_cents AS trip \
-         FROM call_borne WHERE call_id = $1 \
-         UNION ALL SELECT -m.value_cents, 0, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
-         WHERE m.call_id = $1 AND m.kind IN ('taken_back', 'settled') AND a.role = $2) t"
-    );
-    sums(db, &sql, [call_id.into(), of_callbacks()]).await
+    let rows = borne_rows(|call, _| format!("{call} = $1"));
+    sums(db, &format!("{BORNE} FROM ({rows}) t"), [call_id.into()]).await
 }
 
 /// The same of all calls by the days on which it came about.
@@ -165,16 +175,7 @@ pub async fn borne_between(
     db: &impl ConnectionTrait,
     (from, through): (NaiveDate, NaiveDate),
 ) -> Result<Borne> {
-    let sql = format!(
-        "{BORNE} FROM (SELECT parts_cents AS parts, labour_cents AS labour, trip_cents AS trip \
-         FROM call_borne WHERE borne_on >= $1 AND borne_on <= $2 \
-         UNION ALL SELECT -m.value_cents, 0, 0 FROM stock_move m JOIN account a ON a.id = m.account_id \
-         WHERE m.call_id IS NOT NULL AND m.kind IN ('taken_back', 'settled') AND a.role = $3 \
-         AND m.moved_on >= $1 AND m.moved_on <= $2) t"
-    );
-    sums(db, &sql, [from.into(), through.into(), of_callbacks()]).await
-}
-
-fn of_callbacks() -> Value {
-    books::role_key(Role::CallbackCost).into()
+    let rows = borne_rows(|_, day| format!("{day} BETWEEN $1 AND $2"));
+    let days: [Value; 2] = [from.into(), through.into()];
+    sums(db, &format!("{BORNE} FROM ({rows}) t"), days).await
 }

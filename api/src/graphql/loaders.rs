@@ -120,16 +120,23 @@ struct InOwnCalls {
 pub enum HeldIn {
     Customer,
     ServiceAddress,
+    Appliance,
     Call,
 }
 
 impl HeldIn {
-    const ALL: [Self; 3] = [Self::Customer, Self::ServiceAddress, Self::Call];
+    const ALL: [Self; 4] = [
+        Self::Customer,
+        Self::ServiceAddress,
+        Self::Appliance,
+        Self::Call,
+    ];
 
     fn column(self) -> service_call::Column {
         match self {
             Self::Customer => service_call::Column::CustomerId,
             Self::ServiceAddress => service_call::Column::ServiceAddressId,
+            Self::Appliance => service_call::Column::ApplianceId,
             Self::Call => service_call::Column::Id,
         }
     }

@@ -10,10 +10,10 @@ use rust_decimal::{Decimal, RoundingStrategy};
 use sea_orm::ConnectionTrait;
 
 use crate::base::own_work::Sight;
-use crate::base::{Act, Error, Result};
+use crate::base::{Act, Caller, Error, Result, Role};
 
 use super::Span;
-use super::store::visits::{self, OfMonth};
+use super::store::visits::{self, OfMonth, OfReason};
 
 /// Repair calls completed in some days.
 pub struct FirstVisits {
@@ -21,12 +21,17 @@ pub struct FirstVisits {
     /// Completed without any visit on record: they say nothing, and are counted in no rate.
     pub without_visit: i64,
     /// Why calls took further visits, the most frequent reason first.
-    pub reasons: Vec<(Option<VisitReason>, i64)>,
-    /// By who made the first visit.
+    pub reasons: Vec<Reason>,
+    /// Why the first visit that was made had been planned again: the one before was missed.
+    pub planned_again: Vec<Reason>,
+    /// By who made the first visit; none for the office, as figures of people are the owner's and one's own.
     pub technicians: Vec<(Technician, Completed)>,
     /// By the first day of the month of completion; months without such a call are left out.
     pub months: Vec<(NaiveDate, Completed)>,
 }
+
+/// Why visits were planned, none where nobody said, and how many.
+pub type Reason = (Option<VisitReason>, i64);
 
 /// Who made a first visit.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -77,21 +82,40 @@ pub async fn first_visits(db: &impl ConnectionTrait, act: &Act, span: Span) -> R
     };
     let mut months = visits::of_months(db, span).await?;
     months.retain(|row| is_seen(row.technician_id));
-    let mut reasons: Vec<(Option<VisitReason>, i64)> = Vec::new();
-    for row in visits::of_reasons(db, span).await? {
-        if !is_seen(Some(row.technician_id)) {
-            continue;
+    let mut reasons = visits::of_reasons(db, span).await?;
+    reasons.retain(|row| is_seen(Some(row.technician_id)));
+    let (further, again): (Vec<_>, Vec<_>) = reasons.iter().partition(|row| row.further == 1);
+    let mut found = sums(&months, (by_reason(&further), by_reason(&again)))?;
+    let is_office = matches!(
+        act.caller,
+        Caller::Staff {
+            role: Role::Office,
+            ..
         }
+    );
+    if is_office {
+        found.technicians.clear();
+    }
+    Ok(found)
+}
+
+/// How many visits each reason has, the most frequent first.
+fn by_reason(rows: &[&OfReason]) -> Vec<Reason> {
+    let mut reasons: Vec<Reason> = Vec::new();
+    for row in rows {
         match reasons.iter_mut().find(|(reason, _)| *reason == row.reason) {
             Some((_, count)) => *count += row.visits,
             None => reasons.push((row.reason, row.visits)),
         }
     }
     reasons.sort_by_key(|(_, visits)| std::cmp::Reverse(*visits));
-    sums(&months, reasons)
+    reasons
 }
 
-fn sums(rows: &[OfMonth], reasons: Vec<(Option<VisitReason>, i64)>) -> Result<FirstVisits> {
+fn sums(
+    rows: &[OfMonth],
+    (reasons, planned_again): (Vec<Reason>, Vec<Reason>),
+) -> Result<FirstVisits> {
     let mut all = Completed::default();
     let mut without_visit = 0;
     let mut technicians: BTreeMap<Technician, Completed> = BTreeMap::new();
@@ -115,6 +139,7 @@ fn sums(rows: &[OfMonth], reasons: Vec<(Option<VisitReason>, i64)>) -> Result<Fi
         all,
         without_visit,
         reasons,
+        planned_again,
         technicians: technicians.into_iter().collect(),
         months: months.into_iter().collect(),
     })

@@ -82,7 +82,7 @@ pub async fn of_month(db: &impl ConnectionTrait, first_day: NaiveDate) -> Result
 const COMPLETED: &str = "SELECT COUNT(*) AS number FROM service_call \
     WHERE state = 'completed' AND kind = 'repair' AND completed_on BETWEEN $1 AND $2";
 
-/// Each earlier call is counted by one callback only.
+/// Each earlier call is counted by one callback only: its first confirmed one that is a return.
 const COUNTED: &str = "SELECT COUNT(*) AS number FROM callback b JOIN service_call n ON n.id = b.call_id \
     WHERE b.counted_call_id IS NOT NULL AND n.opened_on BETWEEN $1 AND $2";
 

@@ -22,4 +22,6 @@ pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};
 pub use rates::{Group, Rates, rates};
 
 #[cfg(test)]
+mod money_tests;
+#[cfg(test)]
 mod planted_tests;

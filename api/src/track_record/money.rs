@@ -7,6 +7,7 @@ use nameplate_rules::money::Cents;
 use sea_orm::ConnectionTrait;
 
 use crate::base::{Error, Result};
+use crate::callbacks::outcomes::Watch;
 
 use super::store::lost::lost_by_call;
 
@@ -27,17 +28,15 @@ pub struct MonthLost {
     pub other: Borne,
 }
 
-/// What was borne in the months of a span, oldest first; a call that was settled twice in a month counts once in it.
+/// What was borne of returns within the window in the months of a span, oldest first; a call that was settled twice in a month
+/// counts once in it.
 ///
 /// # Errors
 /// Internal only.
-pub async fn by_month(
-    db: &impl ConnectionTrait,
-    span: (NaiveDate, NaiveDate),
-) -> Result<Vec<MonthLost>> {
+pub async fn by_month(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<MonthLost>> {
     let mut months: BTreeMap<NaiveDate, MonthLost> = BTreeMap::new();
     let mut seen = HashSet::new();
-    for row in lost_by_call(db, span).await? {
+    for row in lost_by_call(db, watch).await? {
         let month = row.borne_on.with_day(1).unwrap_or(row.borne_on);
         let entry = months.entry(month).or_insert_with(|| MonthLost {
             month,

@@ -11,7 +11,7 @@ use sea_orm::{ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter};
 use super::testing::TestShop;
 use crate::base::{ProblemCode, Result};
 use crate::callbacks::{self, DecideCallback, Decision};
-use crate::calls::{FinishVisit, ScheduleVisit};
+use crate::calls::{CancelCall, FinishVisit, ScheduleVisit};
 use crate::closeout::testing::{Workshop, day, refusals};
 use crate::closeout::{self, borne_between};
 use crate::invoices::IssueInvoice;
@@ -340,6 +340,76 @@ async fn rejecting_the_callback_that_counts_frees_the_call_for_the_next_confirme
         say(0, &Decision::Reject).await;
         say(2, &Decision::Reject).await;
         assert_eq!(counting().await, Vec::<i64>::new());
+        shop.verifies().await;
+    }
+}
+
+#[tokio::test]
+async fn a_confirmed_callback_that_is_no_return_leaves_the_count_to_the_next() {
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        let gasket = shop.failure("Door gasket", "worn").await;
+        let burner = shop.failure("Surface burner terminal", "burnt").await;
+        let machine = shop.machine(Some("K-4")).await;
+        let (earlier, _) = shop.repair(&machine, day(FIRST_ON), gasket).await;
+        shop.on(day(BACK_ON));
+        let first = shop.open_call(&machine, CallKind::Repair).await;
+        let second = shop.open_call(&machine, CallKind::Repair).await;
+        for opened in [&first, &second] {
+            let id = opened.callback.as_ref().expect("a callback").id;
+            let said = shop.says(id, Decision::Confirm { class: None }, None).await;
+            said.expect("confirmed");
+        }
+        let counted = async || {
+            let first = shop.callback_of(&first.call).await;
+            let second = shop.callback_of(&second.call).await;
+            [first, second].map(|row| row.expect("a callback").counted_call_id)
+        };
+        assert_eq!(counted().await, [Some(earlier.id), None]);
+        let found = shop.find(&first.call, burner).await.callback;
+        let found = found.expect("the callback");
+        assert_eq!(found.suggested_class, Some(CallbackClass::Unrelated));
+        assert_eq!(found.counted_call_id, None);
+        assert_eq!(counted().await, [None, Some(earlier.id)], "as found");
+        let said = shop.says(found.id, SAME, Some("both burnt by one fault"));
+        said.await.expect("classed");
+        assert_eq!(counted().await, [Some(earlier.id), None], "as decided");
+        shop.verifies().await;
+    }
+}
+
+#[tokio::test]
+async fn cancelling_a_call_rejects_its_callback_and_leaves_the_count_to_the_next() {
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        let failure = shop.failure("Door gasket", "worn").await;
+        let machine = shop.machine(Some("K-3")).await;
+        let (earlier, _) = shop.repair(&machine, day(FIRST_ON), failure).await;
+        shop.on(day(BACK_ON));
+        let mut opened = Vec::new();
+        for _ in 0..3 {
+            opened.push(shop.open_call(&machine, CallKind::Repair).await.call);
+        }
+        let confirm = Decision::Confirm { class: None };
+        for call in &opened[..2] {
+            let proposed = shop.callback_of(call).await.expect("a callback");
+            let said = shop.says(proposed.id, confirm.clone(), None).await;
+            said.expect("confirmed");
+        }
+        for call in [&opened[0], &opened[2]] {
+            let cancel = CancelCall {
+                call_id: call.id,
+                reason: "called twice".to_owned(),
+            };
+            let cancelled = closeout::cancel_call(&shop.owner(), cancel).await;
+            cancelled.expect("cancelled");
+            let row = shop.callback_of(call).await.expect("a callback");
+            assert_eq!(row.state, CallbackState::Rejected);
+            assert_eq!(row.note.as_deref(), Some("The call was cancelled."));
+            let again = shop.says(row.id, confirm.clone(), Some("no, it came back"));
+            let refused = [(ProblemCode::WrongState, "callbackId".to_owned())];
+            assert_eq!(refusals(again.await), refused);
+        }
+        let next = shop.callback_of(&opened[1]).await.expect("a callback");
+        assert_eq!(next.counted_call_id, Some(earlier.id));
         shop.verifies().await;
     }
 }

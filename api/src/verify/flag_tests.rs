@@ -3,11 +3,19 @@
 use nameplate_entities::kinds::{CallKind, FlagLevel, FlagState, Method};
 use nameplate_entities::{flag, flag_evidence, flag_step, service_call};
 use nameplate_rules::cautions::Caution;
-use sea_orm::{ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait, QueryFilter, QueryOrder};
+use sea_orm::{
+    ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, PaginatorTrait,
+    QueryFilter, QueryOrder,
+};
 
 use crate::base::{Error, ProblemCode, Result};
 use crate::callbacks::{self, MoveFlag, SetCheckAdvice};
+use crate::calls::ScheduleVisit;
 use crate::closeout::testing::{Workshop, day, refusals};
+use crate::graphql::ids::Kind;
+use crate::stock;
+
+use super::graph_tests::ask;
 
 const FIRST_ON: &str = "2024-01-10";
 
@@ -70,6 +78,53 @@ impl Workshop {
     async fn asks_why(&self, call: &service_call::Model) -> bool {
         let asks = callbacks::asks_root_cause(self.app.db.read(), call).await;
         asks.expect("flags")
+    }
+}
+
+#[tokio::test]
+async fn a_technician_sees_no_flag_of_another_machine_by_an_old_call_it_rests_on() {
+    for shop in Workshop::everywhere(FIRST_ON).await {
+        let failure = shop.failure("Surface burner terminal", "burnt").await;
+        let own = shop.machine(Some("F-8")).await;
+        let call = shop.open_call(&own, CallKind::Repair).await.call;
+        let visit = ScheduleVisit {
+            call_ids: vec![call.id],
+            technician_id: shop.technician_id,
+            planned_on: day(FIRST_ON),
+            window: None,
+            reason: None,
+            reason_note: None,
+        };
+        let visit = stock::schedule_visit(&shop.owner(), visit).await;
+        visit.expect("a visit");
+        let found = shop.find(&call, failure).await.finding;
+        let other = shop.machine(Some("F-9")).await;
+        shop.repair(&other, day("2024-01-11"), failure).await;
+        let (_, flag) = shop.repair(&other, day("2024-02-01"), failure).await;
+        let tx = shop.app.db.write().await.expect("a transaction");
+        let rests = flag_evidence::ActiveModel {
+            flag_id: Set(flag.expect("a flag").id),
+            call_id: Set(call.id),
+            finding_id: Set(found.id),
+            completed_on: Set(day(FIRST_ON)),
+            days_before: Set(22),
+            method: Set(None),
+            ..Default::default()
+        };
+        rests.insert(&tx).await.expect("evidence");
+        tx.commit().await.expect("written");
+        let id = Kind::ServiceCall.id(call.id);
+        let query = format!(
+            "{{ serviceCall(id: \"{}\") {{ flags {{ reason }} }} }}",
+            *id
+        );
+        let flags = async |act| {
+            let answer = ask(&act, &query).await;
+            let flags = answer["data"]["serviceCall"]["flags"].as_array();
+            flags.expect("flags").len()
+        };
+        assert_eq!(flags(shop.owner()).await, 1);
+        assert_eq!(flags(shop.technician(shop.technician_id)).await, 0);
     }
 }
 

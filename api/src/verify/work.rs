@@ -119,14 +119,18 @@ const RULES: &[Rule] = &[
               WHERE c.appliance_id <> e.appliance_id OR e.state <> 'completed' OR b.call_id = b.earlier_call_id \
               OR COALESCE(b.counted_call_id, b.earlier_call_id) <> b.earlier_call_id \
               OR (b.state = 'rejected' AND b.class IS NOT NULL) \
+              OR (c.state = 'cancelled' AND b.state <> 'rejected') \
               OR (b.state <> 'proposed' AND (b.decided_by IS NULL OR b.decided_at IS NULL)) ORDER BY b.id",
     },
     Rule {
         table: "callback",
-        what: "the call that a callback counts against its earlier call, if it is the first one confirmed of that",
+        what: "the call that a callback counts against its earlier call, if it is the first confirmed return of that",
         sql: "SELECT id AS row_id, found, expected FROM (SELECT b.id, b.counted_call_id AS found, \
-              CASE WHEN b.state = 'confirmed' AND NOT EXISTS (SELECT 1 FROM callback f \
-              WHERE f.earlier_call_id = b.earlier_call_id AND f.state = 'confirmed' AND f.id < b.id) \
+              CASE WHEN b.state = 'confirmed' \
+              AND COALESCE(b.class, b.suggested_class, 'related') NOT IN ('unrelated', 'use') \
+              AND NOT EXISTS (SELECT 1 FROM callback f \
+              WHERE f.earlier_call_id = b.earlier_call_id AND f.state = 'confirmed' \
+              AND COALESCE(f.class, f.suggested_class, 'related') NOT IN ('unrelated', 'use') AND f.id < b.id) \
               THEN b.earlier_call_id END AS expected FROM callback b) t \
               WHERE COALESCE(found, 0) <> COALESCE(expected, 0) ORDER BY id",
     },

@@ -1,8 +1,9 @@
 //! What became of completed repairs: for each, the first later call on the machine that counts against it.
 //!
-//! A call counts against the most recent repair completed before it, as it was proposed. What the office decided holds;
-//! until then what the findings say; until something is found it counts. What must stay true: a call counts against one
-//! repair at most, and a repair is counted by one call at most.
+//! A call counts against the repair of which it was proposed to be the return, else against the most recent one completed
+//! before it. What the office decided holds, and a call that it rejected counts against none; until then what the findings
+//! say; until something is found it counts. What must stay true: a call counts against one repair at most, and a repair is
+//! counted by one call at most.
 
 use chrono::{DateTime, NaiveDate, Utc};
 
@@ -16,11 +17,11 @@ pub struct Repaired {
     pub findings: Vec<Finding>,
 }
 
-/// What the desk made of a call that was proposed as a callback.
+/// What the desk made of a call.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Decision {
     Rejected,
-    /// Proposed or confirmed, with the class that was decided; none while open.
+    /// Proposed, confirmed or never looked at, with the class that was decided; none while open.
     Standing(Option<Classification>),
 }
 
@@ -31,8 +32,10 @@ pub struct Again {
     pub own: Option<usize>,
     pub opened_on: NaiveDate,
     pub opened_at: DateTime<Utc>,
-    /// The place of the repair it was proposed to be the return of, and what was made of that.
-    pub proposed: Option<(usize, Decision)>,
+    /// The place of the repair it was proposed to be the return of.
+    pub proposed: Option<usize>,
+    /// What was made of it, also where it was proposed to be the return of a call that is no repair.
+    pub decision: Decision,
     pub findings: Vec<Finding>,
 }
 
@@ -54,10 +57,7 @@ pub struct Return {
 pub fn outcomes(repairs: &[Repaired], calls: &[Again]) -> Vec<Option<Return>> {
     let mut first: Vec<Option<Return>> = vec![None; repairs.len()];
     for (index, call) in calls.iter().enumerate() {
-        let (place, decision) = match call.proposed {
-            Some((place, decision)) => (Some(place), decision),
-            None => (latest_before(repairs, call), Decision::Standing(None)),
-        };
+        let place = call.proposed.or_else(|| latest_before(repairs, call));
         let Some((slot, repair)) =
             place.and_then(|place| Some((first.get_mut(place)?, repairs.get(place)?)))
         else {
@@ -66,7 +66,7 @@ pub fn outcomes(repairs: &[Repaired], calls: &[Again]) -> Vec<Option<Return>> {
         let Some(age_days) = age_days(repair.completed_on, call.opened_on) else {
             continue;
         };
-        if slot.is_none() && counts(decision, &repair.findings, &call.findings) {
+        if slot.is_none() && counts(call.decision, &repair.findings, &call.findings) {
             *slot = Some(Return {
                 index,
                 age_days,
@@ -156,6 +156,7 @@ mod tests {
             opened_on,
             opened_at,
             proposed: None,
+            decision: Decision::Standing(None),
             findings,
         }
     }
@@ -190,6 +191,7 @@ mod tests {
             opened_on,
             opened_at,
             proposed: None,
+            decision: Decision::Standing(None),
             findings: vec![],
         };
         assert_eq!(ages(&[repaired(5)], &[own]), [None]);
@@ -199,7 +201,8 @@ mod tests {
     fn what_the_desk_decided_goes_before_what_was_found() {
         let by_use = vec![found("filter", Cause::Use)];
         let decided = |decision| Again {
-            proposed: Some((0, decision)),
+            proposed: Some(0),
+            decision,
             ..again(9, by_use.clone())
         };
         let repairs = [repaired(0)];
@@ -209,6 +212,19 @@ mod tests {
         let confirmed = Decision::Standing(Some(Classification::Related));
         assert_eq!(ages(&repairs, &[decided(confirmed)]), [Some(9)]);
         assert_eq!(ages(&repairs, &[decided(Decision::Rejected)]), [None]);
+    }
+
+    #[test]
+    fn a_rejected_call_counts_against_nobody_even_where_it_was_proposed_for_no_repair() {
+        let rejected = Again {
+            decision: Decision::Rejected,
+            ..again(9, vec![])
+        };
+        assert_eq!(ages(&[repaired(0)], &[rejected.clone()]), [None]);
+        assert_eq!(
+            ages(&[repaired(0)], &[rejected, again(12, vec![])]),
+            [Some(12)]
+        );
     }
 
     #[test]

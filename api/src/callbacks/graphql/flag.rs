@@ -64,7 +64,7 @@ pub struct Flag {
     reason: String,
     /// When it was raised, or last opened again or grew more severe.
     raised_at: DateTime<Utc>,
-    /// How often such repairs come back on the shop's other machines, as of that time.
+    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it.
     base_rate: BaseRate,
     /// What several machines have in common; null for a flag about one machine.
     pattern: Option<FlagPattern>,
@@ -103,17 +103,27 @@ impl Flag {
         Ok(rows.into_iter().map(Self::from).collect())
     }
 
-    /// The flags that are at a call, or rest on it: the failure came back on a later call.
+    /// The flags that are at a call, or rest on it: the failure came back on a later call. Of those about several machines a
+    /// technician sees the ones that are at a machine of own calls.
     pub async fn of_call(ctx: &Context<'_>, call_id: i64) -> async_graphql::Result<Vec<Self>> {
         let mut rows =
             loaders::children::<flag::Entity>(ctx, flag::Column::CallId, call_id).await?;
         let column = flag_evidence::Column::CallId;
-        for rest in loaders::children::<flag_evidence::Entity>(ctx, column, call_id).await? {
-            rows.extend(loaders::row::<flag::Entity>(ctx, rest.flag_id).await?);
-        }
+        let rests = loaders::children::<flag_evidence::Entity>(ctx, column, call_id).await?;
+        let resting = rests
+            .iter()
+            .map(|rest| loaders::row::<flag::Entity>(ctx, rest.flag_id));
+        rows.extend(try_join_all(resting).await?.into_iter().flatten());
         rows.sort_by_key(|row| row.id);
         rows.dedup_by_key(|row| row.id);
-        Ok(rows.into_iter().map(Self::from).collect())
+        let seen = rows
+            .iter()
+            .map(|row| loaders::is_seen(ctx, loaders::HeldIn::Appliance, row.appliance_id));
+        let seen = try_join_all(seen).await?;
+        let rows = rows.into_iter().zip(seen);
+        Ok(rows
+            .filter_map(|(row, seen)| seen.then(|| Self::from(row)))
+            .collect())
     }
 }
 

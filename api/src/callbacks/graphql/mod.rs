@@ -71,7 +71,8 @@ pub struct Callback {
     suggested_class: Option<CallbackClass>,
     /// Days from the completion of the earlier call; a return on the same day counts 1.
     age_days: i32,
-    /// Whether the earlier call is counted as returned by this callback; only its first confirmed one counts.
+    /// Whether the earlier call is counted as returned by this callback: only the first confirmed one is counted that is neither
+    /// unrelated nor by use.
     counted: bool,
     /// When it was decided.
     decided_at: Option<DateTime<Utc>>,

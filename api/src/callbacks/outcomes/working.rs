@@ -1,4 +1,7 @@
 //! From what is on record about a machine to the outcomes of its repairs. No query is made here.
+//!
+//! Known: a part on record as fitted counts as fitted, also once it is taken back unused, so that its groups (part, lot,
+//! supplier) have a repair too many.
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
@@ -98,12 +101,16 @@ pub fn outcomes(history: &History) -> Vec<Outcome> {
     let again = history
         .calls
         .iter()
-        .map(|call| Again {
-            own: places.get(&call.id).copied(),
-            opened_on: call.opened_on,
-            opened_at: call.opened_at,
-            proposed: proposed(history, call.id, &places),
-            findings: found(call.id),
+        .map(|call| {
+            let callback = (history.callbacks.iter()).find(|row| row.call_id == call.id);
+            Again {
+                own: places.get(&call.id).copied(),
+                opened_on: call.opened_on,
+                opened_at: call.opened_at,
+                proposed: callback.and_then(|row| places.get(&row.earlier_call_id).copied()),
+                decision: callback.map_or(Decision::Standing(None), decision),
+                findings: found(call.id),
+            }
         })
         .collect::<Vec<_>>();
     let returns = outcome::outcomes(&repaired, &again);
@@ -133,24 +140,14 @@ fn as_rule(rows: &[&Found]) -> Vec<nameplate_rules::callback::Finding> {
         .collect()
 }
 
-/// The repair that the desk's callback names, if it is an outcome, and what the desk made of it.
-fn proposed(
-    history: &History,
-    call_id: i64,
-    places: &HashMap<i64, usize>,
-) -> Option<(usize, Decision)> {
-    let row = history
-        .callbacks
-        .iter()
-        .find(|row| row.call_id == call_id)?;
-    let place = places.get(&row.earlier_call_id)?;
-    let decision = match row.state {
+/// What the desk made of a callback.
+fn decision(row: &callback::Model) -> Decision {
+    match row.state {
         CallbackState::Rejected => Decision::Rejected,
         CallbackState::Proposed | CallbackState::Confirmed => {
             Decision::Standing(row.class.map(callbacks::class_as_rule))
         }
-    };
-    Some((*place, decision))
+    }
 }
 
 /// Make and model of a machine as a group, however they are spaced and written.

@@ -73,7 +73,7 @@ pub struct CallbackCost {
     /// Its part of the trips made for the call at what one cost the shop then.
     trip: Money,
     /// All of it.
-    total: Money,
+    pub total: Money,
 }
 
 impl CallbackCost {

@@ -118,6 +118,7 @@ async fn repairs_by_their_visits(shop: &Workshop) {
     assert_eq!(all.all.percent(), Some(Decimal::new(667, 1)));
     assert_eq!(all.without_visit, 1);
     assert_eq!(all.reasons, [(Some(VisitReason::PartOrdered), 1)]);
+    assert_eq!(all.planned_again, [(Some(VisitReason::NotHome), 1)]);
     assert_eq!(
         all.months,
         [
@@ -134,11 +135,53 @@ async fn repairs_by_their_visits(shop: &Workshop) {
 
     let march = asked(shop, &shop.owner(), ("2026-03-01", "2026-03-31")).await;
     assert_eq!((march.all, march.without_visit), (figures(1, 0), 0));
+    let office = shop.app.act(Caller::Staff {
+        id: shop.owner_id,
+        role: Role::Office,
+        session_id: 0,
+    });
+    let told = asked(shop, &office, ("2026-01-01", "2026-12-31")).await;
+    assert_eq!((told.all, told.months), (all.all, all.months));
+    assert!(told.technicians.is_empty(), "figures of people");
+    let first = shop.technician(shop.technician_id);
+    let own = asked(shop, &first, ("2026-01-01", "2026-12-31")).await;
+    let names = own.technicians.iter().map(|(who, _)| who.id);
+    assert_eq!(names.collect::<Vec<_>>(), [shop.technician_id]);
     let other = shop.technician(shop.other_technician_id);
     let own = asked(shop, &other, ("2026-01-01", "2026-12-31")).await;
     assert_eq!((own.all, own.without_visit), (figures(0, 0), 0));
     assert_eq!(own.all.percent(), None);
-    assert!(own.reasons.is_empty());
+    assert!(own.reasons.is_empty() && own.planned_again.is_empty());
+}
+
+#[tokio::test]
+async fn a_visit_made_before_its_planned_day_counts_and_one_made_after_completion_does_not() {
+    for shop in Workshop::everywhere("2026-02-02").await {
+        let call = opened(&shop, CallKind::Repair).await;
+        let early = planned(&shop, &call, ("2026-02-03", None));
+        visited(&shop, early, VisitState::Done).await;
+        let later = planned(&shop, &call, ("2026-02-09", Some(VisitReason::Other)));
+        let later = ScheduleVisit {
+            reason_note: Some("to show how it works".to_owned()),
+            ..later
+        };
+        let later = stock::schedule_visit(&shop.owner(), later).await;
+        completed(&shop, &call).await;
+        shop.on(day("2026-02-09"));
+        let made = FinishVisit {
+            visit_id: later.expect("a visit").id,
+            outcome: VisitState::Done,
+        };
+        let made = closeout::finish_visit(&shop.owner(), made).await;
+        made.expect("finished");
+        let all = asked(&shop, &shop.owner(), ("2026-02-01", "2026-02-28")).await;
+        let one = Completed {
+            calls: 1,
+            first_visit: 1,
+        };
+        assert_eq!((all.all, all.without_visit), (one, 0));
+        assert!(all.reasons.is_empty());
+    }
 }
 
 #[tokio::test]

@@ -9,13 +9,15 @@ use crate::graphql::error::{bad_input, edge};
 use crate::graphql::scalars::ExactDecimal;
 use crate::shop::graphql::Staff;
 
-use super::super::first_visits::{self, Completed, FirstVisits, Technician};
+use super::super::first_visits::{self, Completed, FirstVisits, Reason, Technician};
 use super::span;
 
 /// Most years in one answer.
 const YEARS_MAX: u32 = 3;
 
-/// Repair calls completed in some days, by the visits they took. Visits that were made count, on days up to that of completion.
+/// Repair calls completed in some days, by the visits they took. Visits count that were made: those planned for days up to that
+/// of completion, and those made before somebody said that the call was complete. On the first visit means on the first one that
+/// was made: one that was missed before is none.
 #[derive(SimpleObject)]
 pub struct FirstVisitReport {
     /// First day.
@@ -28,7 +30,9 @@ pub struct FirstVisitReport {
     without_visit: i64,
     /// Why calls took further visits, the most frequent reason first.
     reasons: Vec<FurtherVisits>,
-    /// By who made the first visit.
+    /// Why the first visit that was made had been planned again, the one before having been missed; the most frequent first.
+    planned_again: Vec<FurtherVisits>,
+    /// By who made the first visit: all of them for the owner, a technician's own; empty for the office.
     technicians: Vec<TechnicianFirstVisits>,
     /// By month of completion; months without such a call are left out.
     months: Vec<MonthFirstVisits>,
@@ -49,6 +53,15 @@ pub struct FirstVisitFigures {
     high: Option<f64>,
 }
 
+impl From<Reason> for FurtherVisits {
+    fn from((reason, visits): Reason) -> Self {
+        Self {
+            reason: reason.map(Into::into),
+            visits,
+        }
+    }
+}
+
 impl From<Completed> for FirstVisitFigures {
     fn from(completed: Completed) -> Self {
         let limits = completed.limits();
@@ -62,7 +75,7 @@ impl From<Completed> for FirstVisitFigures {
     }
 }
 
-/// Further visits for one reason.
+/// Visits that were planned for one reason.
 #[derive(SimpleObject)]
 pub struct FurtherVisits {
     /// Why; null where nobody said.
@@ -141,19 +154,17 @@ impl FirstVisitsQuery {
             all,
             without_visit,
             reasons,
+            planned_again,
             technicians,
             months,
         } = found.map_err(edge)?;
-        let reasons = reasons.into_iter().map(|(reason, visits)| FurtherVisits {
-            reason: reason.map(Into::into),
-            visits,
-        });
         Ok(FirstVisitReport {
             from,
             through,
             all: all.into(),
             without_visit,
-            reasons: reasons.collect(),
+            reasons: reasons.into_iter().map(Into::into).collect(),
+            planned_again: planned_again.into_iter().map(Into::into).collect(),
             technicians: technicians.into_iter().map(Into::into).collect(),
             months: months.into_iter().map(Into::into).collect(),
         })

@@ -1,7 +1,8 @@
 //! Completed repair calls by the number of visits they took.
 //!
-//! A call counts for who made its first visit, in the month in which it was completed. Visits count that were made for it, and
-//! were planned for no later day than that on which it was completed.
+//! A call counts for who made its first visit, in the month in which it was completed. Visits count that were made for it: those
+//! planned for no later day than that on which it was completed, and those made before somebody said that it was. A missed
+//! visit is none; why the next one was planned is told apart.
 
 use nameplate_entities::kinds::VisitReason;
 use sea_orm::{ConnectionTrait, FromQueryResult};
@@ -23,11 +24,13 @@ pub struct OfMonth {
     pub first_visit: i64,
 }
 
-/// Further visits of these calls for one reason.
+/// Visits of these calls that were planned for one reason.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct OfReason {
     /// Who made the first visit.
     pub technician_id: i64,
+    /// 1 for further visits; 0 for first ones, which have a reason only after one that was missed.
+    pub further: i64,
     /// None where nobody said.
     pub reason: Option<VisitReason>,
     pub visits: i64,
@@ -39,7 +42,7 @@ const MADE: &str = "(SELECT c.id AS call_id, c.completed_on, v.id AS visit_id, v
      ROW_NUMBER() OVER (PARTITION BY c.id ORDER BY v.planned_on, v.id) AS place \
      FROM service_call c \
      LEFT JOIN visit_call s ON s.call_id = c.id AND EXISTS (SELECT 1 FROM visit d WHERE d.id = s.visit_id \
-     AND d.state = 'done' AND d.planned_on <= c.completed_on) \
+     AND d.state = 'done' AND (d.planned_on <= c.completed_on OR d.done_at <= c.completed_at)) \
      LEFT JOIN visit v ON v.id = s.visit_id \
      WHERE c.completed_on >= $1 AND c.completed_on <= $2 AND c.state = 'completed' AND c.kind = 'repair') m";
 
@@ -59,17 +62,18 @@ pub async fn of_months(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfMo
     rows(db, &sql, span.values()).await
 }
 
-/// Why these calls took further visits.
+/// Why these calls took further visits, and why a first visit had been planned again.
 ///
 /// # Errors
 /// Internal only.
 pub async fn of_reasons(db: &impl ConnectionTrait, span: Span) -> Result<Vec<OfReason>> {
     let sql = format!(
-        "SELECT f.technician_id, f.reason, CAST(COUNT(*) AS BIGINT) AS visits FROM (\
-         SELECT m.place, m.reason, \
+        "SELECT f.technician_id, f.further, f.reason, CAST(COUNT(*) AS BIGINT) AS visits FROM (\
+         SELECT CAST(CASE WHEN m.place > 1 THEN 1 ELSE 0 END AS BIGINT) AS further, m.reason, \
          FIRST_VALUE(m.technician_id) OVER (PARTITION BY m.call_id ORDER BY m.place) AS technician_id \
          FROM {MADE} WHERE m.visit_id IS NOT NULL) f \
-         WHERE f.place > 1 GROUP BY f.technician_id, f.reason ORDER BY f.technician_id, f.reason"
+         WHERE f.further = 1 OR f.reason IS NOT NULL \
+         GROUP BY f.technician_id, f.further, f.reason ORDER BY f.technician_id, f.further, f.reason"
     );
     rows(db, &sql, span.values()).await
 }

@@ -4,16 +4,16 @@ use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, Object, SimpleObject};
 use chrono::NaiveDate;
 use nameplate_entities::kinds::Dimension;
-use nameplate_entities::{call_borne, repair_outcome};
+use nameplate_entities::repair_outcome;
 use nameplate_rules::money::Cents;
 use nameplate_rules::rates::judge;
 
 use crate::base::{Error, Role};
 use crate::calls::graphql::ServiceCall;
+use crate::closeout::graphql::CallbackCost;
 use crate::graphql::connection::{self, DayCursor, Page};
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::{bad_input, edge};
-use crate::graphql::loaders;
 use crate::graphql::scalars::Money;
 use crate::shop::graphql::Staff;
 
@@ -264,17 +264,12 @@ impl RatedRepair {
         }
     }
 
-    /// What the shop bore of the call by which it came back, at cost.
+    /// What the shop bore of the call by which it came back, at cost, less parts of it that were taken back.
     async fn lost(&self, ctx: &Context<'_>) -> async_graphql::Result<Money> {
-        let Some(id) = self.row.return_call_id else {
-            return Ok(Cents::ZERO.into());
-        };
-        let column = call_borne::Column::CallId;
-        let rows = loaders::children::<call_borne::Entity>(ctx, column, id).await?;
-        let borne = rows
-            .iter()
-            .map(|row| row.parts_cents + row.labour_cents + row.trip_cents);
-        Ok(Money::cents(borne.sum()))
+        match self.row.return_call_id {
+            Some(id) => Ok(CallbackCost::of_call(ctx, id).await?.total),
+            None => Ok(Cents::ZERO.into()),
+        }
     }
 }
 
@@ -284,7 +279,8 @@ pub struct RatesQuery;
 
 #[Object]
 impl RatesQuery {
-    /// How often repairs came back, group by group.
+    /// How often repairs came back, group by group. The office decides on calls within the shop's own callback window only: later
+    /// ones count in longer windows unless their findings say that they have nothing to do with the repair.
     #[graphql(complexity = "20 + child_complexity")]
     #[expect(
         clippy::too_many_arguments,

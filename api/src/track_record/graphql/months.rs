@@ -125,18 +125,22 @@ impl MonthsQuery {
         Ok(months.map_err(edge)?.into())
     }
 
-    /// What repairs that came back cost the shop, by the month in which it was borne.
+    /// What repairs that came back within the window cost the shop, by the month in which it was borne.
     #[graphql(complexity = "20 + child_complexity")]
     async fn repeat_money(
         &self,
         ctx: &Context<'_>,
+        #[graphql(
+            desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
+        )]
+        window_days: Option<i32>,
         #[graphql(desc = "First day; two years back when left out, ten at most.")] from: Option<
             NaiveDate,
         >,
         #[graphql(desc = "Last day; today when left out.")] through: Option<NaiveDate>,
     ) -> async_graphql::Result<Vec<RepeatMoney>> {
-        let watch = watch(ctx, None, (from, through)).await?;
-        let months = money::by_month(reader(ctx)?, (watch.from, watch.through)).await;
+        let watch = watch(ctx, window_days, (from, through)).await?;
+        let months = money::by_month(reader(ctx)?, &watch).await;
         Ok(months.map_err(edge)?.into_iter().map(Into::into).collect())
     }
 }

@@ -4,13 +4,12 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::Dimension;
-use nameplate_entities::{call_borne, repair_group, repair_outcome};
 use nameplate_rules::money::Cents;
-use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query, SelectStatement};
-use sea_orm::{ColumnTrait, ConnectionTrait, FromQueryResult};
+use sea_orm::{ActiveEnum, ConnectionTrait, FromQueryResult, Statement, Value};
 
-use crate::base::{Result, joined};
+use crate::base::Result;
 use crate::callbacks::outcomes::Watch;
+use crate::closeout::borne_rows;
 
 #[derive(FromQueryResult)]
 struct Lost {
@@ -18,70 +17,41 @@ struct Lost {
     lost_cents: i64,
 }
 
+/// The repairs of the span that came back within the window.
+const RETURNED: &str =
+    "o.completed_on BETWEEN $1 AND $2 AND o.return_call_id IS NOT NULL AND o.return_age_days <= $3";
+
 /// What the shop bore of the calls by which each group's repairs came back within the window, at cost.
 pub async fn lost(
     db: &impl ConnectionTrait,
     dimension: Dimension,
     watch: &Watch,
 ) -> Result<HashMap<String, Cents>> {
-    let mut query = returned(watch);
-    if dimension == Dimension::Shop {
-        query.expr_as(Expr::val(""), Alias::new("group_key"));
+    let rows = borne_rows(|call, _| {
+        format!("{call} IN (SELECT o.return_call_id FROM repair_outcome o WHERE {RETURNED})")
+    });
+    let mut values = values(watch);
+    let (key, groups) = if dimension == Dimension::Shop {
+        ("''", "")
     } else {
-        let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
-        query
-            .expr_as(
-                group(repair_group::Column::GroupKey),
-                Alias::new("group_key"),
-            )
-            .inner_join(
-                repair_group::Entity,
-                group(repair_group::Column::CallId)
-                    .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
-            )
-            .and_where(repair_group::Column::Dimension.eq(dimension))
-            .add_group_by([group(repair_group::Column::GroupKey)]);
-    }
-    let rows = joined::all::<Lost>(db, &query).await?;
+        values.push(dimension.to_value().into());
+        (
+            "g.group_key",
+            // As a joined text, by which no index can find it: SQLite would rather read the whole dimension than a call's groups.
+            "JOIN repair_group g ON g.call_id = o.call_id AND g.dimension || '' = $4",
+        )
+    };
+    let sql = format!(
+        "SELECT s.group_key, CAST(SUM(s.cents) AS BIGINT) AS lost_cents FROM (\
+         SELECT {key} AS group_key, t.parts + t.labour + t.trip AS cents FROM ({rows}) t \
+         JOIN repair_outcome o ON o.return_call_id = t.call_id AND {RETURNED} {groups}) s \
+         GROUP BY s.group_key"
+    );
+    let rows = read::<Lost>(db, &sql, values).await?;
     Ok(rows
         .into_iter()
         .map(|row| (row.group_key, Cents(row.lost_cents)))
         .collect())
-}
-
-fn borne(column: call_borne::Column) -> Expr {
-    Expr::col((call_borne::Entity, column))
-}
-
-/// What a row of what the shop bears comes to.
-fn cost() -> Expr {
-    borne(call_borne::Column::PartsCents)
-        .add(borne(call_borne::Column::LabourCents))
-        .add(borne(call_borne::Column::TripCents))
-}
-
-fn outcome(column: repair_outcome::Column) -> Expr {
-    Expr::col((repair_outcome::Entity, column))
-}
-
-/// What was borne of the calls by which repairs of the span came back within the window, summed.
-fn returned(watch: &Watch) -> SelectStatement {
-    let mut query = Query::select();
-    query
-        .expr_as(
-            cost().sum().if_null(0_i64).cast_as("BIGINT"),
-            Alias::new("lost_cents"),
-        )
-        .from(repair_outcome::Entity)
-        .inner_join(
-            call_borne::Entity,
-            borne(call_borne::Column::CallId)
-                .equals((repair_outcome::Entity, repair_outcome::Column::ReturnCallId)),
-        )
-        .and_where(outcome(repair_outcome::Column::CompletedOn).between(watch.from, watch.through))
-        .and_where(outcome(repair_outcome::Column::ReturnCallId).is_not_null())
-        .and_where(outcome(repair_outcome::Column::ReturnAgeDays).lte(watch.window_days));
-    query
 }
 
 /// What the shop bore on a day of a call that counted against a repair.
@@ -93,26 +63,32 @@ pub struct CallLost {
     pub lost_cents: i64,
 }
 
-/// What the shop bore in a span of calls that counted against a repair, call by call and day by day.
-pub async fn lost_by_call(
+/// What the shop bore on the days of the span of calls by which a repair came back within the window, whenever that was
+/// completed; call by call and day by day.
+pub async fn lost_by_call(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<CallLost>> {
+    let rows = borne_rows(|_, day| format!("{day} BETWEEN $1 AND $2"));
+    let sql = format!(
+        "SELECT t.call_id, t.borne_on, o.same_component, \
+         CAST(t.parts + t.labour + t.trip AS BIGINT) AS lost_cents FROM ({rows}) t \
+         JOIN repair_outcome o ON o.return_call_id = t.call_id AND o.return_age_days <= $3"
+    );
+    read(db, &sql, values(watch)).await
+}
+
+/// First day, last day and window, as the first three values of a statement.
+fn values(watch: &Watch) -> Vec<Value> {
+    vec![
+        watch.from.into(),
+        watch.through.into(),
+        i64::from(watch.window_days).into(),
+    ]
+}
+
+async fn read<T: FromQueryResult>(
     db: &impl ConnectionTrait,
-    (from, through): (NaiveDate, NaiveDate),
-) -> Result<Vec<CallLost>> {
-    let mut query = Query::select();
-    query
-        .column((call_borne::Entity, call_borne::Column::CallId))
-        .column((call_borne::Entity, call_borne::Column::BorneOn))
-        .column((
-            repair_outcome::Entity,
-            repair_outcome::Column::SameComponent,
-        ))
-        .expr_as(cost().cast_as("BIGINT"), Alias::new("lost_cents"))
-        .from(call_borne::Entity)
-        .inner_join(
-            repair_outcome::Entity,
-            outcome(repair_outcome::Column::ReturnCallId)
-                .equals((call_borne::Entity, call_borne::Column::CallId)),
-        )
-        .and_where(borne(call_borne::Column::BorneOn).between(from, through));
-    joined::all(db, &query).await
+    sql: &str,
+    values: Vec<Value>,
+) -> Result<Vec<T>> {
+    let statement = Statement::from_sql_and_values(db.get_database_backend(), sql, values);
+    Ok(T::find_by_statement(statement).all(db).await?)
 }

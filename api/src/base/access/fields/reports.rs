@@ -17,7 +17,7 @@ pub(super) const REPORTS: &[Row] = &[
     (
         "FirstVisitReport",
         Staff,
-        "from through all withoutVisit reasons technicians months",
+        "from through all withoutVisit reasons plannedAgain technicians months",
     ),
     (
         "FirstVisitFigures",

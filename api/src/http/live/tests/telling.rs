@@ -1,9 +1,10 @@
 //! What is told, to whom, and what is refused without closing.
 
 use async_graphql::Request;
+use nameplate_entities::kinds::FlagState;
 
 use crate::base::{Act, Caller};
-use crate::callbacks::{self, RecordFinding};
+use crate::callbacks::{self, MoveFlag, RecordFinding};
 use crate::calls::{NewFinding, ScheduleVisit};
 use crate::graphql::{loaders, schema};
 use crate::stock;
@@ -30,6 +31,36 @@ async fn twenty_flags_reach_five_listeners_in_order_and_once() {
             assert_eq!(told, raised);
             listener.is_quiet().await;
         }
+    }
+}
+
+#[tokio::test]
+async fn a_flag_that_somebody_opens_again_is_told_like_a_new_one() {
+    for live in Live::everywhere().await {
+        let (calls, failure) = live.calls_again(1).await;
+        let flag = live.shop.find(&calls[0], failure).await.flag.unwrap();
+        let mut listener = live.listening("owner").await;
+        let later = live.shop.app.clock.now() + TimeDelta::minutes(5);
+        live.shop.app.clock.set(later);
+        let states = [
+            FlagState::Acknowledged,
+            FlagState::Answered,
+            FlagState::Closed,
+            FlagState::Open,
+        ];
+        for to in states {
+            listener.is_quiet().await;
+            let step = MoveFlag {
+                flag_id: flag.id,
+                to,
+                note: "smoke was seen".to_owned(),
+            };
+            let moved = callbacks::move_flag(&live.shop.owner(), step).await;
+            let raised_at = moved.unwrap().raised_at;
+            assert_eq!(raised_at == later, to == FlagState::Open);
+        }
+        assert_eq!(listener.flag().await, calls[0].number);
+        listener.is_quiet().await;
     }
 }
 

@@ -1,0 +1,115 @@
+//! What returns cost, while parts go back and windows end; on both databases.
+
+use nameplate_entities::kinds::{CallKind, Dimension, Method, StockMoveKind};
+use nameplate_entities::stock_move;
+use nameplate_rules::money::Cents;
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+
+use crate::callbacks::{DecideCallback, Decision, outcomes::Watch};
+use crate::closeout::testing::{Workshop, day};
+use crate::closeout::{borne_between, decide_callback};
+use crate::stock::{self, TakePartBack};
+
+use super::money::{self, Borne, MonthLost};
+use super::rates::rates;
+
+const THROUGH: &str = "2025-12-31";
+
+fn watch(window_days: u32) -> Watch {
+    Watch {
+        from: day("2025-01-01"),
+        through: day(THROUGH),
+        window_days,
+        today: day(THROUGH),
+    }
+}
+
+/// Lost in all, by the groups of components, and by month.
+async fn lost(shop: &Workshop, window_days: u32) -> (Cents, Vec<Cents>, Vec<MonthLost>) {
+    let (db, watch) = (shop.app.db.read(), watch(window_days));
+    let table = rates(db, Dimension::Component, watch, 10).await;
+    let table = table.expect("rates");
+    let groups = table.groups.iter().map(|group| group.lost).collect();
+    let months = money::by_month(db, &watch).await;
+    (table.shop.lost, groups, months.expect("months"))
+}
+
+/// A repair of January that comes back in February, ten days later, with a part at 100.00.
+async fn comes_back(shop: &Workshop) {
+    let failure = shop.failure("Door gasket", "worn").await;
+    let machine = shop.machine(Some("M-1")).await;
+    shop.repair(&machine, day("2025-01-25"), failure).await;
+    shop.on(day("2025-02-04"));
+    let opened = shop.open_call(&machine, CallKind::Repair).await;
+    let confirm = DecideCallback {
+        callback_id: opened.callback.expect("a callback").id,
+        decision: Decision::Confirm { class: None },
+        note: None,
+    };
+    let confirmed = decide_callback(&shop.owner(), confirm).await;
+    confirmed.expect("confirmed");
+    let part = shop.part(Cents(10_000)).await;
+    let found = shop.find(&opened.call, failure).await;
+    shop.mend(&found, Method::Replaced, vec![part.id]).await;
+    shop.explain(&opened.call).await;
+    shop.complete(&opened.call).await.expect("completed");
+    shop.on(day(THROUGH));
+}
+
+async fn part_goes_back(shop: &Workshop) {
+    let used = stock_move::Entity::find()
+        .filter(stock_move::Column::Kind.eq(StockMoveKind::Used))
+        .one(shop.app.db.read())
+        .await;
+    let back = TakePartBack {
+        idempotency_key: shop.key(),
+        move_id: used.expect("moves").expect("a move").id,
+        quantity: 1.into(),
+        place_id: None,
+        reason: "not needed".to_owned(),
+        taken_back_on: Some(day("2025-03-03")),
+    };
+    let taken = stock::take_part_back(&shop.owner(), back).await;
+    taken.expect("taken back");
+}
+
+#[tokio::test]
+async fn a_part_that_is_taken_back_is_lost_no_more() {
+    for shop in Workshop::everywhere("2025-01-02").await {
+        comes_back(&shop).await;
+        let month = |first: &str, lost: i64| MonthLost {
+            month: day(first),
+            same_component: Borne {
+                calls: 1,
+                lost: Cents(lost),
+            },
+            other: Borne::default(),
+        };
+        let february = month("2025-02-01", 10_000);
+        let (all, groups, months) = lost(&shop, 30).await;
+        assert_eq!((all, groups), (Cents(10_000), vec![Cents(10_000)]));
+        assert_eq!(months, [february]);
+
+        part_goes_back(&shop).await;
+        let (from, through) = (day("2025-01-01"), day(THROUGH));
+        let borne = borne_between(shop.app.db.read(), from, through).await;
+        assert_eq!(borne.expect("what is borne").parts, Cents::ZERO);
+        let (all, groups, months) = lost(&shop, 30).await;
+        assert_eq!((all, groups), (Cents::ZERO, vec![Cents::ZERO]));
+        assert_eq!(months, [february, month("2025-03-01", -10_000)]);
+    }
+}
+
+#[tokio::test]
+async fn a_return_after_the_window_costs_nothing_in_any_figure() {
+    for shop in Workshop::everywhere("2025-01-02").await {
+        comes_back(&shop).await;
+        let (all, groups, months) = lost(&shop, 9).await;
+        assert_eq!(
+            (all, groups, months),
+            (Cents::ZERO, vec![Cents::ZERO], vec![])
+        );
+        let (all, _, months) = lost(&shop, 10).await;
+        assert_eq!((all, months.len()), (Cents(10_000), 1));
+    }
+}
