@@ -66,7 +66,7 @@ async fn a_repair_comes_back_by_its_first_call_that_counts() {
 
 async fn comes_back(shop: &Workshop) {
     let gasket = shop.failure("Door gasket", "worn").await;
-    let pump = shop.failure("Drain pump", "blocked").await;
+    let latch = shop.failure("Door latch", "loose").await;
     let machine = shop.machine(Some("R-1")).await;
     let (first, _) = shop.repair(&machine, day("2025-01-10"), gasket).await;
     assert_eq!(age(shop, &first).await, None);
@@ -79,7 +79,7 @@ async fn comes_back(shop: &Workshop) {
         Some(10),
         "until something is found"
     );
-    let found = shop.find(&opened.call, pump).await;
+    let found = shop.find(&opened.call, latch).await;
     assert_eq!(age(shop, &first).await, None, "unrelated");
     let callback = found.callback.as_ref().expect("a callback").id;
     let related = Decision::Confirm {
@@ -89,7 +89,7 @@ async fn comes_back(shop: &Workshop) {
     decided.expect("decided");
     assert_eq!(age(shop, &first).await, Some(10), "as the desk decided");
     assert!(!outcome(shop, &first).await.same_component);
-    shop.mend(&found, Method::Unblocked, Vec::new()).await;
+    shop.mend(&found, Method::Adjusted, Vec::new()).await;
     let second = shop.complete(&opened.call).await.expect("completed").call;
     is_counted_right(shop).await;
 
@@ -98,7 +98,7 @@ async fn comes_back(shop: &Workshop) {
     let late = shop.open_call(&machine, CallKind::Repair).await;
     assert!(late.callback.is_none());
     assert_eq!(age(shop, &second).await, Some(224));
-    shop.find(&late.call, pump).await;
+    shop.find(&late.call, latch).await;
     assert!(outcome(shop, &second).await.same_component);
     is_counted_right(shop).await;
     assert_eq!(counted(shop, Dimension::Shop, "").await, (2, 2));

@@ -92,6 +92,7 @@ async fn told_once_a_month(shop: &Workshop) {
         [
             pair("Repairs completed", "1"),
             pair("Callbacks counted", "1"),
+            pair("Repairs that come back", "50.0 % (9.5 % to 90.5 %)"),
             pair("Cost of callbacks", "USD 20.00"),
             pair("Flags raised", "1"),
             pair("Flags closed", "0"),

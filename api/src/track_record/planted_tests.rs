@@ -394,7 +394,7 @@ async fn the_whole_shop(act: &Act) {
     );
     let rate = table.shop.rate.expect("a rate");
     near(rate.value, 0.090_693_035_85);
-    let limits = rate.shown.expect("limits");
+    let limits = rate.log_log.expect("limits");
     near(limits.low, 0.075_419_990_98);
     near(limits.high, 0.108_872_365_4);
     let thirty = rates(db, Dimension::Method, watch(0, 30), 10)
