@@ -21,11 +21,16 @@ use super::rates::{self, Group, Rates};
 const YEAR_DAYS: f64 = 365.25;
 
 /// The groups of a table with their intervals.
+///
+/// What nobody was followed for is not drawn as if it were known: a younger group says by which day its share is, and the
+/// shop's line is left out.
 #[must_use]
 pub fn of_rates(rates: &Rates, by: &str) -> Picture {
+    let window_days = rates.watch.window_days;
+    let of_window = rates.shop.rate.filter(|rate| rate.at_days == window_days);
     let chart = RatesChart {
         caption: Caption {
-            title: format!("Repairs that came back within {} days", rates.watch.window_days),
+            title: format!("Repairs that came back within {window_days} days"),
             subtitle: format!(
                 "{by}. {} of {} repairs came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
                 rates.shop.counts.returned,
@@ -39,17 +44,25 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),
-        rows: rates.groups.iter().filter_map(row).collect(),
-        shop: rates.shop.rate.map(|rate| rate.value * 100.0),
+        rows: (rates.groups.iter())
+            .filter_map(|group| row(group, window_days))
+            .collect(),
+        shop: of_window.map(|rate| rate.value * 100.0),
     };
     chart.picture()
 }
 
-fn row(group: &Group) -> Option<RateRow> {
+fn row(group: &Group, window_days: u32) -> Option<RateRow> {
     let rate = group.figures.rate?;
     let limits = rate.shown?;
+    let label = if rate.at_days == window_days {
+        group.label.clone()
+    } else {
+        // In front, as the end of a long label is cut.
+        format!("By day {}: {}", rate.at_days, group.label)
+    };
     Some(RateRow {
-        label: group.label.clone(),
+        label,
         n: whole(group.figures.counts.repairs),
         returned: whole(group.figures.counts.returned),
         rate: rate.value * 100.0,
@@ -257,3 +270,6 @@ fn dimension(by: Option<&str>, role: Role) -> Result<(Dimension, &'static str)> 
     };
     Ok(known)
 }
+
+#[cfg(test)]
+mod tests;

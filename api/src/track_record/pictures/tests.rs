@@ -1,0 +1,88 @@
+//! What the pictures say, of figures made up here.
+
+use nameplate_rules::rates::expected::{Exposure, Stratum};
+use nameplate_rules::rates::judge::judge;
+use nameplate_rules::rates::survival::Observed;
+
+use super::super::rates::Shop;
+use super::*;
+use crate::callbacks::outcomes::Watch;
+
+const WINDOW_DAYS: u32 = 90;
+
+fn day(text: &str) -> NaiveDate {
+    text.parse().expect("a day")
+}
+
+fn watch() -> Watch {
+    Watch {
+        from: day("2026-01-01"),
+        through: day("2026-06-30"),
+        window_days: WINDOW_DAYS,
+        today: day("2026-06-30"),
+    }
+}
+
+/// So many repairs, each followed for so many days, one of them back on the third.
+fn repairs(count: u64, followed_days: u32) -> Vec<Exposure> {
+    [(count - 1, None), (1, Some(3))]
+        .map(|(repairs, returned_after_days)| Exposure {
+            stratum: 0,
+            observed: Observed {
+                followed_days,
+                returned_after_days,
+                repairs,
+            },
+        })
+        .to_vec()
+}
+
+/// A table of these groups, the shop being all of them.
+fn table(groups: &[(&str, Vec<Exposure>)]) -> Rates {
+    let shop = groups.iter().flat_map(|(_, rows)| rows.clone());
+    let exposures = groups.iter().map(|(_, rows)| rows.clone());
+    let strata = [Stratum {
+        appliance_type: "Washer".to_owned(),
+        component: "Drain pump".to_owned(),
+    }];
+    let judged = judge(
+        &shop.collect::<Vec<_>>(),
+        &exposures.collect::<Vec<_>>(),
+        &strata,
+        WINDOW_DAYS,
+    );
+    let groups = groups.iter().zip(judged.groups);
+    let groups = groups.map(|((label, _), figures)| Group {
+        key: (*label).to_owned(),
+        label: (*label).to_owned(),
+        figures,
+        same_component: 0,
+        lost: Cents(0),
+    });
+    let groups = groups.collect::<Vec<_>>();
+    Rates {
+        watch: watch(),
+        shop: Shop {
+            counts: judged.counts,
+            rate: judged.rate,
+            same_component: 0,
+            lost: Cents(0),
+        },
+        groups_in_all: groups.len(),
+        groups,
+    }
+}
+
+#[test]
+fn a_share_that_is_known_by_day_20_is_not_drawn_as_that_of_90_days() {
+    let young = of_rates(&table(&[("Batch B3", repairs(12, 20))]), "By batch");
+    assert!(young.svg.contains("By day 20: Batch B3"), "{}", young.svg);
+    assert!(!young.alternative.contains("The shop is at"));
+    let both = [
+        ("Batch B3", repairs(12, 20)),
+        ("Batch A1", repairs(40, 200)),
+    ];
+    let both = of_rates(&table(&both), "By batch");
+    assert_eq!(both.alternative.matches("By day").count(), 1);
+    assert!(both.alternative.contains("The shop is at"));
+}
