@@ -130,10 +130,33 @@ pub fn of_months(months: &Months) -> Picture {
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),
-        months: months.months.iter().map(month_point).collect(),
+        months: without_gaps(&months.months),
         centre: months.mean.map(|mean| mean * 100.0),
     };
     chart.picture()
+}
+
+/// Every month from the first to the last, those without repairs too.
+fn without_gaps(months: &[Month]) -> Vec<MonthPoint> {
+    let mut points = Vec::new();
+    let mut next = months.first().map(|month| month.first_on);
+    for month in months {
+        while let Some(empty) = next.filter(|first_on| *first_on < month.first_on) {
+            points.push(MonthPoint {
+                name: month_name(empty),
+                mature: true,
+                ..MonthPoint::default()
+            });
+            next = month_after(empty);
+        }
+        points.push(month_point(month));
+        next = month_after(month.first_on);
+    }
+    points
+}
+
+fn month_after(first_on: NaiveDate) -> Option<NaiveDate> {
+    first_on.checked_add_months(chrono::Months::new(1))
 }
 
 fn month_point(month: &Month) -> MonthPoint {

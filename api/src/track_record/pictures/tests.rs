@@ -2,7 +2,7 @@
 
 use nameplate_rules::rates::expected::{Exposure, Stratum};
 use nameplate_rules::rates::judge::judge;
-use nameplate_rules::rates::survival::Observed;
+use nameplate_rules::rates::survival::{Counts, Observed};
 
 use super::super::rates::Shop;
 use super::*;
@@ -85,4 +85,23 @@ fn a_share_that_is_known_by_day_20_is_not_drawn_as_that_of_90_days() {
     let both = of_rates(&table(&both), "By batch");
     assert_eq!(both.alternative.matches("By day").count(), 1);
     assert!(both.alternative.contains("The shop is at"));
+}
+
+#[test]
+fn a_month_without_repairs_stands_between_its_neighbours_without_a_point() {
+    let month = |first_on| Month {
+        first_on: day(first_on),
+        counts: Counts::default(),
+        is_over: true,
+        rate: None,
+        point: None,
+    };
+    let points = without_gaps(&[month("2025-11-01"), month("2026-02-01")]);
+    let names = points.iter().map(|point| point.name.as_str());
+    assert_eq!(
+        names.collect::<Vec<_>>(),
+        ["Nov 25", "Dec 25", "Jan 26", "Feb 26"]
+    );
+    assert!(points.iter().all(|point| point.rate.is_none()));
+    assert_eq!(without_gaps(&[]), []);
 }
