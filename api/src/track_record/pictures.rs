@@ -28,6 +28,10 @@ const YEAR_DAYS: f64 = 365.25;
 pub fn of_rates(rates: &Rates, by: &str) -> Picture {
     let window_days = rates.watch.window_days;
     let of_window = rates.shop.rate.filter(|rate| rate.at_days == window_days);
+    let rows = (rates.groups.iter())
+        .filter_map(|group| row(group, window_days))
+        .collect::<Vec<_>>();
+    let without_rate = rates.groups.len() - rows.len();
     let chart = RatesChart {
         caption: Caption {
             title: format!("Repairs that came back within {window_days} days"),
@@ -40,16 +44,30 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
                 wording::day(rates.watch.through),
                 wording::day(rates.watch.today),
             ),
-            note: "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes."
-                .to_owned(),
+            note: format!(
+                "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes.{}{}",
+                cut(rates),
+                match without_rate {
+                    0 => String::new(),
+                    1 => " One has no rate yet.".to_owned(),
+                    several => format!(" {several} have no rate yet."),
+                }
+            ),
         },
         axis: "Repairs that came back, percent".to_owned(),
-        rows: (rates.groups.iter())
-            .filter_map(|group| row(group, window_days))
-            .collect(),
+        rows,
         shop: of_window.map(|rate| rate.value * 100.0),
     };
     chart.picture()
+}
+
+/// What is said where there are more groups than are looked at.
+fn cut(rates: &Rates) -> String {
+    let shown = rates.groups.len();
+    if shown == rates.groups_in_all {
+        return String::new();
+    }
+    format!(" Shown are {shown} of {} groups.", rates.groups_in_all)
 }
 
 fn row(group: &Group, window_days: u32) -> Option<RateRow> {
@@ -96,7 +114,10 @@ pub fn of_money(rates: &Rates, by: &str, currency: &str) -> Picture {
                 wording::day(rates.watch.through),
                 wording::day(rates.watch.today),
             ),
-            note: "A call counts in each of its groups.".to_owned(),
+            note: format!(
+                "A call counts in each of its groups. Groups that cost nothing are left out.{}",
+                cut(rates)
+            ),
         },
         bars: costing
             .map(|group| Bar {

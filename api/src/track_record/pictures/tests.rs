@@ -105,3 +105,19 @@ fn a_month_without_repairs_stands_between_its_neighbours_without_a_point() {
     assert!(points.iter().all(|point| point.rate.is_none()));
     assert_eq!(without_gaps(&[]), []);
 }
+
+#[test]
+fn groups_that_are_left_out_are_counted_in_the_note() {
+    let mut few = table(&[("Batch B3", repairs(12, 20))]);
+    assert_eq!(cut(&few), "");
+    assert!(!of_rates(&few, "By batch").svg.contains("yet."));
+    few.groups_in_all = 412;
+    assert_eq!(cut(&few), " Shown are 1 of 412 groups.");
+    // A note is broken into lines, so that a word is looked for.
+    assert!(of_rates(&few, "By batch").svg.contains("Shown"));
+    assert!(of_money(&few, "By batch", "USD").svg.contains("Shown"));
+    for group in &mut few.groups {
+        group.figures.rate = None;
+    }
+    assert!(of_rates(&few, "By batch").svg.contains("yet."));
+}
