@@ -11,6 +11,7 @@ pub mod graphql;
 mod machines;
 mod money;
 mod months;
+mod off_thread;
 mod pictures;
 mod rates;
 mod store;

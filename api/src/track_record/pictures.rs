@@ -15,6 +15,7 @@ use crate::shop;
 use super::asked;
 use super::machines::{self, Machines};
 use super::months::{self, Month, Months};
+use super::off_thread::off_thread;
 use super::rates::{self, Group, Rates};
 
 /// Days of a year, for an axis.
@@ -250,6 +251,8 @@ pub struct PictureAsked {
 const MODELS_MAX: usize = 4;
 /// Most groups in one picture.
 const GROUPS_MAX: usize = 30;
+/// What is done when it breaks.
+const DRAWING: &str = "drawing a picture";
 
 /// Draws a picture; `None` where there is no such chart.
 ///
@@ -268,13 +271,16 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             let (dimension, by) = dimension(asked.by.as_deref(), role)?;
             let rates = rates::rates(db, dimension, span, GROUPS_MAX).await?;
             Some(if asked.chart == "rates" {
-                of_rates(&rates, by)
+                off_thread(DRAWING, move || of_rates(&rates, by)).await?
             } else {
-                let settings = shop::settings(db).await?;
-                of_money(&rates, by, &settings.row.currency)
+                let currency = shop::settings(db).await?.row.currency;
+                off_thread(DRAWING, move || of_money(&rates, by, &currency)).await?
             })
         }
-        "months" => Some(of_months(&months::months(db, span).await?)),
+        "months" => {
+            let months = months::months(db, span).await?;
+            Some(off_thread(DRAWING, move || of_months(&months)).await?)
+        }
         "machines" => {
             if asked.models.is_empty() || asked.models.len() > MODELS_MAX {
                 let message = format!("Name one to {MODELS_MAX} models by their keys.");
@@ -284,7 +290,7 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             for key in &asked.models {
                 models.extend(machines::machines(db, key, span.today).await?);
             }
-            Some(of_machines(&models, span.today))
+            Some(off_thread(DRAWING, move || of_machines(&models, span.today)).await?)
         }
         _ => None,
     })

@@ -285,7 +285,7 @@ pub struct RatesQuery;
 #[Object]
 impl RatesQuery {
     /// How often repairs came back, group by group.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     #[expect(
         clippy::too_many_arguments,
         reason = "one argument for each part of the question"
@@ -376,7 +376,7 @@ impl RatesQuery {
     }
 
     /// The caller's own repairs and what came back of them, over the two years through today.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     async fn own_record(
         &self,
         ctx: &Context<'_>,

@@ -106,7 +106,7 @@ pub struct MonthsQuery;
 #[Object]
 impl MonthsQuery {
     /// The share of repairs that came back, month by month of their completion.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     async fn repair_months(
         &self,
         ctx: &Context<'_>,
