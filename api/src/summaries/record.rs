@@ -135,7 +135,7 @@ fn worse(table: &Rates, currency: &str) -> Vec<String> {
         .map(|group| {
             let counts = group.figures.counts;
             format!(
-                "{}: {} of {} repairs came back, where such work lets expect {:.1}; they cost {currency} {}.",
+                "{}: {} of {} repairs came back, where similar work would give about {:.1}; they cost {currency} {}.",
                 group.label, counts.returned, counts.repairs, group.figures.compared.expected, group.lost
             )
         })

@@ -226,9 +226,9 @@ pub struct FlagPattern {
     label: String,
     /// Returns within the callback window over two years; of an address the machines with heat or arc failures.
     observed: i64,
-    /// Returns that comparable work of the others lets expect; null for an address.
+    /// Returns that comparable work of the others would give; null for an address.
     expected: Option<ExactDecimal>,
-    /// At least so many times as many as expected, 95 times in 100; null for an address.
+    /// Very likely at least so many times as many as expected (lower 95 % limit); null for an address.
     at_least_times: Option<ExactDecimal>,
 }
 
