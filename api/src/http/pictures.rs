@@ -9,6 +9,7 @@ use serde::Deserialize;
 
 use crate::base::Error;
 use crate::graphql::error::chain;
+use crate::summaries;
 use crate::track_record::{self, PictureAsked};
 
 use super::Shared;
@@ -58,14 +59,20 @@ async fn send(
             "The address cannot be read: days are written 2026-11-29, windowDays is a whole number.",
         );
     };
-    let asked = PictureAsked {
-        chart: chart.into_inner(),
-        by: asked.by,
-        models: models(words),
-        window_days: asked.window_days,
-        span: (asked.from, asked.through),
+    let (chart, span) = (chart.into_inner(), (asked.from, asked.through));
+    let picture = if chart == "first-visits" {
+        summaries::first_visits_picture(&act, span).await.map(Some)
+    } else {
+        let asked = PictureAsked {
+            chart,
+            by: asked.by,
+            models: models(words),
+            window_days: asked.window_days,
+            span,
+        };
+        track_record::picture(&act, asked).await
     };
-    match track_record::picture(&act, asked).await {
+    match picture {
         Ok(Some(picture)) => HttpResponse::Ok()
             .content_type("image/svg+xml; charset=utf-8")
             .insert_header(("Cache-Control", "private, no-store"))
