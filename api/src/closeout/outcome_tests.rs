@@ -233,3 +233,36 @@ async fn working_all_of_it_out_anew_gives_the_same_rows() {
         assert_eq!(left.expect("due"), 0);
     }
 }
+
+#[tokio::test]
+async fn a_model_is_called_as_on_its_machine_that_was_repaired_last() {
+    for shop in Workshop::everywhere("2025-01-02").await {
+        let gasket = shop.failure("Door gasket", "worn").await;
+        let one = shop.machine(Some("N-1")).await;
+        let other = shop.machine(Some("N-2")).await;
+        let change = ChangeAppliance {
+            appliance_id: other.id,
+            version: other.version,
+            make: None,
+            model: Some("hx-30".to_owned()),
+            serial: None,
+            fuel: None,
+            plate: PlateChange::default(),
+            built_in: None,
+        };
+        let changed = callbacks::change_appliance(&shop.owner(), change).await;
+        changed.expect("changed");
+        let called = async || {
+            let keys = [outcomes::model_key(&one), "NOBODY|X".to_owned()];
+            let db = shop.app.db.read();
+            let labels = outcomes::labels(db, Dimension::Model, &keys).await;
+            labels.expect("labels").into_values().collect::<Vec<_>>()
+        };
+        assert_eq!(called().await, Vec::<String>::new(), "nothing repaired yet");
+        shop.repair(&one, day("2025-01-10"), gasket).await;
+        shop.repair(&other, day("2025-01-20"), gasket).await;
+        assert_eq!(called().await, ["Hearthline hx-30"]);
+        shop.repair(&one, day("2025-01-30"), gasket).await;
+        assert_eq!(called().await, ["Hearthline HX-30"]);
+    }
+}

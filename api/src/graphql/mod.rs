@@ -17,3 +17,5 @@ pub mod variables;
 
 #[cfg(test)]
 mod batching_tests;
+#[cfg(test)]
+mod pattern_tests;

@@ -4,6 +4,7 @@
 //! made by the first round after it; a month in which nothing happened has none; what it says is what was so then.
 
 mod figures;
+mod first_visits;
 mod letter;
 mod record;
 
@@ -15,6 +16,7 @@ use crate::base::{Act, Result, owner_letters};
 use crate::shop;
 
 pub use figures::{Month, Told};
+pub use first_visits::picture as first_visits_picture;
 
 /// Tells the owners how the last month went, once.
 ///

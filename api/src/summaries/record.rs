@@ -14,9 +14,10 @@ use crate::base::{Act, Error, Result};
 use crate::callbacks::outcomes::Watch;
 use crate::reports::{self, Span};
 use crate::shop;
-use crate::track_record::{self, Group, Months as Chart, Rates};
+use crate::track_record::{self, Group, Months as Chart, Rates, off_thread};
 
 use super::Told;
+use super::first_visits::ByMonth;
 
 /// Months of completion that a rate rests on.
 const MONTHS: u32 = 12;
@@ -50,6 +51,11 @@ pub async fn of_month(act: &Act, span: Span) -> Result<Record> {
     let by_component =
         track_record::rates(db, Dimension::Component, watch(MONTHS), GROUPS_MAX).await?;
     let chart = track_record::months(db, watch(CHART_MONTHS)).await?;
+    let days = Span {
+        from: begin(span.to, CHART_MONTHS),
+        to: span.to,
+    };
+    let visits = ByMonth::read(act, days, settings.day_of(act.at)).await?;
     let mut worries = open_flags(act).await?;
     for dimension in [
         Dimension::Lot,
@@ -64,7 +70,7 @@ pub async fn of_month(act: &Act, span: Span) -> Result<Record> {
         callback_rate: callback_rate(&by_component),
         first_visit: first_visit(act, span).await?,
         worries,
-        pictures: pictures(chart, by_component, settings.row.currency).await?,
+        pictures: pictures((chart, visits), by_component, settings.row.currency).await?,
     })
 }
 
@@ -135,7 +141,7 @@ fn worse(table: &Rates, currency: &str) -> Vec<String> {
         .map(|group| {
             let counts = group.figures.counts;
             format!(
-                "{}: {} of {} repairs came back, where such work lets expect {:.1}; they cost {currency} {}.",
+                "{}: {} of {} repairs came back, where similar work would give about {:.1}; they cost {currency} {}.",
                 group.label, counts.returned, counts.repairs, group.figures.compared.expected, group.lost
             )
         })
@@ -143,8 +149,12 @@ fn worse(table: &Rates, currency: &str) -> Vec<String> {
 }
 
 /// Drawn and made pixels of off the runtime's threads, as that takes a while.
-async fn pictures(chart: Chart, table: Rates, currency: String) -> Result<Vec<SummaryPicture>> {
-    let drawn = tokio::task::spawn_blocking(move || {
+async fn pictures(
+    (chart, visits): (Chart, ByMonth),
+    table: Rates,
+    currency: String,
+) -> Result<Vec<SummaryPicture>> {
+    off_thread("drawing the pictures of a month", move || {
         let by = "By component";
         [
             ("Month by month", track_record::of_months(&chart)),
@@ -153,13 +163,13 @@ async fn pictures(chart: Chart, table: Rates, currency: String) -> Result<Vec<Su
                 "What it cost",
                 track_record::of_money(&table, by, &currency),
             ),
+            ("On the first visit", visits.picture()),
         ]
         .into_iter()
         .map(|(title, picture)| in_mail(title, &picture))
         .collect::<Result<Vec<_>>>()
-    });
-    let drawn = drawn.await;
-    drawn.map_err(|error| Error::caused("drawing the pictures of a month", error))?
+    })
+    .await?
 }
 
 fn in_mail(title: &str, picture: &Picture) -> Result<SummaryPicture> {

@@ -16,10 +16,13 @@ use sea_orm::ConnectionTrait;
 use crate::base::Result;
 use crate::callbacks::outcomes::labels;
 
+use super::off_thread::off_thread;
 use super::store::machines::{Repaired, of_model};
 
 /// Most repairs of a model that are looked at.
 const REPAIRS_MAX: u64 = 20_000;
+/// Most steps of the mean that are told.
+const STEPS_MAX: usize = 500;
 
 /// The machines of a model, from the first repair of each.
 pub struct Machines {
@@ -31,7 +34,7 @@ pub struct Machines {
     pub further_repairs: usize,
     /// Whether there were more repairs than are looked at.
     pub cut: bool,
-    /// Further repairs a machine, by days since the first.
+    /// Further repairs a machine, by days since the first; of more than 500 ages the last of each few in turn.
     pub steps: Vec<Step>,
     /// Of all components together.
     pub trend: Pooled,
@@ -70,17 +73,9 @@ pub async fn machines(
     if rows.is_empty() {
         return Ok(None);
     }
-    let units = units(&rows, today);
-    let mut of_component: BTreeMap<i64, Vec<Repaired>> = BTreeMap::new();
-    for row in &rows {
-        of_component
-            .entry(row.component_id)
-            .or_default()
-            .push(row.clone());
-    }
-    let ids = of_component
-        .keys()
-        .map(ToString::to_string)
+    let found = off_thread("the record of a model", move || WorkedOut::of(&rows, today)).await?;
+    let ids = (found.components.iter())
+        .map(|(id, _)| id.to_string())
         .collect::<Vec<_>>();
     let components = labels(db, Dimension::Component, &ids).await?;
     let key = model.to_owned();
@@ -89,24 +84,66 @@ pub async fn machines(
         today,
         label: models.remove(&key).unwrap_or_else(|| key.clone()),
         key,
-        machines: units.len(),
-        further_repairs: rows.len() - units.len(),
+        machines: found.machines,
+        further_repairs: found.further_repairs,
         cut,
-        steps: mean_visits(&units),
-        trend: Pooled::of(&units),
-        components: of_component
-            .into_iter()
-            .map(|(component_id, rows)| OfComponent {
+        steps: found.steps,
+        trend: found.trend,
+        components: (found.components.into_iter())
+            .map(|(component_id, pooled)| OfComponent {
                 component_id,
                 label: components
                     .get(&component_id.to_string())
                     .cloned()
                     .unwrap_or_default(),
-                pooled: Pooled::of(&self::units(&rows, today)),
+                pooled,
             })
-            .filter(|row| row.pooled.failures > 0)
             .collect(),
     }))
+}
+
+/// What the repairs of a model come to, without the names of anything.
+struct WorkedOut {
+    machines: usize,
+    further_repairs: usize,
+    steps: Vec<Step>,
+    trend: Pooled,
+    /// Those that failed again.
+    components: Vec<(i64, Pooled)>,
+}
+
+impl WorkedOut {
+    fn of(rows: &[Repaired], today: NaiveDate) -> Self {
+        let all = units(rows, today);
+        let mut of_component: BTreeMap<i64, Vec<Repaired>> = BTreeMap::new();
+        for row in rows {
+            of_component
+                .entry(row.component_id)
+                .or_default()
+                .push(row.clone());
+        }
+        let components = of_component
+            .into_iter()
+            .map(|(id, rows)| (id, Pooled::of(&units(&rows, today))));
+        Self {
+            machines: all.len(),
+            further_repairs: rows.len() - all.len(),
+            steps: thinned(mean_visits(&all)),
+            trend: Pooled::of(&all),
+            components: components
+                .filter(|(_, pooled)| pooled.failures > 0)
+                .collect(),
+        }
+    }
+}
+
+/// At most so many steps as are told: of more, the last of each few in turn, so that the mean reaches as far.
+fn thinned(steps: Vec<Step>) -> Vec<Step> {
+    let together = steps.len().div_ceil(STEPS_MAX).max(1);
+    steps
+        .chunks(together)
+        .filter_map(|few| few.last().copied())
+        .collect()
 }
 
 /// Each machine from its first repair to today, with the ages of the further ones. Rows stand machine by machine.
@@ -141,5 +178,26 @@ impl Pooled {
             trend: pooled::trend(&failures),
             test,
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_steps_are_thinned_and_reach_as_far() {
+        let unit = |day: u32| Unit {
+            watched_days: 5_000,
+            visits_at_days: vec![day],
+        };
+        let steps = |count: u32| mean_visits(&(1..=count).map(unit).collect::<Vec<_>>());
+        assert_eq!(thinned(steps(500)), steps(500));
+        for count in [501, 1_201] {
+            let thin = thinned(steps(count));
+            assert!((200..=STEPS_MAX).contains(&thin.len()), "{}", thin.len());
+            assert_eq!(thin.last(), steps(count).last());
+        }
+        assert_eq!(thinned(Vec::new()), []);
     }
 }

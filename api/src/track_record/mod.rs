@@ -11,6 +11,7 @@ pub mod graphql;
 mod machines;
 mod money;
 mod months;
+mod off_thread;
 mod pictures;
 mod rates;
 mod store;
@@ -18,6 +19,7 @@ mod store;
 pub use asked::checked;
 pub use machines::{Machines, machines};
 pub use months::{Month, Months, months};
+pub use off_thread::off_thread;
 pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};
 pub use rates::{Group, Rates, rates};
 

@@ -1,6 +1,6 @@
 //! The shop's months on a control chart.
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use nameplate_rules::rates::Share;
 use nameplate_rules::rates::months::{Point, baseline, point};
 use nameplate_rules::rates::survival::{CallbackRate, Counts, callback_rate};
@@ -21,7 +21,7 @@ pub struct Months {
 pub struct Month {
     pub first_on: NaiveDate,
     pub counts: Counts,
-    /// Whether the windows of all its repairs are over.
+    /// Whether it lies whole in the span and the windows of all its repairs are over.
     pub is_over: bool,
     /// For a month whose windows still run what is known so far.
     pub rate: Option<CallbackRate>,
@@ -29,11 +29,16 @@ pub struct Month {
     pub point: Option<Point>,
 }
 
-/// The months of a span.
+/// The months of a span, from the first day of its first month on: a month that began before the span would be held
+/// against whole ones.
 ///
 /// # Errors
 /// Internal only.
 pub async fn months(db: &impl ConnectionTrait, watch: Watch) -> Result<Months> {
+    let watch = Watch {
+        from: watch.from.with_day(1).unwrap_or(watch.from),
+        ..watch
+    };
     let rows = by_month(db, &watch).await?;
     let months = rows.iter().map(|row| (row, counts(row, &watch)));
     let months = months.collect::<Vec<_>>();

@@ -15,17 +15,27 @@ use crate::shop;
 use super::asked;
 use super::machines::{self, Machines};
 use super::months::{self, Month, Months};
+use super::off_thread::off_thread;
 use super::rates::{self, Group, Rates};
 
 /// Days of a year, for an axis.
 const YEAR_DAYS: f64 = 365.25;
 
 /// The groups of a table with their intervals.
+///
+/// What nobody was followed for is not drawn as if it were known: a younger group says by which day its share is, and the
+/// shop's line is left out.
 #[must_use]
 pub fn of_rates(rates: &Rates, by: &str) -> Picture {
+    let window_days = rates.watch.window_days;
+    let of_window = rates.shop.rate.filter(|rate| rate.at_days == window_days);
+    let rows = (rates.groups.iter())
+        .filter_map(|group| row(group, window_days))
+        .collect::<Vec<_>>();
+    let without_rate = rates.groups.len() - rows.len();
     let chart = RatesChart {
         caption: Caption {
-            title: format!("Repairs that came back within {} days", rates.watch.window_days),
+            title: format!("Repairs that came back within {window_days} days"),
             subtitle: format!(
                 "{by}. {} of {} repairs came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
                 rates.shop.counts.returned,
@@ -35,21 +45,43 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
                 wording::day(rates.watch.through),
                 wording::day(rates.watch.today),
             ),
-            note: "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes."
-                .to_owned(),
+            note: format!(
+                "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes.{}{}",
+                cut(rates),
+                match without_rate {
+                    0 => String::new(),
+                    1 => " One has no rate yet.".to_owned(),
+                    several => format!(" {several} have no rate yet."),
+                }
+            ),
         },
         axis: "Repairs that came back, percent".to_owned(),
-        rows: rates.groups.iter().filter_map(row).collect(),
-        shop: rates.shop.rate.map(|rate| rate.value * 100.0),
+        rows,
+        shop: of_window.map(|rate| rate.value * 100.0),
     };
     chart.picture()
 }
 
-fn row(group: &Group) -> Option<RateRow> {
+/// What is said where there are more groups than are looked at.
+fn cut(rates: &Rates) -> String {
+    let shown = rates.groups.len();
+    if shown == rates.groups_in_all {
+        return String::new();
+    }
+    format!(" Shown are {shown} of {} groups.", rates.groups_in_all)
+}
+
+fn row(group: &Group, window_days: u32) -> Option<RateRow> {
     let rate = group.figures.rate?;
     let limits = rate.shown?;
+    let label = if rate.at_days == window_days {
+        group.label.clone()
+    } else {
+        // In front, as the end of a long label is cut.
+        format!("By day {}: {}", rate.at_days, group.label)
+    };
     Some(RateRow {
-        label: group.label.clone(),
+        label,
         n: whole(group.figures.counts.repairs),
         returned: whole(group.figures.counts.returned),
         rate: rate.value * 100.0,
@@ -83,7 +115,10 @@ pub fn of_money(rates: &Rates, by: &str, currency: &str) -> Picture {
                 wording::day(rates.watch.through),
                 wording::day(rates.watch.today),
             ),
-            note: "A call counts in each of its groups.".to_owned(),
+            note: format!(
+                "A call counts in each of its groups. Groups that cost nothing are left out.{}",
+                cut(rates)
+            ),
         },
         bars: costing
             .map(|group| Bar {
@@ -117,10 +152,33 @@ pub fn of_months(months: &Months) -> Picture {
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),
-        months: months.months.iter().map(month_point).collect(),
+        months: without_gaps(&months.months),
         centre: months.mean.map(|mean| mean * 100.0),
     };
     chart.picture()
+}
+
+/// Every month from the first to the last, those without repairs too.
+fn without_gaps(months: &[Month]) -> Vec<MonthPoint> {
+    let mut points = Vec::new();
+    let mut next = months.first().map(|month| month.first_on);
+    for month in months {
+        while let Some(empty) = next.filter(|first_on| *first_on < month.first_on) {
+            points.push(MonthPoint {
+                name: month_name(empty),
+                mature: true,
+                ..MonthPoint::default()
+            });
+            next = month_after(empty);
+        }
+        points.push(month_point(month));
+        next = month_after(month.first_on);
+    }
+    points
+}
+
+fn month_after(first_on: NaiveDate) -> Option<NaiveDate> {
+    first_on.checked_add_months(chrono::Months::new(1))
 }
 
 fn month_point(month: &Month) -> MonthPoint {
@@ -193,6 +251,8 @@ pub struct PictureAsked {
 const MODELS_MAX: usize = 4;
 /// Most groups in one picture.
 const GROUPS_MAX: usize = 30;
+/// What is done when it breaks.
+const DRAWING: &str = "drawing a picture";
 
 /// Draws a picture; `None` where there is no such chart.
 ///
@@ -211,13 +271,16 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             let (dimension, by) = dimension(asked.by.as_deref(), role)?;
             let rates = rates::rates(db, dimension, span, GROUPS_MAX).await?;
             Some(if asked.chart == "rates" {
-                of_rates(&rates, by)
+                off_thread(DRAWING, move || of_rates(&rates, by)).await?
             } else {
-                let settings = shop::settings(db).await?;
-                of_money(&rates, by, &settings.row.currency)
+                let currency = shop::settings(db).await?.row.currency;
+                off_thread(DRAWING, move || of_money(&rates, by, &currency)).await?
             })
         }
-        "months" => Some(of_months(&months::months(db, span).await?)),
+        "months" => {
+            let months = months::months(db, span).await?;
+            Some(off_thread(DRAWING, move || of_months(&months)).await?)
+        }
         "machines" => {
             if asked.models.is_empty() || asked.models.len() > MODELS_MAX {
                 let message = format!("Name one to {MODELS_MAX} models by their keys.");
@@ -227,7 +290,7 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             for key in &asked.models {
                 models.extend(machines::machines(db, key, span.today).await?);
             }
-            Some(of_machines(&models, span.today))
+            Some(off_thread(DRAWING, move || of_machines(&models, span.today)).await?)
         }
         _ => None,
     })
@@ -257,3 +320,6 @@ fn dimension(by: Option<&str>, role: Role) -> Result<(Dimension, &'static str)> 
     };
     Ok(known)
 }
+
+#[cfg(test)]
+mod tests;

@@ -459,6 +459,10 @@ async fn what_is_fitted_and_how(act: &Act) {
 }
 
 async fn over_time(act: &Act) {
+    let begun_before = months(act.app.db.read(), watch(40, WINDOW_DAYS)).await;
+    let begun_before = begun_before.expect("months").months;
+    let first = begun_before.first().expect("a month");
+    assert_eq!((first.first_on, first.is_over), (on(31), true));
     let months = months(act.app.db.read(), watch(0, WINDOW_DAYS))
         .await
         .expect("months");

@@ -11,6 +11,7 @@ use sea_orm::ConnectionTrait;
 use crate::base::Result;
 use crate::callbacks::outcomes::{Of, Strata, Watch, Watched, labels, watched};
 
+use super::off_thread::off_thread;
 use super::store::lost;
 
 /// A table of groups, as of today.
@@ -70,7 +71,11 @@ pub async fn rates(
         .map(|key| strata.exposures(rows_of(key).iter().copied()))
         .collect::<Vec<_>>();
     let shop = strata.exposures(&of_shop);
-    let judged: Judged = judge(&shop, &exposures, &strata.names, watch.window_days);
+    let (names, window_days) = (strata.names, watch.window_days);
+    let judged: Judged = off_thread("judging a table of rates", move || {
+        judge(&shop, &exposures, &names, window_days)
+    })
+    .await?;
     let money = lost::lost(db, dimension, &watch).await?;
     let mut groups = keys
         .iter()

@@ -25,6 +25,8 @@ pub struct BaseRate {
 /// Fewer repairs than this are too few to judge.
 pub const BASE_RATE_REPAIRS_MIN: u32 = 10;
 
+const TOO_FEW: &str = " (too few to judge)";
+
 impl BaseRate {
     /// Takes the counts: repairs of this kind, and how many of them came back.
     ///
@@ -71,9 +73,25 @@ impl BaseRate {
             Some(_) => format!("{returned} of {repairs} such repairs came back"),
         };
         if repairs < BASE_RATE_REPAIRS_MIN {
-            sentence.push_str(" (too few to judge)");
+            sentence.push_str(TOO_FEW);
         }
         sentence
+    }
+
+    /// The rate of what a group is compared with, such as the other batches of a part: the exact counts, with the same mark
+    /// below [`BASE_RATE_REPAIRS_MIN`] repairs.
+    #[must_use]
+    pub fn sentence_of_others(self) -> String {
+        let Self { repairs, returned } = self;
+        if repairs == 0 {
+            return "No comparable repair of others is on record yet".to_owned();
+        }
+        let too_few = if repairs < BASE_RATE_REPAIRS_MIN {
+            TOO_FEW
+        } else {
+            ""
+        };
+        format!("Comparable repairs of others: {returned} of {repairs} came back{too_few}")
     }
 }
 

@@ -78,7 +78,8 @@ impl Pattern {
 
 /// The sentence of a flag about returns of a group.
 ///
-/// Shape: `name` as in "Batch B3 of part PN-D14"; the ratio's lower limit is that of the Gamma-Poisson judgement.
+/// Shape: `name` as in "Batch B3 of part PN-D14"; the ratio's lower limit is that of the Gamma-Poisson judgement: it holds
+/// 95 times in 100.
 ///
 /// # Example
 /// ```
@@ -86,8 +87,8 @@ impl Pattern {
 /// let returns = Returns { returned: 7, repairs: 24, machines: 7, window_days: 90 };
 /// assert_eq!(
 ///     sentence("Batch B3 of part PN-D14", returns, "1.2", "1.4"),
-///     "Batch B3 of part PN-D14: 7 of 24 repairs came back within 90 days, on 7 machines, where comparable work lets \
-///      expect 1.2. That is at least 1.4 times as many, 95 times in 100."
+///     "Batch B3 of part PN-D14: 7 of 24 repairs came back within 90 days, on 7 machines, where similar work would give \
+///      about 1.2. That is very likely at least 1.4 times as many."
 /// );
 /// ```
 #[must_use]
@@ -99,8 +100,8 @@ pub fn sentence(name: &str, returns: Returns, expected: &str, times: &str) -> St
         window_days,
     } = returns;
     format!(
-        "{name}: {returned} of {repairs} repairs came back within {window_days} days, on {machines} machines, where comparable \
-         work lets expect {expected}. That is at least {times} times as many, 95 times in 100."
+        "{name}: {returned} of {repairs} repairs came back within {window_days} days, on {machines} machines, where similar \
+         work would give about {expected}. That is very likely at least {times} times as many."
     )
 }
 

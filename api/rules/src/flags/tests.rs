@@ -138,6 +138,23 @@ fn the_base_rate_is_said_in_words() {
     );
 }
 
+#[test]
+fn what_a_group_is_compared_with_is_said_in_words() {
+    let say = |repairs, returned| {
+        let rate = BaseRate::new(repairs, returned).expect("a rate");
+        rate.sentence_of_others()
+    };
+    assert_eq!(
+        say(96, 4),
+        "Comparable repairs of others: 4 of 96 came back"
+    );
+    assert_eq!(
+        say(9, 0),
+        "Comparable repairs of others: 0 of 9 came back (too few to judge)"
+    );
+    assert_eq!(say(0, 0), "No comparable repair of others is on record yet");
+}
+
 fn any_repair() -> impl Strategy<Value = EarlierRepair> {
     (0u32..1_500, prop::option::of(0u32..400)).prop_map(|(at, warranty)| {
         let completed_on = days_after(day("2022-01-01"), at).expect("a day");

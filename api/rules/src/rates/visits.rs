@@ -44,54 +44,36 @@ pub struct Step {
 /// (1995) 158-168. R package survival 3.5-3 `survfit(Surv(start, stop, status) ~ 1, id = id)`.
 #[must_use]
 pub fn mean_visits(units: &[Unit]) -> Vec<Step> {
-    let counted = |unit: &Unit, age: u32| {
-        let on_day = unit
-            .visits_at_days
-            .iter()
-            .filter(|day| **day == age)
-            .count();
-        if age <= unit.watched_days {
-            count(on_day)
-        } else {
-            0
-        }
-    };
-    let mut ages: Vec<u32> = units
-        .iter()
-        .flat_map(|unit| {
-            unit.visits_at_days
-                .iter()
-                .filter(|age| **age <= unit.watched_days)
+    let mut visits: Vec<(u32, usize)> = (units.iter().enumerate())
+        .flat_map(|(place, unit)| {
+            let ages = unit.visits_at_days.iter().copied();
+            ages.filter(|age| *age <= unit.watched_days)
+                .map(move |age| (age, place))
         })
-        .copied()
         .collect();
-    ages.sort_unstable();
-    ages.dedup();
+    visits.sort_unstable();
+    let mut ends: Vec<(u32, usize)> = (units.iter().enumerate())
+        .map(|(place, unit)| (unit.watched_days, place))
+        .collect();
+    ends.sort_unstable();
+    let mut ends = ends.into_iter().peekable();
+    let mut sweep = Sweep::over(units.len());
     let mut mean = 0.0;
-    // For each machine, how far its own visits lead from the mean so far.
-    let mut apart = vec![0.0; units.len()];
     let mut steps = Vec::new();
-    for age_days in ages {
-        let watched = count(
-            units
-                .iter()
-                .filter(|unit| unit.watched_days >= age_days)
-                .count(),
-        );
-        let visits = units.iter().map(|unit| counted(unit, age_days)).sum();
-        let step = real(visits) / real(watched);
-        mean += step;
-        for (unit, apart) in units.iter().zip(&mut apart) {
-            if unit.watched_days >= age_days {
-                *apart += (real(counted(unit, age_days)) - step) / real(watched);
-            }
+    for on_day in visits.chunk_by(|a, b| a.0 == b.0) {
+        let Some((age_days, _)) = on_day.first().copied() else {
+            continue;
+        };
+        while let Some((_, place)) = ends.next_if(|(end, _)| *end < age_days) {
+            sweep.leave(place);
         }
-        let variance: f64 = apart.iter().map(|apart| apart * apart).sum();
-        let std_error = (units.len() > 1).then(|| variance.sqrt());
+        let step = sweep.day(on_day.iter().map(|(_, place)| *place));
+        mean += step;
+        let std_error = (units.len() > 1).then(|| sweep.variance().sqrt());
         steps.push(Step {
             age_days,
-            units: watched,
-            visits,
+            units: sweep.watched,
+            visits: count(on_day.len()),
             mean,
             std_error,
             limits: std_error.map(|error| {
@@ -101,15 +83,77 @@ pub fn mean_visits(units: &[Unit]) -> Vec<Step> {
                     high: mean * factor,
                 }
             }),
-            few: watched < UNITS_MIN,
+            few: sweep.watched < UNITS_MIN,
         });
     }
     steps
 }
 
+/// What the variance is made of, carried from one age to the next: the sum over machines of the square of how far its own
+/// visits lead from the mean. While a machine is watched that is its own share less what all had so far; sums of the
+/// shares and of their squares stand for all machines, so that an age costs no more than its own visits.
+struct Sweep {
+    /// For each machine its visits, each by the share it had in the mean.
+    own: Vec<f64>,
+    /// Machines still watched, and over these the sum of their shares and of the squares.
+    watched: u64,
+    sum: f64,
+    squares: f64,
+    /// What a machine that is watched had on average, by the same shares.
+    all: f64,
+    /// The squares of those that are watched no more.
+    settled: f64,
+}
+
+impl Sweep {
+    fn over(units: usize) -> Self {
+        Self {
+            own: vec![0.0; units],
+            watched: count(units),
+            sum: 0.0,
+            squares: 0.0,
+            all: 0.0,
+            settled: 0.0,
+        }
+    }
+
+    /// A machine is watched no more.
+    fn leave(&mut self, place: usize) {
+        let own = self.own.get(place).copied().unwrap_or_default();
+        self.watched = self.watched.saturating_sub(1);
+        self.sum -= own;
+        self.squares -= own * own;
+        self.settled += (own - self.all) * (own - self.all);
+    }
+
+    /// The visits of one age, each by the place of its machine; the step of the mean.
+    fn day(&mut self, visits: impl ExactSizeIterator<Item = usize>) -> f64 {
+        let share = 1.0 / real(self.watched);
+        let step = real(count(visits.len())) * share;
+        for place in visits {
+            if let Some(own) = self.own.get_mut(place) {
+                self.sum += share;
+                self.squares += share * (2.0 * *own + share);
+                *own += share;
+            }
+        }
+        self.all += step * share;
+        step
+    }
+
+    fn variance(&self) -> f64 {
+        let watched =
+            self.squares - 2.0 * self.all * self.sum + real(self.watched) * self.all * self.all;
+        // Machines with the same visits have none, of which rounding may leave a trace below zero.
+        (watched + self.settled).max(0.0)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeMap;
+
+    use proptest::prelude::*;
 
     use super::*;
     use crate::rates::testing::{limits, near, table, whole};
@@ -172,6 +216,52 @@ mod tests {
             .collect();
         assert_eq!(seen, [(20, 1.0, None), (40, 2.0, None)]);
         assert!(steps.iter().all(|step| step.few && step.limits.is_none()));
+    }
+
+    /// The variance by its definition, machine by machine at each age.
+    fn plain_errors(units: &[Unit]) -> Vec<f64> {
+        let steps = mean_visits(units);
+        let mut apart = vec![0.0; units.len()];
+        let errors = steps.iter().map(|step| {
+            for (unit, apart) in units.iter().zip(&mut apart) {
+                if unit.watched_days >= step.age_days {
+                    let own = unit.visits_at_days.iter();
+                    let own = count(own.filter(|age| **age == step.age_days).count());
+                    *apart += (real(own) - real(step.visits) / real(step.units)) / real(step.units);
+                }
+            }
+            apart.iter().map(|apart| apart * apart).sum::<f64>().sqrt()
+        });
+        errors.collect()
+    }
+
+    proptest! {
+        #[test]
+        fn errors_carried_from_age_to_age_are_those_of_the_definition(
+            units in prop::collection::vec((0u32..60, prop::collection::vec(0u32..60, 0..6)), 2..30),
+        ) {
+            let units: Vec<Unit> = (units.iter())
+                .map(|(watched_days, visits)| unit(*watched_days, visits))
+                .collect();
+            let steps = mean_visits(&units);
+            for (step, plain) in steps.iter().zip(plain_errors(&units)) {
+                let error = step.std_error.expect("an error");
+                prop_assert!((error - plain).abs() < 1e-6, "{error}, not {plain}");
+                let watched = units.iter().filter(|unit| unit.watched_days >= step.age_days);
+                prop_assert_eq!(step.units, count(watched.count()));
+            }
+        }
+    }
+
+    /// As many as a model with 20,000 repairs may have: a sum over all machines at each age would take minutes.
+    #[test]
+    fn ten_thousand_machines_are_told_at_once() {
+        let units = (0..10_000_u32).map(|number| {
+            let watched_days = 400 + number % 3_000;
+            unit(watched_days, &[number % 397, 100 + number % 293])
+        });
+        let steps = mean_visits(&units.collect::<Vec<_>>());
+        assert_eq!(steps.iter().map(|step| step.visits).sum::<u64>(), 20_000);
     }
 
     #[test]

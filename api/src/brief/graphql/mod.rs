@@ -246,8 +246,9 @@ pub struct BriefFlag {
     reason: String,
     /// When it was raised.
     raised_at: DateTime<Utc>,
-    /// How often such repairs come back on the shop's other machines.
-    base_rate: BaseRate,
+    /// How often such repairs come back on the shop's other machines; of a pattern, comparable repairs of others. Null for
+    /// what machines share at an address.
+    base_rate: Option<BaseRate>,
     /// What several machines have in common; null for a flag about this machine alone.
     pattern: Option<FlagPattern>,
     /// What to look at, in order.

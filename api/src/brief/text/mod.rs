@@ -5,6 +5,7 @@
 
 mod past;
 
+use chrono::NaiveDate;
 use nameplate_entities::kinds::{CallbackState, FlagLevel, Fuel, VisitReason};
 use nameplate_entities::{appliance, estimate_revision, visit};
 use nameplate_rules::cautions::DEFERENCE;
@@ -17,7 +18,7 @@ use crate::coverage::CoverAhead;
 use crate::customers;
 
 use super::dangers;
-use super::store::{Brief, Flagged, Offer, Ordered};
+use super::store::{Brief, Flagged, Offer, Ordered, Promise};
 
 /// The longest text.
 const BYTES_MAX: usize = 1_999;
@@ -250,21 +251,24 @@ fn checks(act: &[&Flagged]) -> Vec<String> {
 
 /// What the shop stands behind, then every programme that may pay.
 fn payers(brief: &Brief) -> Vec<String> {
-    let own = brief.warranties.iter().map(|row| {
-        let through = [
-            row.warranty
-                .labour_through
-                .map(|day| format!("labor to {day}")),
-            row.warranty
-                .parts_through
-                .map(|day| format!("parts to {day}")),
-        ];
-        let through: Vec<String> = through.into_iter().flatten().collect();
-        let (component, call) = (&row.component.name, &row.call.number);
-        format!("We pay for {component} ({call}): {}.", through.join(", "))
-    });
+    let own = (brief.warranties.iter()).filter_map(|row| promise(row, brief.today));
     let others = (brief.cover.iter()).filter(|cover| cover.payer.is_some() && cover.told.may_pay());
     own.chain(others.map(programme)).collect()
+}
+
+/// What of the shop's promise still holds on a day; a half that is over is left out.
+fn promise(row: &Promise, today: NaiveDate) -> Option<String> {
+    let halves = [
+        ("labor", row.warranty.labour_through),
+        ("parts", row.warranty.parts_through),
+    ];
+    let holding: Vec<String> = (halves.into_iter())
+        .filter_map(|(what, through)| Some((what, through.filter(|day| *day >= today)?)))
+        .map(|(what, day)| format!("{what} to {day}"))
+        .collect();
+    let (component, call) = (&row.component.name, &row.call.number);
+    let said = || format!("We pay for {component} ({call}): {}.", holding.join(", "));
+    (!holding.is_empty()).then(said)
 }
 
 fn programme(cover: &CoverAhead) -> String {
@@ -282,6 +286,9 @@ fn programme(cover: &CoverAhead) -> String {
         words.push(format!("customer pays the first {}", cover.deductible));
     }
     words.extend(cover.told.bring.iter().map(|what| format!("bring: {what}")));
+    if words.is_empty() {
+        return format!("{} may pay.", cover.programme);
+    }
     format!("{} may pay: {}.", cover.programme, words.join(", "))
 }
 

@@ -2,14 +2,17 @@
 
 use nameplate_entities::kinds::{Across, CallKind, Circuit, Method, Quantity};
 use nameplate_rules::cautions::{Caution, DEFERENCE};
+use nameplate_rules::coverage::Ahead;
+use nameplate_rules::money::Cents;
 use nameplate_rules::readings::Unit;
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 
 use super::super::{Brief, load};
-use super::{BYTES_MAX, text};
+use super::{BYTES_MAX, programme, text};
 use crate::calls::{RecordReading, ScheduleVisit, record_reading};
 use crate::closeout::testing::{Workshop, day};
+use crate::coverage::CoverAhead;
 use crate::stock;
 
 fn voltage(call_id: i64, value: &str, circuit: Circuit, across: Across) -> RecordReading {
@@ -107,6 +110,46 @@ async fn the_text_says_who_where_and_what_before_what_can_hurt_and_then_what_was
 }
 
 #[tokio::test]
+async fn a_promise_that_is_over_is_not_told_as_if_it_held() {
+    let shop = Workshop::open("2026-01-05").await;
+    let mut brief = returned(&shop).await;
+    let (today, before) = (brief.today, brief.today.pred_opt());
+    for row in &mut brief.warranties {
+        row.warranty.labour_through = Some(today);
+        row.warranty.parts_through = before;
+    }
+    let told = text(&brief);
+    let line = told.lines().find(|line| line.starts_with("We pay for"));
+    let line = line.unwrap_or_else(|| panic!("no promise in: {told}"));
+    assert!(line.ends_with(&format!(": labor to {today}.")), "{line}");
+    for row in &mut brief.warranties {
+        row.warranty.labour_through = before;
+    }
+    assert!(!text(&brief).contains("We pay for"));
+}
+
+#[test]
+fn a_programme_whose_days_are_not_known_is_told_in_a_whole_sentence() {
+    let ahead = Ahead {
+        excluded: None,
+        segments: Vec::new(),
+        is_found: false,
+        missing: Vec::new(),
+        bring: Vec::new(),
+    };
+    let cover = CoverAhead {
+        programme: "Hearthline five years".to_owned(),
+        payer: Some("Hearthline".to_owned()),
+        component: None,
+        exclusions: Vec::new(),
+        deductible: Cents::ZERO,
+        told: ahead.clone(),
+        on_visit: ahead,
+    };
+    assert_eq!(programme(&cover), "Hearthline five years may pay.");
+}
+
+#[tokio::test]
 async fn the_text_is_short_enough_and_cautions_whole_whatever_is_in_the_brief() {
     let shop = Workshop::open("2026-01-05").await;
     let brief = returned(&shop).await;
@@ -126,7 +169,7 @@ async fn the_text_is_short_enough_and_cautions_whole_whatever_is_in_the_brief() 
         long.flags = repeated(&long.flags, count);
         long.history = repeated(&long.history, count);
         long.other_machines = repeated(&long.other_machines, count);
-        long.balance = nameplate_rules::money::Cents(i64::MAX);
+        long.balance = Cents(i64::MAX);
         let told = text(&long);
         prop_assert!(told.len() <= BYTES_MAX);
         let isolate = Caution::IsolateAndProveDead.text();

@@ -3,6 +3,7 @@
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
 use chrono::{DateTime, NaiveDate, Utc};
 use futures_util::future::try_join_all;
+use nameplate_entities::kinds::Pattern;
 use nameplate_entities::{
     appliance, component, failure_mode, finding, flag, flag_evidence, flag_step, reading,
     service_call,
@@ -64,8 +65,9 @@ pub struct Flag {
     reason: String,
     /// When it was raised, or last opened again or grew more severe.
     raised_at: DateTime<Utc>,
-    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it.
-    base_rate: BaseRate,
+    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it; of a pattern,
+    /// comparable repairs of others. Null for what machines share at an address, which is held against nothing.
+    base_rate: Option<BaseRate>,
     /// What several machines have in common; null for a flag about one machine.
     pattern: Option<FlagPattern>,
     #[graphql(skip)]
@@ -164,9 +166,13 @@ impl Flag {
         texts(&self.row.cautions_json)
     }
 
-    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot.
+    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot, and for a flag
+    /// about several machines.
     async fn bearings(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Bearings>> {
         let flag = &self.row;
+        if flag.pattern.is_some() {
+            return Ok(None);
+        }
         let Some(failed) = Names::of(ctx, (flag.component_id, flag.failure_mode_id)).await? else {
             return Ok(None);
         };
@@ -230,9 +236,9 @@ pub struct FlagPattern {
     label: String,
     /// Returns within the callback window over two years; of an address the machines with heat or arc failures.
     observed: i64,
-    /// Returns that comparable work of the others lets expect; null for an address.
+    /// Returns that comparable work of the others would give; null for an address.
     expected: Option<ExactDecimal>,
-    /// At least so many times as many as expected, 95 times in 100; null for an address.
+    /// Very likely at least so many times as many as expected (lower 95 % limit); null for an address.
     at_least_times: Option<ExactDecimal>,
 }
 
@@ -292,27 +298,34 @@ pub fn texts(json: &str) -> async_graphql::Result<Vec<String>> {
     serde_json::from_str(json).map_err(|error| edge(Error::caused("texts of a flag", error)))
 }
 
-/// How often a kind of repair comes back, over all machines but the one flagged.
+/// How often a kind of repair comes back, over all machines but those flagged.
 #[derive(SimpleObject)]
 pub struct BaseRate {
     /// The rate in words, with a mark when there are too few repairs to judge.
     sentence: String,
-    /// Such repairs on other machines.
+    /// Such repairs on other machines; of a pattern, comparable repairs of others.
     repairs: i64,
-    /// How many of these followed an earlier one on the same machine.
+    /// How many of these followed an earlier one on the same machine; of a pattern, how many came back.
     returned: i64,
 }
 
 impl BaseRate {
-    /// The rate that a flag keeps.
-    pub fn of(row: &flag::Model) -> Self {
+    /// The rate that a flag keeps; none for an address, where no repairs are compared.
+    pub fn of(row: &flag::Model) -> Option<Self> {
         let whole = |count: i64| u32::try_from(count).unwrap_or(u32::MAX);
         let rate = flags::BaseRate::new(whole(row.base_repairs), whole(row.base_returned));
-        Self {
-            sentence: rate.map_or_else(|_| String::new(), flags::BaseRate::sentence),
+        let in_words = match row.pattern {
+            Some(Pattern::Address) => return None,
+            Some(Pattern::Model | Pattern::Part | Pattern::Lot | Pattern::Method) => {
+                flags::BaseRate::sentence_of_others
+            }
+            None => flags::BaseRate::sentence,
+        };
+        Some(Self {
+            sentence: rate.map_or_else(|_| String::new(), in_words),
             repairs: row.base_repairs,
             returned: row.base_returned,
-        }
+        })
     }
 }
 

@@ -4,9 +4,10 @@ use std::collections::HashMap;
 
 use nameplate_entities::kinds::{Dimension, Method};
 use nameplate_entities::{
-    appliance, appliance_type, component, failure_mode, part, part_lot, staff, supplier,
+    appliance, appliance_type, component, failure_mode, part, part_lot, repair_group, service_call,
+    staff, supplier,
 };
-use sea_orm::sea_query::{Alias, Expr, ExprTrait, Query};
+use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query, SelectStatement};
 use sea_orm::{
     ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
 };
@@ -155,32 +156,58 @@ async fn components(db: &impl ConnectionTrait, ids: Vec<i64>) -> Result<Labels> 
     }))
 }
 
-/// Make and model as printed on one of the machines.
+/// Make and model as printed on the machine of the model that was repaired last: one row is read for each key.
 async fn models(db: &impl ConnectionTrait, keys: &[String]) -> Result<Labels> {
-    let makes = keys.iter().filter_map(|key| Some(key.split_once('|')?.0));
+    let group = |column: repair_group::Column| Expr::col((repair_group::Entity, column));
+    let of_call = |column: service_call::Column| Expr::col((service_call::Entity, column));
+    let last = keys
+        .iter()
+        .map(|key| Expr::SubQuery(None, Box::new(last_repair(key).into())));
     let mut query = Query::select();
     query
-        .columns([appliance::Column::MakeKey, appliance::Column::Model])
-        .expr_as(Expr::col(appliance::Column::Make).max(), Alias::new("make"))
-        .from(appliance::Entity)
-        .and_where(appliance::Column::MakeKey.is_in(makes))
-        .group_by_columns([appliance::Column::MakeKey, appliance::Column::Model]);
+        .column((repair_group::Entity, repair_group::Column::GroupKey))
+        .columns([
+            (appliance::Entity, appliance::Column::Make),
+            (appliance::Entity, appliance::Column::Model),
+        ])
+        .from(repair_group::Entity)
+        .inner_join(
+            service_call::Entity,
+            of_call(service_call::Column::Id)
+                .equals((repair_group::Entity, repair_group::Column::CallId)),
+        )
+        .inner_join(
+            appliance::Entity,
+            Expr::col((appliance::Entity, appliance::Column::Id))
+                .equals((service_call::Entity, service_call::Column::ApplianceId)),
+        )
+        .and_where(group(repair_group::Column::Dimension).eq(Dimension::Model))
+        .and_where(group(repair_group::Column::CallId).is_in(last));
     let rows = joined::all::<ModelNamed>(db, &query).await?;
     Ok(rows
         .into_iter()
-        .map(|row| {
-            let key = format!("{}|{}", row.make_key, row.model.trim().to_uppercase());
-            (key, format!("{} {}", row.make, row.model))
-        })
-        .filter(|(key, _)| keys.contains(key))
+        .map(|row| (row.group_key, format!("{} {}", row.make, row.model.trim())))
         .collect())
+}
+
+/// The call by which a machine of this model was repaired last.
+fn last_repair(key: &str) -> SelectStatement {
+    Query::select()
+        .column(repair_group::Column::CallId)
+        .from(repair_group::Entity)
+        .and_where(repair_group::Column::Dimension.eq(Dimension::Model))
+        .and_where(repair_group::Column::GroupKey.eq(key))
+        .order_by(repair_group::Column::CompletedOn, Order::Desc)
+        .order_by(repair_group::Column::CallId, Order::Desc)
+        .limit(1)
+        .to_owned()
 }
 
 #[derive(FromQueryResult)]
 struct ModelNamed {
-    make_key: String,
-    model: String,
+    group_key: String,
     make: String,
+    model: String,
 }
 
 #[derive(FromQueryResult)]

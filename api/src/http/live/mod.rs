@@ -1,8 +1,9 @@
 //! Live updates: GraphQL subscriptions over a WebSocket, under the subprotocol `graphql-transport-ws` and no other.
 //!
 //! Words: a connection is *opened* by a GET of `/graphql` that asks to be upgraded, *begun* by the client's first message
-//! with its token, and has a *seat* from then on. The library's own socket takes a second subscription under the first
-//! one's id, knows other close codes than the protocol has, and reads messages of any size, so this one is written here.
+//! with its token; until then it *waits*, and has a *seat* from then on. The library's own socket takes a second
+//! subscription under the first one's id, knows other close codes than the protocol has, and reads messages of any size,
+//! so this one is written here.
 //!
 //! What must stay true: a page of another site opens nothing; nothing is told to a session that has ended or whose role
 //! has changed; queries and mutations are refused here, so that an act has one way in; documents are held to the limits
@@ -78,13 +79,13 @@ pub async fn open(shared: Data<Shared>, request: HttpRequest, payload: Payload) 
             return unavailable("The database does not answer. Try again.");
         }
     };
-    let Some(place) = shared.seats.place() else {
-        return unavailable("Too many live connections. Try again later.");
-    };
     let from = shared.client_of(&request);
+    let Some(waiting) = shared.seats.wait(from.as_deref()) else {
+        return unavailable("Too many connections wait to say who they are. Try again later.");
+    };
     match actix_ws::handle_with_protocols(&request, payload, &[protocol::NAME]) {
         Ok((response, out, messages)) => {
-            let socket = socket::Socket::new(shared, out, (known, from), place);
+            let socket = socket::Socket::new(shared, out, (known, from), waiting);
             let messages = messages
                 .max_frame_size(MESSAGE_MAX)
                 .aggregate_continuations()

@@ -82,7 +82,7 @@ pub enum Ending {
     /// Nothing was heard of the client for long.
     Silent,
     TooLarge,
-    /// Too many connections of one session.
+    /// Too many connections of one session, or in all.
     TooMany,
     /// The database does not answer.
     Fault,
@@ -123,7 +123,7 @@ impl Ending {
             Self::Leaving => "The server is about to end. Connect again.",
             Self::Silent => "Nothing was heard of you for long.",
             Self::TooLarge => "A message has at most 64 KiB.",
-            Self::TooMany => "This session has too many connections.",
+            Self::TooMany => "There are too many connections of this session, or in all.",
             Self::Fault => "The database does not answer. Try again.",
             Self::BadMessage => "This is no message of graphql-transport-ws.",
             Self::Unknown => "Say who you are first.",

@@ -12,7 +12,7 @@ use async_graphql::parser::types::{OperationType, Selection};
 use async_graphql::{Request, Response};
 use futures_util::{FutureExt, StreamExt};
 use serde_json::{Map, Value};
-use tokio::sync::{OwnedSemaphorePermit, mpsc};
+use tokio::sync::mpsc;
 use tokio::task::AbortHandle;
 use tracing::Instrument;
 
@@ -26,7 +26,7 @@ use crate::http::{Shared, caller};
 use crate::shop;
 
 use super::protocol::{self, Ending, Said};
-use super::seats::Seat;
+use super::seats::{Seat, Waiting};
 
 /// Subscriptions of one connection.
 const OPERATIONS_MAX: usize = 8;
@@ -48,7 +48,8 @@ pub struct Socket {
     /// How many subscriptions there were, to tell a later one from an earlier under the same id.
     started: u64,
     heard_at: Instant,
-    _place: OwnedSemaphorePermit,
+    /// Its place to wait in, until it was begun.
+    waiting: Option<Waiting>,
 }
 
 /// Who is told.
@@ -103,7 +104,7 @@ impl Socket {
         shared: Data<Shared>,
         out: actix_ws::Session,
         (known, from): (Option<Caller>, Option<String>),
-        place: OwnedSemaphorePermit,
+        waiting: Waiting,
     ) -> Self {
         Self {
             shared,
@@ -115,7 +116,7 @@ impl Socket {
             running: HashMap::new(),
             started: 0,
             heard_at: Instant::now(),
-            _place: place,
+            waiting: Some(waiting),
         }
     }
 
@@ -208,6 +209,7 @@ impl Socket {
             session_id,
             _seat: seat.ok_or(Ending::TooMany)?,
         });
+        drop(self.waiting.take());
         self.say(protocol::acknowledged()).await
     }
 

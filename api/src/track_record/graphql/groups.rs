@@ -72,12 +72,12 @@ impl RateDimension {
     }
 }
 
-/// What can be said of a group against what its work lets expect.
+/// What can be said of a group against what similar work would give.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 pub enum RateVerdict {
     /// Fewer than ten repairs: nothing can be said.
     TooFew,
-    /// No more and no fewer come back than such work lets expect, or it cannot be told.
+    /// No more and no fewer come back than similar work would give, or it cannot be told.
     AsExpected,
     /// More come back than chance explains, with the number of groups looked at accounted for.
     Worse,
@@ -109,7 +109,7 @@ pub struct RateGroup {
     same_component: u64,
     /// The share that came back; null without a repair older than a day.
     rate: Option<ReturnRate>,
-    /// Returns that the shop's own record lets expect of the same kinds of work, followed as long.
+    /// Returns that the same kinds of work would give by the shop's own record, followed as long.
     expected: f64,
     /// Returned by expected, with exact 95 % limits; null where nothing is expected.
     ratio: Option<Estimated>,
@@ -198,7 +198,7 @@ impl From<Rates> for RepairRates {
     }
 }
 
-/// A technician's own record, beside that of the shop and what the same work lets expect. It names nobody else.
+/// A technician's own record, beside that of the shop and what the same work would give. It names nobody else.
 #[derive(SimpleObject)]
 pub struct OwnRecord {
     /// The day as of which is counted.
@@ -209,7 +209,7 @@ pub struct OwnRecord {
     counts: RepairCounts,
     /// The share of own repairs that came back.
     rate: Option<ReturnRate>,
-    /// Returns that the shop's record lets expect of this mix of work.
+    /// Returns that this mix of work would give by the shop's record.
     expected: f64,
     /// The share of the whole shop.
     shop_rate: Option<ReturnRate>,
@@ -281,7 +281,7 @@ pub struct RatesQuery;
 impl RatesQuery {
     /// How often repairs came back, group by group. The office decides on calls within the shop's own callback window only: later
     /// ones count in longer windows unless their findings say that they have nothing to do with the repair.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     #[expect(
         clippy::too_many_arguments,
         reason = "one argument for each part of the question"
@@ -372,7 +372,7 @@ impl RatesQuery {
     }
 
     /// The caller's own repairs and what came back of them, over the two years through today.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     async fn own_record(
         &self,
         ctx: &Context<'_>,

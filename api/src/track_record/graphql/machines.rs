@@ -107,7 +107,8 @@ pub struct ModelRecord {
     further_repairs: usize,
     /// Whether there were more repairs than are looked at.
     cut: bool,
-    /// The mean number of further repairs a machine by age (mean cumulative function).
+    /// The mean number of further repairs a machine by age (mean cumulative function); of more than 500 ages the last of each
+    /// few in turn.
     steps: Vec<RepairStep>,
     /// The trend of all further repairs.
     trend: TrendFigures,
@@ -138,7 +139,7 @@ pub struct MachinesQuery;
 #[Object]
 impl MachinesQuery {
     /// The machines of one model; null for a model without repairs.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     async fn model_record(
         &self,
         ctx: &Context<'_>,

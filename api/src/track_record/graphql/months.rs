@@ -20,7 +20,7 @@ pub struct RepairMonth {
     counts: RepairCounts,
     /// The share that came back; of a month whose windows still run, as far as is known.
     rate: Option<ReturnRate>,
-    /// Whether the windows of all its repairs are over; only then it is held against the mean.
+    /// Whether it lies whole in the span and the windows of all its repairs are over; only then it is held against the mean.
     is_over: bool,
     /// Three standard deviations below the mean, in percent, for drawing.
     line_low: Option<f64>,
@@ -106,7 +106,7 @@ pub struct MonthsQuery;
 #[Object]
 impl MonthsQuery {
     /// The share of repairs that came back, month by month of their completion.
-    #[graphql(complexity = "20 + child_complexity")]
+    #[graphql(complexity = "200 + child_complexity")]
     async fn repair_months(
         &self,
         ctx: &Context<'_>,
@@ -114,7 +114,9 @@ impl MonthsQuery {
             desc = "Days within which a return counts, 1 to 730; the shop's callback window when left out."
         )]
         window_days: Option<i32>,
-        #[graphql(desc = "First day of completion; two years back when left out, ten at most.")]
+        #[graphql(
+            desc = "A day of the first month, which is counted whole; two years back when left out, ten at most."
+        )]
         from: Option<NaiveDate>,
         #[graphql(desc = "Last day of completion; today when left out.")] through: Option<
             NaiveDate,
