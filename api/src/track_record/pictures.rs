@@ -46,12 +46,17 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
                 wording::day(rates.watch.today),
             ),
             note: format!(
-                "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes.{}{}",
+                "Lines are 95 % intervals. What costs most stands first; this is no ranking of people or makes.{}{}{}",
                 cut(rates),
                 match without_rate {
                     0 => String::new(),
                     1 => " One has no rate yet.".to_owned(),
                     several => format!(" {several} have no rate yet."),
+                },
+                match of_window {
+                    Some(_) => "",
+                    None =>
+                        " No repair was watched for the whole window so far, so the shop has no line.",
                 }
             ),
         },

@@ -106,16 +106,14 @@ async fn a_message_of_more_than_64_kib_closes() {
 }
 
 #[tokio::test]
-async fn who_says_nothing_holds_eight_places_and_keeps_nobody_out_for_long() {
-    let live = Live::open().await;
+async fn who_says_nothing_holds_eight_places_and_gives_them_back_as_it_goes() {
+    let live = Live::patient().await;
     let mut silent = Vec::new();
     for _ in 0..8 {
         silent.push(live.opened().await);
     }
     assert_eq!(refused(&live, &[PROTOCOL]).await, 503);
-    for mut client in silent {
-        assert_eq!(client.closed().await, 4408);
-    }
+    drop(silent);
     tokio::time::sleep(QUIET).await;
     live.begun(&live.token("owner").await).await;
 }

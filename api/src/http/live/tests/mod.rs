@@ -50,9 +50,18 @@ impl Live {
         Self::before(Workshop::open("2026-06-01").await)
     }
 
+    /// One that leaves clients long to say who they are.
+    async fn patient() -> Self {
+        Self::paced(Workshop::open("2026-06-01").await, PATIENCE)
+    }
+
     fn before(shop: Workshop) -> Self {
+        Self::paced(shop, Duration::from_secs(1))
+    }
+
+    fn paced(shop: Workshop, init: Duration) -> Self {
         let pace = Pace {
-            init: Duration::from_secs(1),
+            init,
             look: Duration::from_millis(150),
             ..Pace::default()
         };
