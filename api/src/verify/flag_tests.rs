@@ -84,7 +84,7 @@ impl Workshop {
 #[tokio::test]
 async fn a_technician_sees_no_flag_of_another_machine_by_an_old_call_it_rests_on() {
     for shop in Workshop::everywhere(FIRST_ON).await {
-        let failure = shop.failure("Surface burner terminal", "burnt").await;
+        let failure = shop.failure("Door gasket", "worn").await;
         let own = shop.machine(Some("F-8")).await;
         let call = shop.open_call(&own, CallKind::Repair).await.call;
         let visit = ScheduleVisit {

@@ -79,14 +79,14 @@ impl Pattern {
 /// The sentence of a flag about returns of a group.
 ///
 /// Shape: `name` as in "Batch B3 of part PN-D14"; the ratio's lower limit is that of the Gamma-Poisson judgement: it holds
-/// 95 times in 100.
+/// 95 times in 100; `expected` is in words, as "about 1.2" or "almost none".
 ///
 /// # Example
 /// ```
 /// use nameplate_rules::flags::patterns::{Returns, sentence};
 /// let returns = Returns { returned: 7, repairs: 24, machines: 7, window_days: 90 };
 /// assert_eq!(
-///     sentence("Batch B3 of part PN-D14", returns, "1.2", "1.4"),
+///     sentence("Batch B3 of part PN-D14", returns, "about 1.2", "1.4"),
 ///     "Batch B3 of part PN-D14: 7 of 24 repairs came back within 90 days, on 7 machines, where similar work would give \
 ///      about 1.2. That is very likely at least 1.4 times as many."
 /// );
@@ -101,7 +101,7 @@ pub fn sentence(name: &str, returns: Returns, expected: &str, times: &str) -> St
     } = returns;
     format!(
         "{name}: {returned} of {repairs} repairs came back within {window_days} days, on {machines} machines, where similar \
-         work would give about {expected}. That is very likely at least {times} times as many."
+         work would give {expected}. That is very likely at least {times} times as many."
     )
 }
 

@@ -25,7 +25,7 @@ pub fn history(brief: &Brief) -> Vec<String> {
             words.push(call.complaint.clone());
         }
         let cause = call.root_cause.as_ref();
-        words.extend(cause.map(|cause| format!("cause: {cause}")));
+        words.extend(cause.map(|cause| format!("cause: {}", cause.trim_end_matches('.'))));
         format!("{day} {}: {}.", call.number, words.join("; "))
     };
     brief.history.iter().map(line).collect()

@@ -142,7 +142,7 @@ impl Judging<'_> {
             reason: sentence(
                 &label,
                 returns,
-                &format!("{expected:.1}"),
+                &about(expected),
                 &format!("{:.1}", signal.low),
             ),
             base: rest,
@@ -306,6 +306,15 @@ fn name(dimension: Dimension, label: &str) -> String {
         Dimension::Part | Dimension::Lot => format!("Part {label}"),
         Dimension::Method => format!("Method \"{}\"", label.to_lowercase()),
         _ => label.to_owned(),
+    }
+}
+
+/// A small number in words.
+fn about(expected: f64) -> String {
+    if expected < 0.05 {
+        "almost none".to_owned()
+    } else {
+        format!("about {expected:.1}")
     }
 }
 
