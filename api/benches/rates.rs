@@ -298,6 +298,15 @@ fn work(backend: DatabaseBackend, (from, to): (u32, u32)) -> Vec<String> {
                  CASE WHEN i % 20 = 0 THEN {yes} ELSE {no} END FROM n"
         ),
     ];
+    statements.extend(groups(&counted, &completed, (component, mode, method)));
+    statements
+}
+
+fn groups(
+    counted: &str,
+    completed: &str,
+    (component, mode, method): (&str, &str, &str),
+) -> Vec<String> {
     let groups = [
         ("technician", "1001 + i % 30"),
         ("component", component),
@@ -315,6 +324,7 @@ fn work(backend: DatabaseBackend, (from, to): (u32, u32)) -> Vec<String> {
         ("method", method),
         ("supplier", "1001 + (1 + i % 500) % 10"),
     ];
+    let mut statements = Vec::new();
     for (dimension, key) in groups {
         statements.push(format!(
             "{counted} INSERT INTO repair_group (dimension, group_key, completed_on, call_id) \

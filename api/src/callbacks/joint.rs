@@ -72,7 +72,7 @@ pub fn examine_joint<'r>(
     };
     let element = readings.iter().rfind(is_element);
     let rated = [load.current, element].into_iter().flatten();
-    let (rated_volts, rated_watts) = rated.filter_map(rating).last().unwrap_or((None, None));
+    let (rated_volts, rated_watts) = rated.filter_map(rating).next_back().unwrap_or((None, None));
     let is_shut = found.iter().any(|failed| failed.is_blocked_air());
     let current = load.current;
     let supply_volts = current

@@ -44,14 +44,12 @@ impl Extension for Events {
             ..act.clone()
         });
         let telling = next.run_with_data(ctx, operation_name, data);
-        match tokio::time::timeout(EVENT_TIMEOUT, telling).await {
-            Ok(response) => response,
-            Err(_) => {
-                tracing::warn!("telling an event was stopped because it took too long");
-                let message = "Something happened, and telling it took too long. Ask for it.";
-                let error = coded(Code::Busy, message.to_owned());
-                Response::from_errors(vec![error.into_server_error(Pos::default())])
-            }
+        if let Ok(response) = tokio::time::timeout(EVENT_TIMEOUT, telling).await {
+            return response;
         }
+        tracing::warn!("telling an event was stopped because it took too long");
+        let message = "Something happened, and telling it took too long. Ask for it.";
+        let error = coded(Code::Busy, message.to_owned());
+        Response::from_errors(vec![error.into_server_error(Pos::default())])
     }
 }

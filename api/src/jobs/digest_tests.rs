@@ -56,6 +56,16 @@ async fn owners_are_told_once_a_day_from_seven_on_when_something_is_new() {
     }
 }
 
+/// Another server, or this one after a restart.
+async fn another_server_makes_its_round(shop: &Workshop) {
+    let again = App::new(
+        shop.app.db.clone(),
+        shop.app.config.clone(),
+        shop.app.clock.clone(),
+    );
+    rounds::make(&again.act(Caller::Program)).await;
+}
+
 async fn told_once_a_day(shop: &Workshop) {
     let failure = shop.failure("Surface burner terminal", "burnt").await;
     let machine = shop.machine(Some("D-1")).await;
@@ -71,13 +81,7 @@ async fn told_once_a_day(shop: &Workshop) {
     for hour in [7, 8, 23] {
         round(shop, "2026-06-13", hour).await;
     }
-    // Another server, or this one after a restart.
-    let again = App::new(
-        shop.app.db.clone(),
-        shop.app.config.clone(),
-        shop.app.clock.clone(),
-    );
-    rounds::make(&again.act(Caller::Program)).await;
+    another_server_makes_its_round(shop).await;
     let letters = letters_made(shop).await;
     assert_eq!(letters.len(), 1);
     assert_eq!(letters[0].of_day, day("2026-06-13"));
@@ -99,13 +103,22 @@ async fn told_once_a_day(shop: &Workshop) {
     round(shop, "2026-06-14", 7).await;
     assert_eq!(letters_made(shop).await.len(), 1, "nothing was new");
 
+    tells_what_is_new_and_what_waits(shop, failure, (raised.id, &called)).await;
+}
+
+/// A second machine is back, and the flag of the first was only seen.
+async fn tells_what_is_new_and_what_waits(
+    shop: &Workshop,
+    failure: (i64, i64),
+    (raised_id, called): (i64, &str),
+) {
     let second = shop.machine(Some("D-2")).await;
     shop.repair(&second, day("2026-06-15"), failure).await;
     shop.on(day("2026-06-16"));
     let again = shop.open_call(&second, CallKind::Repair).await;
     shop.find(&again.call, failure).await;
     let step = MoveFlag {
-        flag_id: raised.id,
+        flag_id: raised_id,
         to: FlagState::Acknowledged,
         note: "seen".to_owned(),
     };

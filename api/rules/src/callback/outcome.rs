@@ -220,7 +220,10 @@ mod tests {
             decision: Decision::Rejected,
             ..again(9, vec![])
         };
-        assert_eq!(ages(&[repaired(0)], &[rejected.clone()]), [None]);
+        assert_eq!(
+            ages(&[repaired(0)], std::slice::from_ref(&rejected)),
+            [None]
+        );
         assert_eq!(
             ages(&[repaired(0)], &[rejected, again(12, vec![])]),
             [Some(12)]

@@ -121,8 +121,16 @@ mod tests {
     #[test]
     fn one_machine_is_no_pattern_two_are_watched_and_three_acted_on() {
         let levels = [0, 1, 2, 3, 9].map(at_address);
-        use FlagLevel::{Act, None, Watch};
-        assert_eq!(levels, [None, None, Watch, Act, Act]);
+        assert_eq!(
+            levels,
+            [
+                FlagLevel::None,
+                FlagLevel::None,
+                FlagLevel::Watch,
+                FlagLevel::Act,
+                FlagLevel::Act
+            ]
+        );
     }
 
     #[test]

@@ -34,9 +34,10 @@ impl Patterns {
     /// Two statements, one while no such flag is open.
     pub async fn read(db: &impl ConnectionTrait, machine_ids: &[i64]) -> Result<Self> {
         let flags = open(db).await?;
-        let groups = match flags.is_empty() {
-            true => Vec::new(),
-            false => groups(db, machine_ids).await?,
+        let groups = if flags.is_empty() {
+            Vec::new()
+        } else {
+            groups(db, machine_ids).await?
         };
         Ok(Self { flags, groups })
     }

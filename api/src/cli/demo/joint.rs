@@ -7,7 +7,15 @@ use super::client::{Told, list, text};
 use super::main_job::Cast;
 
 /// What is metered, in which unit, what it reads, in which circuit and across what.
-const METERED: [(&str, &str, &str, Option<&str>, Option<&str>); 4] = [
+type Metered = (
+    &'static str,
+    &'static str,
+    &'static str,
+    Option<&'static str>,
+    Option<&'static str>,
+);
+
+const METERED: [Metered; 4] = [
     ("VOLTAGE", "VOLT", "241.6", Some("OPEN"), Some("SUPPLY")),
     ("VOLTAGE", "VOLT", "237.9", Some("LOADED"), Some("SUPPLY")),
     ("VOLTAGE", "VOLT", "4.1", Some("LOADED"), Some("JOINT")),

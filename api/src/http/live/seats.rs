@@ -23,7 +23,7 @@ const OF_SESSION_MAX: usize = 4;
 pub struct Seats {
     waiting: Arc<Semaphore>,
     by_address: Counts<String>,
-    seats: Arc<Semaphore>,
+    begun: Arc<Semaphore>,
     by_session: Counts<i64>,
 }
 
@@ -44,7 +44,7 @@ impl Default for Seats {
         Self {
             waiting: Arc::new(Semaphore::new(WAITING_MAX)),
             by_address: Arc::default(),
-            seats: Arc::new(Semaphore::new(SEATS)),
+            begun: Arc::new(Semaphore::new(SEATS)),
             by_session: Arc::default(),
         }
     }
@@ -64,7 +64,7 @@ impl Seats {
     pub fn of_session(&self, session_id: i64) -> Option<Seat> {
         Some(Seat {
             _of_session: Share::of(&self.by_session, session_id, OF_SESSION_MAX)?,
-            _place: Arc::clone(&self.seats).try_acquire_owned().ok()?,
+            _place: Arc::clone(&self.begun).try_acquire_owned().ok()?,
         })
     }
 }

@@ -351,7 +351,7 @@ fn only_one_subscription(mut request: Request) -> Result<Request, Refusal> {
     let document = (request.parsed_query())
         .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
     let chosen = (document.operations.iter())
-        .find(|(of, _)| name.is_none() || of.map(|of| of.as_str()) == name.as_deref());
+        .find(|(of, _)| name.is_none() || of.map(async_graphql::Name::as_str) == name.as_deref());
     // That there is no such operation says the library.
     let Some((_, operation)) = chosen else {
         return Ok(request);

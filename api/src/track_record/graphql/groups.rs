@@ -282,10 +282,6 @@ impl RatesQuery {
     /// How often repairs came back, group by group. The office decides on calls within the shop's own callback window only: later
     /// ones count in longer windows unless their findings say that they have nothing to do with the repair.
     #[graphql(complexity = "200 + child_complexity")]
-    #[expect(
-        clippy::too_many_arguments,
-        reason = "one argument for each part of the question"
-    )]
     async fn repair_rates(
         &self,
         ctx: &Context<'_>,
