@@ -142,7 +142,7 @@ async fn brief(owner: &Act, calls: u32) -> Outcome<()> {
     let query = format!(
         "{{ arrivalBrief(callId: \"{}\") {{ call {{ number }} customer {{ name }} history {{ number findings {{ component \
          remedies {{ method parts {{ number }} }} }} readings {{ place }} }} warranties {{ component }} cover {{ programme }} \
-         estimates {{ number }} balance {{ amount }} flags {{ reason }} otherMachines {{ kind }} visits {{ plannedOn }} \
+         estimates {{ number }} balance flags {{ reason }} otherMachines {{ kind }} visits {{ plannedOn }} \
          partOrders {{ number }} cautions }} }}",
         id.as_str()
     );

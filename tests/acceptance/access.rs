@@ -14,6 +14,7 @@ use crate::support::taxes;
 mod catalogue;
 mod graph;
 mod parts;
+mod record;
 mod warranty;
 
 use graph::{Graph, Step};
@@ -132,7 +133,8 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let beside = shop
         .machine("Adelheid Corvane", "adelheid@mail.example", "N14-1O4211")
         .await;
-    shop.machine_beside(&machine, "N14-777001").await;
+    let neighbour = shop.machine_beside(&machine, "N14-777001").await;
+    record::of_everything(&mut shop, db, &neighbour).await;
     let first = offered(&mut shop, &machine, 1).await;
     shop.mend_and_complete(&first).await;
     let total = billed(&mut shop, &first).await;
@@ -159,6 +161,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let supplier_id = parts::of_everything(&mut shop, &machine, &open).await;
     let maker = warranty::of_everything(&mut shop, db, (&machine, &open)).await;
     warranty::paid_short(&mut shop, &maker, &beside).await;
+    record::of_the_open_call(&mut shop, &open).await;
     let close = json!({ "through": "2020-12-31" });
     shop.done(&shop.owner, "closeBooks", close, "closedThrough")
         .await;
@@ -175,6 +178,9 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
         ("supplierId", json!(supplier_id)),
         ("technicianId", json!(shop.technician_id)),
         ("by", json!({ "id": machine.appliance_id })),
+        ("repairRates.by", json!("MODEL")),
+        ("ratedRepairs.by", json!("MODEL")),
+        ("key", json!("NORVANE|NR-411")),
         ("revision", json!(1)),
         ("withinDays", json!(400)),
         ("place", json!({ "postalCode": "00412" })),

@@ -91,11 +91,17 @@ async fn burnt_again(house: &House, serial: &str) -> String {
     again
 }
 
-async fn find(house: &House, call: &str) -> Value {
+/// A burnt terminal, by the ids of component and failure.
+async fn failure(house: &House) -> (String, String) {
+    (
+        house.component_id("range", "Surface burner terminal").await,
+        house.mode_id("burnt").await,
+    )
+}
+
+async fn find(house: &House, call: &str, (component, mode): &(String, String)) -> Value {
     let input = json!({
-        "idempotencyKey": house.key(), "callId": call,
-        "componentId": house.component_id("range", "Surface burner terminal").await,
-        "failureModeId": house.mode_id("burnt").await,
+        "idempotencyKey": house.key(), "callId": call, "componentId": component, "failureModeId": mode,
     });
     let want = "finding { id } flag { call { number } }";
     house
@@ -112,7 +118,8 @@ on_both_databases! {
         let other = house.server.token(Role::Technician).await;
         let mut other = listening(&house, &other).await;
 
-        let raised = find(&house, &calls[0]).await;
+        let burnt = failure(&house).await;
+        let raised = find(&house, &calls[0], &burnt).await;
         let number = text(&raised, "flag.call.number");
         for socket in [&mut office, &mut technician] {
             let told = hear(socket).await;
@@ -122,7 +129,7 @@ on_both_databases! {
 
         let ended = house.server.graphql(Some(&house.office), "mutation { signOut { ended } }", json!({})).await;
         assert_eq!(*at(&ended, "data.signOut.ended"), json!(true));
-        find(&house, &calls[1]).await;
+        find(&house, &calls[1], &burnt).await;
         assert_eq!(hear(&mut office).await, json!({ "closed": 4401 }));
         assert_eq!(*at(&hear(&mut technician).await, "type"), json!("next"));
 

@@ -16,7 +16,11 @@ pub struct Step {
 }
 
 /// Fields that are no way to another type, as what lies behind them is often nothing.
-const NO_WAY: [(&str, &str); 2] = [("ClaimDue", "invoice"), ("CoverageOutlook", "reading")];
+const NO_WAY: [(&str, &str); 3] = [
+    ("ClaimDue", "invoice"),
+    ("CoverageOutlook", "reading"),
+    ("RateGroup", "drawn"),
+];
 
 /// The schema, and values for arguments by their name.
 pub struct Graph {
@@ -189,9 +193,15 @@ impl Graph {
             .filter(|argument| is_needed(argument))
             .map(|argument| {
                 let name = argument.name.node.as_str();
-                self.known
-                    .get(name)
-                    .map(|value| format!("{name}: {}", literal(value)))
+                // What one field alone means by a name goes before what all the others do.
+                let own = format!("{}.{name}", field.name.node);
+                let value = self.known.get(&own).or_else(|| self.known.get(name))?;
+                let is_word = self.enums.contains_key(&base(&argument.ty.node));
+                let word = value.as_str().filter(|_| is_word);
+                Some(format!(
+                    "{name}: {}",
+                    word.map_or_else(|| literal(value), str::to_owned)
+                ))
             })
             .collect::<Option<Vec<_>>>()?;
         Some(in_brackets(&given))

@@ -216,15 +216,20 @@ impl Shop {
     }
 
     /// Records another range at the address of a machine.
-    pub async fn machine_beside(&mut self, machine: &Machine, serial: &str) {
+    pub async fn machine_beside(&mut self, machine: &Machine, serial: &str) -> Machine {
         let (type_id, ..) = self.burnt_terminal_of_a_range().await;
         let appliance = json!({
             "idempotencyKey": self.key(), "applianceTypeId": type_id, "customerId": machine.customer_id,
             "serviceAddressId": machine.address_id, "make": "Norvane", "model": "NR-411", "serial": serial,
             "fuel": "ELECTRIC"
         });
-        self.done(&self.office, "addAppliance", appliance, "appliance { id }")
+        let appliance = self
+            .done(&self.office, "addAppliance", appliance, "appliance { id }")
             .await;
+        Machine {
+            appliance_id: text(&appliance, "appliance.id").to_owned(),
+            ..machine.clone()
+        }
     }
 
     fn confirmed(&self) -> Option<&str> {
