@@ -74,7 +74,7 @@ async fn burnt_again(house: &House, serial: &str) -> String {
     let machine = house.appliance("range", serial).await;
     let first = house.call(&machine).await;
     house.visit(&first).await;
-    let found = find(house, &first).await;
+    let found = find(house, &first, &failure(house).await).await;
     let remedy = json!({
         "idempotencyKey": house.key(), "findingId": at(&found, "finding.id"), "method": "RE_TERMINATED",
         "labourMinutes": 40, "parts": [],
