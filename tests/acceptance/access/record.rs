@@ -6,13 +6,13 @@ use crate::support::database::TestDatabase;
 use crate::support::graphql::text;
 use crate::support::shop::{Job, Machine, Shop, today};
 
-/// A repair of ten days ago that took a second visit, and its return, which the shop bears; its flag stays open.
+/// A repair of ten days ago, and its return, which took a second visit and which the shop bears; its flag stays open.
 pub async fn of_everything(shop: &mut Shop, db: &TestDatabase, machine: &Machine) {
-    let mut first = shop.find(machine).await;
-    first.visit_id = again(shop, &first).await;
+    let first = shop.find(machine).await;
     shop.mend_and_complete(&first).await;
     ten_days_pass(shop, db).await;
-    let back = shop.find(machine).await;
+    let mut back = shop.find(machine).await;
+    back.visit_id = again(shop, &back).await;
     let callbacks = "{ callbacks(state: PROPOSED) { edges { node { id } } } }";
     let callbacks = shop.ask(&shop.office, callbacks, json!({})).await;
     let decision = json!({
