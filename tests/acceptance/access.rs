@@ -138,12 +138,7 @@ async fn lived_in(db: &TestDatabase) -> (Shop, Graph) {
     let first = offered(&mut shop, &machine, 1).await;
     shop.mend_and_complete(&first).await;
     let total = billed(&mut shop, &first).await;
-    let payment = json!({
-        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CASH",
-        "receivedOn": today(), "amount": total
-    });
-    shop.done(&shop.office, "recordPayment", payment, "payment { id }")
-        .await;
+    paid(&mut shop, &machine, total).await;
     let second = offered(&mut shop, &machine, 2).await;
     billed(&mut shop, &second).await;
     money(&mut shop, &machine).await;
@@ -213,6 +208,16 @@ async fn billed(shop: &mut Shop, job: &Job) -> Value {
         .done(&shop.office, "issueInvoice", order, "invoice { id total }")
         .await;
     issued["invoice"]["total"].clone()
+}
+
+/// The whole of an invoice comes in.
+async fn paid(shop: &mut Shop, machine: &Machine, total: Value) {
+    let payment = json!({
+        "idempotencyKey": shop.key(), "customerId": machine.customer_id, "method": "CASH",
+        "receivedOn": today(), "amount": total
+    });
+    shop.done(&shop.office, "recordPayment", payment, "payment { id }")
+        .await;
 }
 
 /// Credit paid back, a payment undone, and a sale over the counter written off with the tax in it.

@@ -57,8 +57,10 @@ async fn washers(repairs: &Repairs, lot: &str, count: usize) -> Vec<String> {
 }
 
 /// A range at an address, with a call about it that the technician has a visit for.
-async fn range_with_call(house: &House, (serial, address): (&str, &str)) -> Value {
+/// A range of a customer at an address, by their ids, with a call.
+async fn range_with_call(house: &House, serial: &str, (customer, address): (&str, &str)) -> Value {
     let mut input = house.machine("range", serial).await;
+    input["customerId"] = json!(customer);
     input["serviceAddressId"] = json!(address);
     let want = "appliance { id }";
     let done = house
@@ -149,10 +151,11 @@ on_both_databases! {
 
     async fn machines_that_burn_at_one_address_are_flagged_with_what_they_share(db: TestDatabase) {
         let house = House::open(&db).await;
-        let (_, elsewhere) = house.customer("Hazel Thorn").await;
-        let first = range_with_call(&house, ("SN1", &house.address_id)).await;
-        let second = range_with_call(&house, ("SN2", &house.address_id)).await;
-        let third = range_with_call(&house, ("SN3", &house.address_id)).await;
+        let (neighbor, elsewhere) = house.customer("Hazel Thorn").await;
+        let here = (house.customer_id.as_str(), house.address_id.as_str());
+        let first = range_with_call(&house, "SN1", here).await;
+        let second = range_with_call(&house, "SN2", here).await;
+        let third = range_with_call(&house, "SN3", here).await;
         assert!(burnt(&house, &first).await.is_empty(), "one machine is no pattern");
         assert!(burnt(&house, &first).await.is_empty(), "nor is it with two terminals");
 
@@ -172,7 +175,7 @@ on_both_databases! {
         assert_eq!(at(&told[0], "id"), flag);
         let brief = brief_text(&house, &third).await;
         assert!(brief.contains("WATCH: 12 Fern Lane, Millbrook: heat or arc failures on 2"), "{brief}");
-        let other = range_with_call(&house, ("SN4", &elsewhere)).await;
+        let other = range_with_call(&house, "SN4", (&neighbor, &elsewhere)).await;
         assert!(briefed(&house, &other).await.is_empty(), "another address");
         assert!(burnt(&house, &other).await.is_empty());
 
