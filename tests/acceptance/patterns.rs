@@ -56,8 +56,7 @@ async fn washers(repairs: &Repairs, lot: &str, count: usize) -> Vec<String> {
     machines
 }
 
-/// A range at an address, with a call about it that the technician has a visit for.
-/// A range of a customer at an address, by their ids, with a call.
+/// A range of a customer at an address, by their ids, with a call about it that the technician has a visit for.
 async fn range_with_call(house: &House, serial: &str, (customer, address): (&str, &str)) -> Value {
     let mut input = house.machine("range", serial).await;
     input["customerId"] = json!(customer);
