@@ -38,8 +38,8 @@ impl<'a> Frame<'a> {
     pub(crate) fn of(caption: &'a Caption) -> Self {
         Self {
             caption,
-            subtitle: broken(&caption.subtitle, SUBTITLE_SIZE, ROOM, 2),
-            note: broken(&caption.note, NOTE_SIZE, ROOM, 3),
+            subtitle: broken(&caption.subtitle, SUBTITLE_SIZE, ROOM, 3),
+            note: broken(&caption.note, NOTE_SIZE, ROOM, 4),
         }
     }
 
