@@ -429,9 +429,9 @@ on_both_databases! {
         let svg = drawn(house, &house.office, "months", &[("windowDays", "365")]).await;
         assert!(svg.contains("within 365 days"), "{svg}");
         let data = house.ask(&house.office, "{ repairRates(by: MODEL) { groups { key } } }", json!({})).await;
-        let keys: Vec<&str> = list(&data, "repairRates.groups").iter().map(|group| text(group, "key")).collect();
-        let keys = keys.join(",");
-        drawn(house, &house.office, "machines", &[("models", keys.as_str())]).await;
+        let models: Vec<(&str, &str)> =
+            list(&data, "repairRates.groups").iter().map(|group| ("models", text(group, "key"))).collect();
+        drawn(house, &house.office, "machines", &models).await;
 
         let component = ("rates", &[("by", "component")][..]);
         for (token, asked, status) in [
@@ -451,7 +451,7 @@ on_both_databases! {
             (("rates", &[][..]), "by"),
             (("money", &[("by", "shop")]), "by"),
             (("machines", &[]), "models"),
-            (("machines", &[("models", "1,2,3,4,5")]), "models"),
+            (("machines", &[("models", "1"), ("models", "2"), ("models", "3"), ("models", "4"), ("models", "5")]), "models"),
             (("months", &[("windowDays", "0")]), "windowDays"),
             (("months", &[("through", "2999-01-01")]), "through"),
         ] {
