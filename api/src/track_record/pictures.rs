@@ -209,11 +209,12 @@ pub fn of_machines(models: &[Machines], today: NaiveDate) -> Picture {
     let told = models
         .iter()
         .map(|model| format!("{}: {} machines", model.label, model.machines))
+        .chain([format!("as of {}", wording::day(today))])
         .collect::<Vec<_>>();
     let chart = Visits {
         caption: Caption {
             title: "Further repairs a machine since its first repair here".to_owned(),
-            subtitle: format!("{}; as of {}.", told.join("; "), wording::day(today)),
+            subtitle: format!("{}.", told.join("; ")),
             note: "Bands are 95 %. Where fewer than five machines are still watched the line is grey and says little."
                 .to_owned(),
         },
