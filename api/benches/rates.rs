@@ -23,6 +23,7 @@ use nameplate::track_record::{months, rates};
 use nameplate::{cli, shop};
 use nameplate_entities::kinds::Dimension;
 use sea_orm::{ConnectionTrait, DatabaseBackend};
+use serde_json::Value;
 
 type Outcome<T> = Result<T, Box<dyn Error>>;
 
@@ -63,7 +64,62 @@ async fn run() -> Outcome<()> {
     fill(&app.db, (CALLS_FEW + 1, CALLS_MANY)).await?;
     println!("{:>9.1} ms  filled in bulk", millis(at));
     brief(&owner, CALLS_MANY).await?;
+    returns(&owner).await?;
     tables(&owner).await
+}
+
+/// What is found on a call that comes back soon after the last ones: it is recorded, and judged in the same transaction
+/// against all groups that the repair before stands in.
+async fn returns(owner: &Act) -> Outcome<()> {
+    let schema = schema::build(&owner.app);
+    let ask = async |query: String| -> Outcome<(Value, f64)> {
+        let request = Request::new(query)
+            .data(loaders::row_loader(owner.app.db.read().clone()))
+            .data(Arc::new(Progress::default()))
+            .data(owner.clone());
+        let at = Instant::now();
+        let answer = schema.execute(request).await;
+        let took = millis(at);
+        match answer.errors.first() {
+            Some(error) => Err(error.message.clone().into()),
+            None => Ok((answer.data.into_json()?, took)),
+        }
+    };
+    let part = |answer: &Value, path: &str| -> Outcome<String> {
+        let found = answer.pointer(path).and_then(Value::as_str);
+        Ok(found
+            .ok_or_else(|| format!("no {path} in {answer}"))?
+            .to_owned())
+    };
+    let mut times = Vec::new();
+    for index in 0..TIMES {
+        let machine = i64::from(CALLS_MANY / 4) - i64::try_from(index)?;
+        let machine = nameplate::graphql::ids::Kind::Appliance.id(machine);
+        let open = format!(
+            "mutation {{ openCall(input: {{ idempotencyKey: \"call {index}\", applianceId: \"{}\", kind: REPAIR, \
+             complaint: \"Again.\" }}) {{ call {{ id appliance {{ type {{ components {{ id }} }} }} }} \
+             callback {{ id }} problems {{ message }} }} }}",
+            machine.as_str()
+        );
+        let (opened, _) = ask(open).await?;
+        part(&opened, "/openCall/callback/id")?;
+        let (modes, _) = ask("{ failureModes { id } }".to_owned()).await?;
+        let record = format!(
+            "mutation {{ recordFinding(input: {{ idempotencyKey: \"finding {index}\", callId: \"{}\", \
+             componentId: \"{}\", failureModeId: \"{}\" }}) {{ finding {{ id }} problems {{ message }} }} }}",
+            part(&opened, "/openCall/call/id")?,
+            part(&opened, "/openCall/call/appliance/type/components/0/id")?,
+            part(&modes, "/failureModes/0/id")?
+        );
+        let (recorded, took) = ask(record).await?;
+        part(&recorded, "/recordFinding/finding/id")?;
+        times.push(took);
+    }
+    println!(
+        "{:>9.1} ms  a finding on a call that came back, with {CALLS_MANY} calls on record",
+        middle(times)
+    );
+    Ok(())
 }
 
 fn millis(at: Instant) -> f64 {

@@ -40,6 +40,12 @@ pub struct Model {
     pub expected: Option<Exact>,
     /// At least so many times as many as expected, 95 times in 100.
     pub ratio_low: Option<Exact>,
+    /// How often it has come back on this machine; none for a flag about several machines.
+    pub again: Option<i64>,
+    /// Days since the first such repair on this machine.
+    pub own_days: Option<i64>,
+    /// Days since the first such repair on each other machine, summed.
+    pub watched_days: Option<i64>,
 }
 
 /// Joins are written where they are used.

@@ -13,6 +13,8 @@ pub struct Model {
     pub failure_mode_id: i64,
     pub repairs: i64,
     pub returned: i64,
+    /// Day of each machine's first such repair, in days since 1970-01-01, summed over machines.
+    pub first_days: i64,
 }
 
 /// Joins are written where they are used.

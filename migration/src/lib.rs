@@ -52,6 +52,7 @@ mod m20261129_52_flag_life;
 mod m20261129_53_digests;
 mod m20261129_54_readings_and_visits;
 mod m20261129_55_patterns;
+mod m20261129_56_watched;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -111,6 +112,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261129_53_digests::Migration),
             Box::new(m20261129_54_readings_and_visits::Migration),
             Box::new(m20261129_55_patterns::Migration),
+            Box::new(m20261129_56_watched::Migration),
         ]
     }
 }

@@ -329,6 +329,11 @@ async fn the_tally_counts(shop: &Workshop) {
         (2, 1),
         "machine A alone"
     );
+    // B failed 213 days after its one repair; A is watched for 244 days, since the first of its two.
+    assert_eq!(
+        (flag.again, flag.own_days, flag.watched_days),
+        (Some(1), Some(213), Some(244))
+    );
     assert_eq!(shop.tally(failure).await, (4, 2));
     let counted = callbacks::recount(shop.app.db.read())
         .await
@@ -338,6 +343,8 @@ async fn the_tally_counts(shop: &Workshop) {
         failure_mode_id: failure.1,
         repairs: 4,
         returned: 2,
+        // 19732 + 19763: the days of both first repairs since 1970-01-01.
+        first_days: 39_495,
     };
     assert_eq!(counted, [expected]);
 }

@@ -40,25 +40,25 @@ async fn outcomes(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
 
 /// Each kind of repair is counted as a recount counts it. Kinds are few: a shop's list of components and modes.
 async fn tally(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
-    let mut counted: BTreeMap<(i64, i64), (i64, i64)> = callbacks::recount(tx)
+    let mut counted: BTreeMap<(i64, i64), (i64, i64, i64)> = callbacks::recount(tx)
         .await?
         .into_iter()
         .map(|count| {
             let kind = (count.component_id, count.failure_mode_id);
-            (kind, (count.repairs, count.returned))
+            (kind, (count.repairs, count.returned, count.first_days))
         })
         .collect();
     let mut findings = Vec::new();
     for row in repair_tally::Entity::find().all(tx).await? {
         let expected = counted.remove(&(row.component_id, row.failure_mode_id));
-        if expected != Some((row.repairs, row.returned)) {
-            let (repairs, returned) = expected.unwrap_or_default();
+        if expected != Some((row.repairs, row.returned, row.first_days)) {
+            let (repairs, returned, first_days) = expected.unwrap_or_default();
             findings.push(Finding {
                 table: "repair_tally",
                 row: row.id.to_string(),
                 what: format!(
-                    "{} repairs and {} returned, where a recount gives {repairs} and {returned}",
-                    row.repairs, row.returned
+                    "{} repairs, {} returned and {} days, where a recount gives {repairs}, {returned} and {first_days}",
+                    row.repairs, row.returned, row.first_days
                 ),
             });
         }
@@ -66,7 +66,7 @@ async fn tally(tx: &impl ConnectionTrait) -> Result<Vec<Finding>> {
     findings.extend(
         counted
             .into_iter()
-            .map(|((component, mode), (repairs, _))| Finding {
+            .map(|((component, mode), (repairs, ..))| Finding {
                 table: "repair_tally",
                 row: format!("component {component}, failure mode {mode}"),
                 what: format!("no row, where a recount gives {repairs} repairs"),

@@ -80,16 +80,25 @@ impl Graph {
         self.field(kind, field).is_some() || (self.abstract_types.contains(kind) && field == "id")
     }
 
-    /// Every field of every type but the mutations.
-    pub fn fields(&self) -> impl Iterator<Item = (String, String)> {
+    /// Every type but the mutations, with its fields.
+    pub fn fields_by_kind(&self) -> impl Iterator<Item = (String, Vec<Step>)> {
         self.objects
             .iter()
             .filter(|(kind, _)| *kind != "Mutation")
-            .flat_map(|(kind, fields)| {
-                fields
-                    .iter()
-                    .map(move |field| (kind.clone(), field.name.node.to_string()))
+            .map(|(kind, fields)| {
+                let fields = fields.iter().map(|field| Step {
+                    kind: kind.clone(),
+                    field: field.name.node.to_string(),
+                });
+                (kind.clone(), fields.collect())
             })
+    }
+
+    /// Every field of every type but the mutations.
+    pub fn fields(&self) -> impl Iterator<Item = (String, String)> {
+        self.fields_by_kind()
+            .flat_map(|(_, fields)| fields)
+            .map(|step| (step.kind, step.field))
     }
 
     pub fn mutations(&self) -> impl Iterator<Item = String> {
@@ -137,30 +146,16 @@ impl Graph {
         None
     }
 
-    /// A query along a path, ending in a field or, without one, in a mark that the type was reached.
-    pub fn query(&self, path: &[Step], field: Option<&str>) -> String {
-        let kind = path.last().map_or_else(
-            || "Query".to_owned(),
-            |step| {
-                base(
-                    &self
-                        .field(&step.kind, &step.field)
-                        .expect("a step is a field")
-                        .ty
-                        .node,
-                )
-            },
-        );
-        let inner = field.map_or_else(
-            || "__typename".to_owned(),
-            |field| self.selected(&kind, field),
-        );
-        // The alias shows that the last type was reached, whatever becomes of the field beside it.
-        let inner = if field.is_none() {
-            "reached: __typename".to_owned()
-        } else {
-            inner
-        };
+    /// A query along a path, ending in fields or, without any, in a mark that the type was reached.
+    pub fn query(&self, path: &[Step], fields: &[&Step]) -> String {
+        let named = fields.iter().enumerate();
+        let mut inner = named
+            .map(|(index, step)| format!("f{index}: {}", self.selected(&step.kind, &step.field)))
+            .collect::<Vec<_>>()
+            .join(" ");
+        if fields.is_empty() {
+            "reached: __typename".clone_into(&mut inner);
+        }
         let body = path.iter().rev().fold(inner, |inner, step| {
             let definition = self
                 .field(&step.kind, &step.field)

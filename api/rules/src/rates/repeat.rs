@@ -55,6 +55,61 @@ pub fn surprise(recurrences: u64, years: f64, others: Others) -> Option<Surprise
     })
 }
 
+/// Days as years of 365.25 days.
+#[must_use]
+pub fn years(days: i64) -> f64 {
+    real(u64::try_from(days).unwrap_or(0)) / 365.25
+}
+
+/// Fewer machines than this are too few to judge by.
+const MACHINES_MIN: u64 = 10;
+
+impl Surprise {
+    /// The chance for this machine, and beside it how many of the machines on record are expected to show as much.
+    ///
+    /// Rounding: below one in five, one in so many to two significant digits; above that in hundredths. Machines to two
+    /// digits behind the point below ten, otherwise whole.
+    #[must_use]
+    pub fn sentence(&self, machines: u64) -> String {
+        let chance = if self.chance >= 0.2 {
+            format!("about {:.0} in 100 such machines", 100.0 * self.chance)
+        } else if self.chance >= 1e-6 {
+            format!("about 1 in {} such machines", two_digits(1.0 / self.chance))
+        } else {
+            "fewer than 1 in 1,000,000 such machines".to_owned()
+        };
+        let expected = match self.expected_machines {
+            few if few < 0.01 => "fewer than 0.01".to_owned(),
+            some if some < 10.0 => format!("{some:.2}"),
+            many => format!("{many:.0}"),
+        };
+        let other = if machines == 1 { "other" } else { "others" };
+        let too_few = if machines < MACHINES_MIN {
+            " (too few to judge)"
+        } else {
+            ""
+        };
+        format!(
+            "By bad luck alone {chance} would see it again so often in that time; of the {machines} {other} on record \
+             {expected} would{too_few}"
+        )
+    }
+}
+
+/// A number of at least one to two significant digits, with its thousands apart.
+fn two_digits(value: f64) -> String {
+    let step = 10f64.powf((value.log10().floor() - 1.0).max(0.0));
+    let whole = format!("{:.0}", (value / step).round() * step);
+    let mut text = String::new();
+    for (index, digit) in whole.chars().enumerate() {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) {
+            text.push(',');
+        }
+        text.push(digit);
+    }
+    text
+}
+
 /// The chance of so many or more where machines are known to differ: `size` is small where they differ much.
 ///
 /// # Source
@@ -126,6 +181,41 @@ mod tests {
         }
         assert_eq!(chance_where_machines_differ(1, -1.0, 0.5), None);
         assert_eq!(chance_where_machines_differ(1, 1.0, 0.0), None);
+    }
+
+    #[test]
+    fn the_chance_is_said_with_how_many_machines_show_it_by_bad_luck() {
+        let found = surprise(2, 14.0 / 12.0, TERMINALS).expect("a chance");
+        assert_eq!(
+            found.sentence(TERMINALS.machines),
+            "By bad luck alone about 1 in 18,000 such machines would see it again so often in that time; of the 180 others on \
+             record 0.01 would"
+        );
+        let few = Others {
+            recurrences: 0,
+            years: 0.5,
+            machines: 1,
+        };
+        let found = surprise(1, 2.0, few).expect("a chance");
+        assert_eq!(
+            found.sentence(1),
+            "By bad luck alone about 55 in 100 such machines would see it again so often in that time; of the 1 other on \
+             record 0.55 would (too few to judge)"
+        );
+        let rare = surprise(9, 0.5, TERMINALS).expect("a chance");
+        assert!(
+            rare.sentence(180)
+                .contains("fewer than 1 in 1,000,000 such machines")
+        );
+        assert_eq!(two_digits(5.04), "5");
+        assert_eq!(two_digits(99.6), "100");
+        assert_eq!(two_digits(987_654.0), "990,000");
+    }
+
+    #[test]
+    fn a_year_has_365_days_and_a_quarter() {
+        near(years(1_461), 4.0);
+        near(years(-1), 0.0);
     }
 
     proptest! {

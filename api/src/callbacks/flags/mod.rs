@@ -8,10 +8,12 @@ pub mod patterns;
 mod raising;
 mod shared;
 
+use chrono::NaiveDate;
 use nameplate_entities::kinds;
 use nameplate_entities::{appliance, finding, flag, service_call};
 use nameplate_rules::callback::NO_FAULT_FOUND;
 use nameplate_rules::cautions::Caution;
+use nameplate_rules::dates::whole_days_between;
 use nameplate_rules::flags::{
     BaseRate, ComponentClass, EarlierRepair, FlagLevel, FlagLimits, Identity, RepeatFlag,
     RepeatQuestion, repeat_flag,
@@ -24,7 +26,7 @@ use crate::warranty::Repair;
 use super::advice::{self, Advice};
 use super::store::{self, Failure};
 use super::tally;
-use raising::{Evidence, News, Said};
+use raising::{Again, Evidence, News, Said};
 
 /// Judges a finding just recorded against what was repaired on the machine before, and raises the flag, opens it again or
 /// sharpens it.
@@ -67,7 +69,8 @@ pub async fn judge(
         return Ok(None);
     };
     let advice = advice::advice(tx, finding.failure_mode_id, class).await?;
-    let base = base_rate(tx, failure, &earlier).await?;
+    let measure = Measure::of(tx, failure, (&earlier, call.opened_on)).await?;
+    let base = measure.base;
     let said = Said {
         call,
         finding,
@@ -77,6 +80,7 @@ pub async fn judge(
         cautions: cautions(&advice, Caution::for_hazard(hazard)),
         checks: advice.checks,
         evidence: evidence(&judged, &earlier),
+        again: measure.again,
         shared: None,
     };
     let before = store::flag_of_machine(tx, failure).await?;
@@ -155,22 +159,38 @@ fn level(level: FlagLevel) -> Option<kinds::FlagLevel> {
     }
 }
 
-/// What measures a flag: the shop's count of such repairs on other machines, the tally less what this machine added to it.
-async fn base_rate(
-    db: &impl ConnectionTrait,
-    failure: Failure,
-    on_this_machine: &[store::EarlierRepair],
-) -> Result<BaseRate> {
-    let row = tally::find(db, failure.of).await?;
-    let (repairs, returned) = row.map_or((0, 0), |row| (row.repairs, row.returned));
-    let own = on_this_machine.len();
-    let less = |all: i64, own: usize| {
-        u32::try_from(all)
-            .unwrap_or(0)
-            .saturating_sub(u32::try_from(own).unwrap_or(u32::MAX))
-    };
-    BaseRate::new(less(repairs, own), less(returned, own.saturating_sub(1)))
-        .map_err(|error| Error::caused("base rate of a flag", error))
+/// What measures a flag: the shop's count of such repairs on other machines, the tally less what this machine added to it,
+/// and for how long these machines and this one were watched.
+struct Measure {
+    base: BaseRate,
+    again: Option<Again>,
+}
+
+impl Measure {
+    async fn of(
+        db: &impl ConnectionTrait,
+        failure: Failure,
+        (earlier, opened_on): (&[store::EarlierRepair], NaiveDate),
+    ) -> Result<Self> {
+        let own = i64::try_from(earlier.len()).unwrap_or(i64::MAX);
+        let row = tally::find(db, failure.of).await?;
+        let (repairs, returned, first_days) =
+            row.map_or((0, 0, 0), |row| (row.repairs, row.returned, row.first_days));
+        let less = |all: i64, own: i64| u32::try_from((all - own).max(0)).unwrap_or(u32::MAX);
+        let base = BaseRate::new(less(repairs, own), less(returned, (own - 1).max(0)))
+            .map_err(|error| Error::caused("base rate of a flag", error))?;
+        let again = earlier.first().map(|first| {
+            let machines = i64::from(base.repairs() - base.returned());
+            let others_first = first_days - tally::day_number(first.completed_on);
+            let watched = machines * tally::day_number(opened_on) - others_first;
+            Again {
+                times: own,
+                own_days: whole_days_between(first.completed_on, opened_on).max(1),
+                watched_days: watched.max(0),
+            }
+        });
+        Ok(Self { base, again })
+    }
 }
 
 /// Each caution once, in the order in which cautions are shown. Isolation is among them, whatever the shop's list says.

@@ -213,6 +213,7 @@ impl Judging<'_> {
             checks: checks.chain(self.advice.checks.iter().cloned()).collect(),
             cautions: super::cautions(&self.advice, Caution::for_hazard(self.hazard)),
             evidence: Vec::new(),
+            again: None,
             shared: None,
         }
     }

@@ -35,6 +35,8 @@ pub struct Said<'a> {
     pub checks: Vec<String>,
     pub cautions: Vec<Caution>,
     pub evidence: Vec<Evidence>,
+    /// How often it came back on this machine; `None` for a flag about several machines.
+    pub again: Option<Again>,
     /// What several machines have in common; `None` for a flag about one machine.
     pub shared: Option<Shared>,
 }
@@ -46,6 +48,17 @@ pub struct Evidence {
     pub finding_id: i64,
     pub on: NaiveDate,
     pub method: Option<Method>,
+}
+
+/// How often a failure came back on one machine, and how long that one and the others were watched for it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Again {
+    /// The failure at hand counts.
+    pub times: i64,
+    /// Since the first such repair on the machine.
+    pub own_days: i64,
+    /// Since the first such repair on each of the others, added up.
+    pub watched_days: i64,
 }
 
 /// What several machines have in common, and how much more often they return.
@@ -183,6 +196,9 @@ impl Said<'_> {
         row.next_checks_json = Set(json(&self.checks)?);
         row.cautions_json = Set(json(&cautions.collect::<Vec<_>>())?);
         row.raised_at = Set(act.at);
+        row.again = Set(self.again.map(|again| again.times));
+        row.own_days = Set(self.again.map(|again| again.own_days));
+        row.watched_days = Set(self.again.map(|again| again.watched_days));
         let shared = self.shared.as_ref();
         row.pattern = Set(shared.map(|shared| shared.pattern));
         row.pattern_key = Set(shared.map(|shared| shared.key.clone()));

@@ -9,6 +9,9 @@ use nameplate_entities::{
     service_call,
 };
 use nameplate_rules::flags;
+use nameplate_rules::rates::repeat::{Others, surprise, years};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::appliances::graphql::{Appliance, Component, FailureMode};
@@ -307,6 +310,8 @@ pub struct BaseRate {
     repairs: i64,
     /// How many of these followed an earlier one on the same machine; of a pattern, how many came back.
     returned: i64,
+    /// How rare it is by that rate; null for a pattern, and while no other machine was watched after such a repair.
+    surprise: Option<Surprise>,
 }
 
 impl BaseRate {
@@ -325,6 +330,48 @@ impl BaseRate {
             sentence: rate.map_or_else(|_| String::new(), in_words),
             repairs: row.base_repairs,
             returned: row.base_returned,
+            surprise: Surprise::of(row),
+        })
+    }
+}
+
+/// How rare it is that a failure comes back so often on one machine. The rule raised the flag; this only measures it.
+#[derive(SimpleObject)]
+pub struct Surprise {
+    /// The chance in words, with how many of the shop's machines are expected to show as much by bad luck.
+    sentence: String,
+    /// How often it has come back on this machine.
+    times: i64,
+    /// How often it would have by the rate of the other machines. Three significant digits.
+    expected_times: Option<ExactDecimal>,
+    /// The chance of so often or more, given how little or much the shop has on record. Three significant digits.
+    chance: Option<ExactDecimal>,
+    /// Other machines with such a repair that are expected to show as much by bad luck alone. Three significant digits.
+    expected_machines: Option<ExactDecimal>,
+}
+
+impl Surprise {
+    fn of(row: &flag::Model) -> Option<Self> {
+        let whole = |count: i64| u64::try_from(count).unwrap_or(0);
+        let machines = whole(row.base_repairs - row.base_returned);
+        let others = Others {
+            recurrences: whole(row.base_returned),
+            years: years(row.watched_days?),
+            machines,
+        };
+        let times = row.again?;
+        let found = surprise(whole(times), years(row.own_days?), others)?;
+        let digits = |value: f64| {
+            Decimal::from_f64(value)?
+                .round_sf(3)
+                .map(ExactDecimal::from)
+        };
+        Some(Self {
+            sentence: found.sentence(machines),
+            times,
+            expected_times: digits(found.expected),
+            chance: digits(found.chance),
+            expected_machines: digits(found.expected_machines),
         })
     }
 }

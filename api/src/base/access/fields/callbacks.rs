@@ -33,7 +33,12 @@ pub(super) const CALLBACKS: &[Row] = &[
     ("BearingReading", Staff, "reading isOfEarlierCall"),
     ("ServiceCall", Staff, "callback flags warranties"),
     ("Appliance", Staff, "flags shopWarranties"),
-    ("BaseRate", Staff, "sentence repairs returned"),
+    ("BaseRate", Staff, "sentence repairs returned surprise"),
+    (
+        "Surprise",
+        Staff,
+        "sentence times expectedTimes chance expectedMachines",
+    ),
     ("FlagEvidence", Staff, "completedOn daysBefore method call"),
     (
         "FlagPattern",
