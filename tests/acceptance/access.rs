@@ -2,7 +2,7 @@
 //! role and as nobody. A field that nobody decided on fails here, and so does one that answers the wrong role.
 
 use nameplate::base::access::{self, Role as Rank};
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::support::database::TestDatabase;
 use crate::support::graphql::{list, text};

@@ -85,7 +85,10 @@ pub fn day_number(on: NaiveDate) -> i64 {
 /// What a repair on this day adds to the days of first repairs: its own where it is the machine's first, and otherwise only
 /// by how much it lies before the one that was the first.
 fn earlier_start(before: Option<NaiveDate>, on: NaiveDate) -> i64 {
-    before.map_or_else(|| day_number(on), |first| (on - first).num_days().min(0))
+    before.map_or_else(
+        || day_number(on),
+        |first| std::cmp::Ord::min((on - first).num_days(), 0),
+    )
 }
 
 /// The day of the first other completed call that repaired this failure on this machine.

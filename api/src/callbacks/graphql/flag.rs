@@ -361,11 +361,7 @@ impl Surprise {
         };
         let times = row.again?;
         let found = surprise(whole(times), years(row.own_days?), others)?;
-        let digits = |value: f64| {
-            Decimal::from_f64(value)?
-                .round_sf(3)
-                .map(ExactDecimal::from)
-        };
+        let digits = |value: f64| Decimal::from_f64(value)?.round_sf(3).map(ExactDecimal);
         Some(Self {
             sentence: found.sentence(machines),
             times,
