@@ -1,31 +1,30 @@
-//! Rates of return and the arrival brief over a million calls, on the database named by `NAMEPLATE_BENCH_DB` (a fresh one),
-//! or on a new `SQLite` file. `cargo bench -p nameplate --bench rates` prints a line for each question.
+//! Rates of return and the arrival brief over a million calls: `cargo bench -p nameplate --bench rates` prints a line for
+//! each question.
 //!
 //! It measures and judges nothing: figures go into DEVELOPERS.md. The calls are filled in bulk, below the program: four on
 //! each machine, spread over ten years, one in ten with a return. The brief is asked for twice, with ten thousand calls on
 //! record and with a million.
 
-use std::error::Error;
 use std::process::ExitCode;
 use std::sync::Arc;
 use std::time::Instant;
 
 use async_graphql::Request;
 use chrono::Days;
-use nameplate::base::clock::Clock;
-use nameplate::base::config::Config;
 use nameplate::base::db::Db;
-use nameplate::base::{Act, App, Caller, Role};
+use nameplate::base::{Act, App};
 use nameplate::callbacks::outcomes::Watch;
 use nameplate::graphql::progress::Progress;
 use nameplate::graphql::{loaders, schema};
+use nameplate::shop;
 use nameplate::track_record::{months, rates};
-use nameplate::{cli, shop};
 use nameplate_entities::kinds::Dimension;
 use sea_orm::{ConnectionTrait, DatabaseBackend};
 use serde_json::Value;
 
-type Outcome<T> = Result<T, Box<dyn Error>>;
+mod large;
+
+use large::{Outcome, measure, millis, owner};
 
 const CALLS_FEW: u32 = 10_000;
 const CALLS_MANY: u32 = 1_000_000;
@@ -34,29 +33,11 @@ const TIMES: usize = 5;
 
 #[tokio::main]
 async fn main() -> ExitCode {
-    // A test runner that lists or tries benches says nothing of the kind, and a million rows are not for it.
-    if !std::env::args().any(|argument| argument == "--bench") {
-        return ExitCode::SUCCESS;
-    }
-    match run().await {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("{error}");
-            ExitCode::FAILURE
-        }
-    }
+    measure(async |app| run(&app).await).await
 }
 
-async fn run() -> Outcome<()> {
-    let folder = tempfile::tempdir()?;
-    let file = format!(
-        "sqlite://{}?mode=rwc",
-        folder.path().join("shop.db").display()
-    );
-    let url = std::env::var("NAMEPLATE_BENCH_DB").unwrap_or(file);
-    let app = App::new(Db::open(&url).await?, Config::default(), Clock::System);
-    cli::prepare(&app).await?;
-    let owner = owner(&app).await?;
+async fn run(app: &Arc<App>) -> Outcome<()> {
+    let owner = owner(app).await?;
     lists(&app.db).await?;
     fill(&app.db, (1, CALLS_FEW)).await?;
     brief(&owner, CALLS_FEW).await?;
@@ -68,23 +49,26 @@ async fn run() -> Outcome<()> {
     tables(&owner).await
 }
 
+/// An answer of the graph, and how many milliseconds it took.
+async fn ask(owner: &Act, schema: &schema::Schema, query: &str) -> Outcome<(Value, f64)> {
+    let request = Request::new(query)
+        .data(loaders::row_loader(owner.app.db.read().clone()))
+        .data(Arc::new(Progress::default()))
+        .data(owner.clone());
+    let at = Instant::now();
+    let answer = schema.execute(request).await;
+    let took = millis(at);
+    match answer.errors.first() {
+        Some(error) => Err(error.message.clone().into()),
+        None => Ok((answer.data.into_json()?, took)),
+    }
+}
+
 /// What is found on a call that comes back soon after the last ones: it is recorded, and judged in the same transaction
 /// against all groups that the repair before stands in.
 async fn returns(owner: &Act) -> Outcome<()> {
     let schema = schema::build(&owner.app);
-    let ask = async |query: String| -> Outcome<(Value, f64)> {
-        let request = Request::new(query)
-            .data(loaders::row_loader(owner.app.db.read().clone()))
-            .data(Arc::new(Progress::default()))
-            .data(owner.clone());
-        let at = Instant::now();
-        let answer = schema.execute(request).await;
-        let took = millis(at);
-        match answer.errors.first() {
-            Some(error) => Err(error.message.clone().into()),
-            None => Ok((answer.data.into_json()?, took)),
-        }
-    };
+    let ask = async |query: String| ask(owner, &schema, &query).await;
     let part = |answer: &Value, path: &str| -> Outcome<String> {
         let found = answer.pointer(path).and_then(Value::as_str);
         Ok(found
@@ -97,7 +81,7 @@ async fn returns(owner: &Act) -> Outcome<()> {
         let machine = nameplate::graphql::ids::Kind::Appliance.id(machine);
         let open = format!(
             "mutation {{ openCall(input: {{ idempotencyKey: \"call {index}\", applianceId: \"{}\", kind: REPAIR, \
-             complaint: \"Again.\" }}) {{ call {{ id appliance {{ type {{ components {{ id }} }} }} }} \
+             complaint: \"Again.\" }}) {{ call {{ id appliance {{ applianceType {{ components {{ id }} }} }} }} \
              callback {{ id }} problems {{ message }} }} }}",
             machine.as_str()
         );
@@ -108,7 +92,10 @@ async fn returns(owner: &Act) -> Outcome<()> {
             "mutation {{ recordFinding(input: {{ idempotencyKey: \"finding {index}\", callId: \"{}\", \
              componentId: \"{}\", failureModeId: \"{}\" }}) {{ finding {{ id }} problems {{ message }} }} }}",
             part(&opened, "/openCall/call/id")?,
-            part(&opened, "/openCall/call/appliance/type/components/0/id")?,
+            part(
+                &opened,
+                "/openCall/call/appliance/applianceType/components/0/id"
+            )?,
             part(&modes, "/failureModes/0/id")?
         );
         let (recorded, took) = ask(record).await?;
@@ -122,28 +109,9 @@ async fn returns(owner: &Act) -> Outcome<()> {
     Ok(())
 }
 
-fn millis(at: Instant) -> f64 {
-    at.elapsed().as_secs_f64() * 1_000.0
-}
-
 fn middle(mut times: Vec<f64>) -> f64 {
     times.sort_by(f64::total_cmp);
     times.get(times.len() / 2).copied().unwrap_or_default()
-}
-
-async fn owner(app: &Arc<App>) -> Outcome<Act> {
-    let new = shop::AddStaff {
-        name: "Owner".to_owned(),
-        email: "owner@shop.example".to_owned(),
-        role: Role::Owner,
-        password: "a long enough password".to_owned(),
-    };
-    let row = shop::add_staff(&app.act(Caller::Program), new).await?;
-    Ok(app.act(Caller::Staff {
-        id: row.id,
-        role: Role::Owner,
-        session_id: 1,
-    }))
 }
 
 /// Rates by every dimension, over two years and over ten, for three windows.
@@ -205,16 +173,7 @@ async fn brief(owner: &Act, calls: u32) -> Outcome<()> {
     let schema = schema::build(&owner.app);
     let mut times = Vec::new();
     for _ in 0..4 * TIMES {
-        let request = Request::new(&query)
-            .data(loaders::row_loader(owner.app.db.read().clone()))
-            .data(Arc::new(Progress::default()))
-            .data(owner.clone());
-        let at = Instant::now();
-        let answer = schema.execute(request).await;
-        times.push(millis(at));
-        if let Some(error) = answer.errors.first() {
-            return Err(error.message.clone().into());
-        }
+        times.push(ask(owner, &schema, &query).await?.1);
     }
     println!(
         "{:>9.1} ms  the brief with {calls} calls on record",

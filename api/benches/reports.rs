@@ -1,61 +1,43 @@
-//! Time and memory of the reports over a million postings, on the database named by `NAMEPLATE_BENCH_DB` (a fresh one), or
-//! on a new `SQLite` file. `cargo bench -p nameplate --bench reports` prints a line for each report.
+//! Time and memory of the reports over a million postings: `cargo bench -p nameplate --bench reports` prints a line for
+//! each report.
 //!
 //! It measures and judges nothing: figures go into DEVELOPERS.md. The journal is filled in bulk, below the program, and
 //! then chained by the program as an older journal would be.
 
-use std::error::Error;
 use std::process::ExitCode;
+use std::sync::Arc;
 use std::time::Instant;
 
 use chrono::NaiveDate;
 use futures_util::TryStreamExt;
-use nameplate::base::clock::Clock;
-use nameplate::base::config::Config;
 use nameplate::base::db::Db;
-use nameplate::base::{Act, App, Caller, Role};
+use nameplate::base::{Act, App, Caller};
 use nameplate::books::{self, JournalLine, PostJournal};
 use nameplate::reports::{self, Basis, Pieces, Span, Wanted};
-use nameplate::{cli, verify};
+use nameplate::verify;
 use nameplate_rules::money::Cents;
 use sea_orm::{ConnectionTrait, DatabaseBackend};
 
-type Outcome<T> = Result<T, Box<dyn Error>>;
+mod large;
+
+use large::{Outcome, measure, millis, owner};
 
 /// Entries of four postings each.
 const ENTRIES: u32 = 250_000;
 
 #[tokio::main]
 async fn main() -> ExitCode {
-    // A test runner that lists or tries benches says nothing of the kind, and a million rows are not for it.
-    if !std::env::args().any(|argument| argument == "--bench") {
-        return ExitCode::SUCCESS;
-    }
-    match run().await {
-        Ok(()) => ExitCode::SUCCESS,
-        Err(error) => {
-            eprintln!("{error}");
-            ExitCode::FAILURE
-        }
-    }
+    measure(async |app| run(&app).await).await
 }
 
-async fn run() -> Outcome<()> {
-    let folder = tempfile::tempdir()?;
-    let file = format!(
-        "sqlite://{}?mode=rwc",
-        folder.path().join("shop.db").display()
-    );
-    let url = std::env::var("NAMEPLATE_BENCH_DB").unwrap_or(file);
-    let app = App::new(Db::open(&url).await?, Config::default(), Clock::System);
-    cli::prepare(&app).await?;
+async fn run(app: &Arc<App>) -> Outcome<()> {
     let at = Instant::now();
     fill(&app.db).await?;
     say("filled in bulk", at);
     let at = Instant::now();
     books::open(&app.act(Caller::Program)).await?;
     say("chained as an older journal is", at);
-    let owner = owner(&app).await?;
+    let owner = owner(app).await?;
     statements(&owner).await?;
     let at = Instant::now();
     let bytes = journal(&owner).await?;
@@ -72,11 +54,7 @@ async fn run() -> Outcome<()> {
 }
 
 fn say(what: &str, at: Instant) {
-    println!(
-        "{:>9.1} ms  {:>5} MiB  {what}",
-        at.elapsed().as_secs_f64() * 1_000.0,
-        peak_mib()
-    );
+    println!("{:>9.1} ms  {:>5} MiB  {what}", millis(at), peak_mib());
 }
 
 /// The most memory this process ever held; zero where the system does not say.
@@ -134,21 +112,6 @@ async fn fill(db: &Db) -> Outcome<()> {
     }
     tx.commit().await?;
     Ok(())
-}
-
-async fn owner(app: &std::sync::Arc<App>) -> Outcome<Act> {
-    let new = nameplate::shop::AddStaff {
-        name: "Owner".to_owned(),
-        email: "owner@shop.example".to_owned(),
-        role: Role::Owner,
-        password: "a first password".to_owned(),
-    };
-    let staff = nameplate::shop::add_staff(&app.act(Caller::Program), new).await?;
-    Ok(app.act(Caller::Staff {
-        id: staff.id,
-        role: Role::Owner,
-        session_id: 1,
-    }))
 }
 
 fn day(text: &str) -> Outcome<NaiveDate> {

@@ -310,7 +310,7 @@ pub struct BaseRate {
     repairs: i64,
     /// How many of these followed an earlier one on the same machine; of a pattern, how many came back.
     returned: i64,
-    /// How rare it is by that rate; null for a pattern, and while no other machine was watched after such a repair.
+    /// How rare it is by that rate; null for a pattern, and for a flag that was raised before this was kept.
     surprise: Option<Surprise>,
 }
 
@@ -338,7 +338,8 @@ impl BaseRate {
 /// How rare it is that a failure comes back so often on one machine. The rule raised the flag; this only measures it.
 #[derive(SimpleObject)]
 pub struct Surprise {
-    /// The chance in words, with how many of the shop's machines are expected to show as much by bad luck.
+    /// The chance in words, with how many of the shop's machines are expected to show as much by bad luck. The figures below
+    /// are null while no other machine was watched after such a repair.
     sentence: String,
     /// How often it has come back on this machine.
     times: i64,
@@ -351,6 +352,7 @@ pub struct Surprise {
 }
 
 impl Surprise {
+    /// What a flag keeps of it; none for a pattern, and for a flag raised before it was kept.
     fn of(row: &flag::Model) -> Option<Self> {
         let whole = |count: i64| u64::try_from(count).unwrap_or(0);
         let machines = whole(row.base_repairs - row.base_returned);
@@ -360,14 +362,21 @@ impl Surprise {
             machines,
         };
         let times = row.again?;
-        let found = surprise(whole(times), years(row.own_days?), others)?;
-        let digits = |value: f64| Decimal::from_f64(value)?.round_sf(3).map(ExactDecimal);
+        let found = surprise(whole(times), years(row.own_days?), others);
+        let digits = |value: f64| {
+            Some(ExactDecimal(
+                Decimal::from_f64(value)?.round_sf(3)?.normalize(),
+            ))
+        };
         Some(Self {
-            sentence: found.sentence(machines),
+            sentence: found.map_or_else(
+                || "No other machine was watched after such a repair".to_owned(),
+                |found| found.sentence(machines),
+            ),
             times,
-            expected_times: digits(found.expected),
-            chance: digits(found.chance),
-            expected_machines: digits(found.expected_machines),
+            expected_times: found.and_then(|found| digits(found.expected)),
+            chance: found.and_then(|found| digits(found.chance)),
+            expected_machines: found.and_then(|found| digits(found.expected_machines)),
         })
     }
 }
