@@ -4,13 +4,15 @@ use serde_json::json;
 
 use crate::support::database::TestDatabase;
 use crate::support::graphql::text;
+use crate::support::repairs::put_work_back;
 use crate::support::shop::{Job, Machine, Shop, today};
 
 /// A repair of ten days ago, and its return, which took a second visit and which the shop bears; its flag stays open.
 pub async fn of_everything(shop: &mut Shop, db: &TestDatabase, machine: &Machine) {
     let first = shop.find(machine).await;
     shop.mend_and_complete(&first).await;
-    ten_days_pass(shop, db).await;
+    put_work_back(db).await;
+    shop.server.restart().await;
     let mut back = shop.find(machine).await;
     back.visit_id = again(shop, &back).await;
     let callbacks = "{ callbacks(state: PROPOSED) { edges { node { id } } } }";
@@ -51,20 +53,4 @@ async fn again(shop: &mut Shop, job: &Job) -> String {
         .done(&shop.office, "scheduleVisit", visit, "visit { id }")
         .await;
     text(&visit, "visit.id").to_owned()
-}
-
-/// Puts the completed call back, as the clock cannot be turned over HTTP; the program counts anew as it starts.
-async fn ten_days_pass(shop: &mut Shop, db: &TestDatabase) {
-    let day = crate::support::repairs::day_of_repairs();
-    for sql in [
-        format!(
-            "UPDATE service_call SET opened_on = '{day}', opened_at = '{day}T08:00:00+00:00', \
-             completed_on = '{day}', completed_at = '{day}T09:00:00+00:00' WHERE state = 'completed'"
-        ),
-        "INSERT INTO outcome_due (appliance_id) SELECT DISTINCT appliance_id FROM service_call"
-            .to_owned(),
-    ] {
-        db.execute(&sql).await;
-    }
-    shop.server.restart().await;
 }

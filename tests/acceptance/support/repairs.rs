@@ -125,23 +125,30 @@ impl Repairs {
             .await;
     }
 
-    /// Puts all completed work back by [`DAYS_BETWEEN`], as the clock cannot be turned over HTTP. The program works out anew
-    /// what it says when it starts.
+    /// Lets [`DAYS_BETWEEN`] pass since all completed work.
     pub async fn days_pass(&mut self, db: &TestDatabase) {
-        let day = day_of_repairs();
-        for sql in [
-            format!(
-                "UPDATE service_call SET opened_on = '{day}', opened_at = '{day}T08:00:00+00:00', \
-                 completed_on = '{day}', completed_at = '{day}T09:00:00+00:00' WHERE state = 'completed'"
-            ),
-            format!("UPDATE visit SET planned_on = '{day}' WHERE state = 'done'"),
-            format!("UPDATE shop_warranty SET written_on = '{day}'"),
-            "INSERT INTO outcome_due (appliance_id) SELECT DISTINCT appliance_id FROM service_call"
-                .to_owned(),
-        ] {
-            db.execute(&sql).await;
-        }
+        put_work_back(db).await;
         self.house.server.restart().await;
+    }
+}
+
+/// Puts all completed work back by [`DAYS_BETWEEN`], as the clock cannot be turned over HTTP. The program works out anew
+/// what it says when it starts.
+pub async fn put_work_back(db: &TestDatabase) {
+    let day = day_of_repairs();
+    let number = (day - NaiveDate::default()).num_days();
+    for sql in [
+        format!(
+            "UPDATE service_call SET opened_on = '{day}', opened_at = '{day}T08:00:00+00:00', \
+             completed_on = '{day}', completed_at = '{day}T09:00:00+00:00' WHERE state = 'completed'"
+        ),
+        format!("UPDATE visit SET planned_on = '{day}' WHERE state = 'done'"),
+        format!("UPDATE shop_warranty SET written_on = '{day}'"),
+        format!("UPDATE repair_tally SET first_days = (repairs - returned) * {number}"),
+        "INSERT INTO outcome_due (appliance_id) SELECT DISTINCT appliance_id FROM service_call"
+            .to_owned(),
+    ] {
+        db.execute(&sql).await;
     }
 }
 
