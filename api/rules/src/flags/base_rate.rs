@@ -25,7 +25,8 @@ pub struct BaseRate {
 /// Fewer repairs than this are too few to judge.
 pub const BASE_RATE_REPAIRS_MIN: u32 = 10;
 
-const TOO_FEW: &str = " (too few to judge)";
+/// What is said beside a figure that rests on too little.
+pub(crate) const TOO_FEW: &str = " (too few to judge)";
 
 impl BaseRate {
     /// Takes the counts: repairs of this kind, and how many of them came back.

@@ -8,6 +8,7 @@ use serde::Serialize;
 
 use super::distributions::{negative_binomial_at_least, poisson_at_least};
 use super::real;
+use crate::flags::base_rate::{BASE_RATE_REPAIRS_MIN, TOO_FEW};
 
 /// What the shop's other machines with the same component and failure have shown.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -61,14 +62,11 @@ pub fn years(days: i64) -> f64 {
     real(u64::try_from(days).unwrap_or(0)) / 365.25
 }
 
-/// Fewer machines than this are too few to judge by.
-const MACHINES_MIN: u64 = 10;
-
 impl Surprise {
     /// The chance for this machine, and beside it how many of the machines on record are expected to show as much.
     ///
     /// Rounding: below one in five, one in so many to two significant digits; above that in hundredths. Machines to two
-    /// digits behind the point below ten, otherwise whole.
+    /// digits behind the point below ten, otherwise whole. Fewer than [`BASE_RATE_REPAIRS_MIN`] machines are said to be too few.
     #[must_use]
     pub fn sentence(&self, machines: u64) -> String {
         let chance = if self.chance >= 0.2 {
@@ -84,8 +82,8 @@ impl Surprise {
             many => format!("{many:.0}"),
         };
         let other = if machines == 1 { "other" } else { "others" };
-        let too_few = if machines < MACHINES_MIN {
-            " (too few to judge)"
+        let too_few = if machines < u64::from(BASE_RATE_REPAIRS_MIN) {
+            TOO_FEW
         } else {
             ""
         };
@@ -191,6 +189,7 @@ mod tests {
             "By bad luck alone about 1 in 18,000 such machines would see it again so often in that time; of the 180 others on \
              record 0.01 would"
         );
+        // With no recurrence on record the tail is 1 - (0.5 / 2.5)^0.5 = 0.5528, by hand from the predictive distribution.
         let few = Others {
             recurrences: 0,
             years: 0.5,
