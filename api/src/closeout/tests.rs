@@ -155,7 +155,7 @@ async fn a_call_with_a_flag_to_act_on_closes_only_with_its_root_cause() {
     let no_cause = shop.complete(&call).await;
     assert_eq!(
         refusals(no_cause),
-        [(ProblemCode::RootCauseNeeded, "rootCause".to_owned())]
+        [(ProblemCode::RootCauseNeeded, "callId".to_owned())]
     );
     shop.explain(&call).await;
     let completed = shop.complete(&call).await.expect("completed");

@@ -28,17 +28,18 @@ pub async fn checked(
     let through = through.unwrap_or(today);
     checks.not_after("through", through, today);
     let usual = Months::new(SPAN_MONTHS_USUAL);
-    let from = from
-        .or_else(|| {
-            through
-                .checked_sub_months(usual)?
-                .checked_add_days(Days::new(1))
-        })
-        .unwrap_or(through);
-    checks.in_order(&[
-        ("from", "the first day,", Some(from)),
-        ("through", "the last day,", Some(through)),
-    ]);
+    let from = match from {
+        Some(from) => checks.not_after("from", from, today),
+        None => (through.checked_sub_months(usual))
+            .and_then(|before| before.checked_add_days(Days::new(1)))
+            .unwrap_or(through),
+    };
+    if from <= today {
+        checks.in_order(&[
+            ("from", "The first day", Some(from)),
+            ("through", "The last day", Some(through)),
+        ]);
+    }
     let longest = Months::new(12 * SPAN_YEARS_MAX);
     if through
         .checked_sub_months(longest)

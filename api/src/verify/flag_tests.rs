@@ -247,7 +247,7 @@ async fn two_calls_under_way_both_need_the_root_cause_and_share_the_flag() {
             shop.mend(found, Method::ReTerminated, Vec::new()).await;
             assert_eq!(
                 refusals(shop.complete(call).await),
-                [(ProblemCode::RootCauseNeeded, "rootCause".to_owned())]
+                [(ProblemCode::RootCauseNeeded, "callId".to_owned())]
             );
             shop.explain(call).await;
             shop.complete(call).await.expect("completed");

@@ -6,7 +6,7 @@ use nameplate_entities::{
     component, estimate, estimate_option, estimate_revision, failure_mode, finding, flag, part,
     part_used, reading, remedy, service_call, shop_warranty,
 };
-use sea_orm::sea_query::{Expr, ExprTrait, Order};
+use sea_orm::sea_query::{Expr, ExprTrait, Order, Query, UnionType};
 use sea_orm::{
     ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter, QueryOrder,
 };
@@ -86,13 +86,21 @@ pub async fn calls(
     // Cancelled ones come last, so that they take nobody's place.
     let order = "CASE WHEN state = 'cancelled' THEN 1 ELSE 0 END, opened_at DESC, id DESC";
     let of_machine = service_call::Column::ApplianceId;
-    let last = first_of_each::<service_call::Entity>(of_machine, machine_ids, (order, CALLS_MAX));
-    let of_history = Condition::all()
-        .add(service_call::Column::Id.in_subquery(last))
-        .add(service_call::Column::State.ne(CallState::Cancelled));
-    let wanted = Condition::any()
-        .add(of_history)
-        .add(service_call::Column::Id.is_in(call_ids.iter().copied()));
+    let these = || service_call::Column::Id.is_in(call_ids.iter().copied());
+    // One list of ids, which PostgreSQL looks up; a list or other ids would have it read all calls.
+    let mut ids = first_of_each::<service_call::Entity>(of_machine, machine_ids, (order, CALLS_MAX));
+    let named = Query::select()
+        .column(service_call::Column::Id)
+        .from(service_call::Entity)
+        .and_where(these())
+        .to_owned();
+    ids.union(UnionType::All, named);
+    let standing = Condition::any()
+        .add(service_call::Column::State.ne(CallState::Cancelled))
+        .add(these());
+    let wanted = Condition::all()
+        .add(service_call::Column::Id.in_subquery(ids))
+        .add(standing);
     Ok(service_call::Entity::find()
         .filter(wanted)
         .order_by_desc(service_call::Column::OpenedAt)
