@@ -228,9 +228,35 @@ async fn fill(db: &Db, (from, to): (u32, u32)) -> Outcome<()> {
     for statement in cells(backend) {
         tx.execute_unprepared(&statement).await?;
     }
+    for statement in sequences(backend) {
+        tx.execute_unprepared(&statement).await?;
+    }
     tx.execute_unprepared("ANALYZE").await?;
     tx.commit().await?;
     Ok(())
+}
+
+/// What the program records next is numbered after what was filled in. `SQLite` sees to that itself.
+fn sequences(backend: DatabaseBackend) -> Vec<String> {
+    if backend == DatabaseBackend::Sqlite {
+        return Vec::new();
+    }
+    let filled = [
+        "customer",
+        "service_address",
+        "appliance",
+        "service_call",
+        "finding",
+        "remedy",
+        "part_used",
+    ];
+    (filled.iter())
+        .map(|table| {
+            format!(
+                "SELECT setval(pg_get_serial_sequence('{table}', 'id'), (SELECT MAX(id) FROM {table}))"
+            )
+        })
+        .collect()
 }
 
 fn work(backend: DatabaseBackend, (from, to): (u32, u32)) -> Vec<String> {

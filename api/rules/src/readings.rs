@@ -95,6 +95,15 @@ pub enum Verdict {
     MayBeParallelPath,
 }
 
+/// Absolute zero in degrees Celsius.
+///
+/// # Source
+/// The SI Brochure, 9th edition (2019), 2.3.1: the Celsius temperature is the kelvin temperature less 273.15.
+pub const ABSOLUTE_ZERO: Decimal = Decimal::from_parts(27_315, 0, 0, true, 2);
+
+/// The hottest that is believed, in degrees Celsius: about what a gas flame reaches. Common practice, no source.
+pub const CELSIUS_MAX: u32 = 2_000;
+
 /// Why a reading or a rating cannot be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
 pub enum ReadingRefusal {
@@ -113,6 +122,11 @@ pub enum ReadingRefusal {
     /// Continuity is 0 or 1.
     #[error("continuity is 1 for closed or 0 for open, not {value}")]
     NotOpenOrClosed { value: Decimal },
+    /// Nothing in a home is so cold or so hot.
+    #[error(
+        "a temperature lies from {ABSOLUTE_ZERO} to {CELSIUS_MAX} degrees Celsius, not at {celsius}"
+    )]
+    NoSuchTemperature { celsius: Decimal },
     /// The figures are too large to calculate with.
     #[error("the figures are too large to calculate with")]
     TooLarge,
@@ -166,12 +180,16 @@ pub fn expected_band(
 ///
 /// # Errors
 /// `WrongUnit` if the unit does not measure the quantity, `NotOpenOrClosed` for a continuity value other than 0 and 1,
-/// `TooLarge`.
+/// `NoSuchTemperature`, `TooLarge`.
 ///
 /// # Source
 /// Isolating before an ohms reading: common practice, no source.
 pub fn judge(reading: &Reading, band: Option<&Band>) -> Result<Verdict, ReadingRefusal> {
     let value = reading.in_base_unit()?;
+    let is_temperature = reading.quantity == Quantity::Temperature;
+    if is_temperature && !(ABSOLUTE_ZERO..=Decimal::from(CELSIUS_MAX)).contains(&value) {
+        return Err(ReadingRefusal::NoSuchTemperature { celsius: value });
+    }
     if reading.may_be_parallel() {
         return Ok(Verdict::MayBeParallelPath);
     }

@@ -34,7 +34,10 @@ impl Checks {
     /// A text that must say something, trimmed.
     pub fn text(&mut self, path: &str, value: &str, characters_max: usize) -> String {
         let trimmed = value.trim();
-        if trimmed.is_empty() {
+        if trimmed
+            .chars()
+            .all(|c| c.is_whitespace() || is_invisible(c))
+        {
             self.refuse(ProblemCode::Missing, path, "This must not be empty.");
         } else if trimmed.chars().count() > characters_max {
             self.refuse(
@@ -46,7 +49,7 @@ impl Checks {
             self.refuse(
                 ProblemCode::Malformed,
                 path,
-                "This holds control characters; type it again.",
+                "This holds control or invisible characters; type it again.",
             );
         }
         trimmed.to_owned()
@@ -262,12 +265,13 @@ impl Checks {
     }
 }
 
-/// Characters that a field cannot show: controls (line ends only where there are several lines), and those
-/// that turn the direction of what follows.
+/// Characters that a field cannot show: controls (line ends only where there are several lines), those that turn the
+/// direction of what follows, and those of no width that no script needs.
 pub fn is_unprintable(c: char, characters_max: usize) -> bool {
     let is_line_end = matches!(c, '\n' | '\r' | '\t');
     let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    turns || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
+    let hides = matches!(c, '\u{200b}' | '\u{2060}'..='\u{2064}' | '\u{feff}');
+    turns || hides || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
 }
 /// A name as it stands within a sentence.
 fn uncapitalised(name: &str) -> String {
@@ -275,4 +279,10 @@ fn uncapitalised(name: &str) -> String {
     letters.next().map_or_else(String::new, |first| {
         first.to_lowercase().chain(letters).collect()
     })
+}
+
+/// Characters without a picture of their own; some scripts and signs need a few of them between others.
+fn is_invisible(c: char) -> bool {
+    matches!(c, '\u{ad}' | '\u{115f}' | '\u{1160}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{2064}'
+        | '\u{2800}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}')
 }

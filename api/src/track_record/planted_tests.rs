@@ -376,6 +376,7 @@ async fn the_planted_effects_are_found_in_the_shops_records_and_nothing_else_is(
         the_whole_shop(&act).await;
         who_does_it(&act).await;
         what_is_fitted_and_how(&act).await;
+        what_fails(&act).await;
         over_time(&act).await;
     }
 }
@@ -456,6 +457,28 @@ async fn what_is_fitted_and_how(act: &Act) {
         worse.map(|(name, _)| *name).collect::<Vec<_>>(),
         ["T3, spliced"]
     );
+}
+
+/// A component is held against all work: expected by the hazard of Nelson and Aalen over all repairs of the file, worked
+/// out in Python 3.11 by its definition.
+async fn what_fails(act: &Act) {
+    for dimension in [Dimension::Component, Dimension::ApplianceType] {
+        let table = table(act, dimension).await;
+        let group = |name: &str| {
+            let found = table.groups.iter().find(|group| group.label.contains(name));
+            found.expect("a group").figures.clone()
+        };
+        let oven = group("oven");
+        assert_eq!((oven.counts.repairs, oven.compared.returned), (244, 40));
+        near(oven.compared.expected, 20.505_936_275_149_4);
+        assert_eq!(oven.verdict, Verdict::Worse);
+        let dryer = group("dryer");
+        near(dryer.compared.expected, 19.312_143_245_285_6);
+        assert_eq!(dryer.verdict, Verdict::Better);
+        let washer = group("washer");
+        near(washer.ratio.expect("a ratio").value, 1.098_459_800_480_6);
+        assert_eq!(washer.verdict, Verdict::AsExpected);
+    }
 }
 
 async fn over_time(act: &Act) {

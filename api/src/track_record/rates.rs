@@ -46,6 +46,9 @@ pub struct Group {
 
 /// Rates of return of the groups of a dimension, at most so many.
 ///
+/// A group is compared with the same kinds of work of the whole shop; one that is a kind of work itself, such as a component,
+/// with all the shop's work, as nothing else is like it.
+///
 /// Every group is judged, also those not shown: how many claims are looked at decides how sure each must be.
 ///
 /// # Errors
@@ -56,7 +59,11 @@ pub async fn rates(
     watch: Watch,
     groups_max: usize,
 ) -> Result<Rates> {
-    let strata = Strata::read(db).await?;
+    let strata = if dimension.is_kind_of_work() {
+        Strata::one()
+    } else {
+        Strata::read(db).await?
+    };
     let of_shop = watched(db, Of::all(Dimension::Shop), &watch).await?;
     let of_groups = watched(db, Of::all(dimension), &watch).await?;
     let mut by_key: HashMap<&str, Vec<&Watched>> = HashMap::new();

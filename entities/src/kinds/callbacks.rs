@@ -120,6 +120,14 @@ pub enum Dimension {
     Supplier,
 }
 
+impl Dimension {
+    /// Whether a group of it is a kind of work, which has nothing like it in the shop to compare with.
+    #[must_use]
+    pub fn is_kind_of_work(self) -> bool {
+        matches!(self, Self::Component | Self::ApplianceType)
+    }
+}
+
 /// What machines with the same failure have in common.
 #[derive(
     Clone, Copy, Debug, PartialEq, Eq, Hash, EnumIter, DeriveActiveEnum, Serialize, Deserialize,

@@ -248,6 +248,37 @@ fn water_boils_at_the_same_temperature_in_both_scales() {
     assert_eq!(reading.in_base_unit(), Ok(dec("100")));
 }
 
+#[test]
+fn a_temperature_lies_between_absolute_zero_and_a_flame() {
+    let judged = |value: &str, unit| {
+        let reading = Reading {
+            quantity: Quantity::Temperature,
+            value: dec(value),
+            unit,
+            connection: Connection::LeadOff,
+        };
+        judge(&reading, None)
+    };
+    for (value, unit) in [
+        ("-273.15", Unit::Celsius),
+        ("-459.67", Unit::Fahrenheit),
+        ("2000", Unit::Celsius),
+    ] {
+        assert_eq!(judged(value, unit), Ok(Verdict::NoBand), "{value}");
+    }
+    for (value, unit) in [
+        ("-273.16", Unit::Celsius),
+        ("-459.68", Unit::Fahrenheit),
+        ("2000.01", Unit::Celsius),
+    ] {
+        let refused = judged(value, unit);
+        assert!(
+            matches!(refused, Err(ReadingRefusal::NoSuchTemperature { .. })),
+            "{value}"
+        );
+    }
+}
+
 proptest! {
     #[test]
     fn ohms_times_amps_squared_is_the_power(volts in 100i64..600, watts in 10i64..20_000) {

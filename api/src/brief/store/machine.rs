@@ -88,7 +88,8 @@ pub async fn calls(
     let of_machine = service_call::Column::ApplianceId;
     let these = || service_call::Column::Id.is_in(call_ids.iter().copied());
     // One list of ids, which PostgreSQL looks up; a list or other ids would have it read all calls.
-    let mut ids = first_of_each::<service_call::Entity>(of_machine, machine_ids, (order, CALLS_MAX));
+    let mut ids =
+        first_of_each::<service_call::Entity>(of_machine, machine_ids, (order, CALLS_MAX));
     let named = Query::select()
         .column(service_call::Column::Id)
         .from(service_call::Entity)

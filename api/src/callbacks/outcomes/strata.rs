@@ -12,12 +12,18 @@ use super::labels;
 use super::watched::Watched;
 
 /// The kinds of work there are, and their places.
+#[derive(Default)]
 pub struct Strata {
     pub names: Vec<Stratum>,
     place_of: HashMap<i64, usize>,
 }
 
 impl Strata {
+    /// All work as of one kind.
+    pub fn one() -> Self {
+        Self::default()
+    }
+
     /// The shop's list of components, with the types they belong to.
     ///
     /// # Errors
@@ -40,11 +46,11 @@ impl Strata {
     /// Rows as the rules read them.
     pub fn exposures<'a>(&self, rows: impl IntoIterator<Item = &'a Watched>) -> Vec<Exposure> {
         rows.into_iter()
-            .filter_map(|row| {
-                Some(Exposure {
-                    stratum: *self.place_of.get(&row.component_id)?,
-                    observed: observed(row),
-                })
+            .map(|row| Exposure {
+                // A place that names no kind is counted as one more kind.
+                stratum: (self.place_of.get(&row.component_id).copied())
+                    .unwrap_or(self.names.len()),
+                observed: observed(row),
             })
             .collect()
     }

@@ -309,9 +309,9 @@ fn refused(refusal: ReadingRefusal) -> Error {
         ReadingRefusal::WrongUnit { .. } => (ProblemCode::Malformed, "unit"),
         ReadingRefusal::RatingNotPositive { .. } => (ProblemCode::OutOfRange, "part"),
         ReadingRefusal::ToleranceOutOfRange { .. } => (ProblemCode::OutOfRange, ""),
-        ReadingRefusal::NotOpenOrClosed { .. } | ReadingRefusal::TooLarge => {
-            (ProblemCode::OutOfRange, "value")
-        }
+        ReadingRefusal::NotOpenOrClosed { .. }
+        | ReadingRefusal::NoSuchTemperature { .. }
+        | ReadingRefusal::TooLarge => (ProblemCode::OutOfRange, "value"),
     };
     Error::refused(code, path, format!("This cannot be judged: {refusal}."))
 }

@@ -109,7 +109,8 @@ pub struct RateGroup {
     same_component: u64,
     /// The share that came back; null without a repair older than a day.
     rate: Option<ReturnRate>,
-    /// Returns that the same kinds of work would give by the shop's own record, followed as long.
+    /// Returns that the same kinds of work would give by the shop's own record, followed as long; of a component or a type
+    /// of machine, returns that as many repairs of any kind would give.
     expected: f64,
     /// Returned by expected, with exact 95 % limits; null where nothing is expected.
     ratio: Option<Estimated>,
