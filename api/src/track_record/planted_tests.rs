@@ -465,7 +465,8 @@ async fn what_fails(act: &Act) {
     for dimension in [Dimension::Component, Dimension::ApplianceType] {
         let table = table(act, dimension).await;
         let group = |name: &str| {
-            let found = table.groups.iter().find(|group| group.label.contains(name));
+            let is_of = |label: &str| label.split([' ', ',', ':']).any(|word| word == name);
+            let found = table.groups.iter().find(|group| is_of(&group.label));
             found.expect("a group").figures.clone()
         };
         let oven = group("oven");
