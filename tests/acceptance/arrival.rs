@@ -180,8 +180,11 @@ on_both_databases! {
             "months": [{ "figures": { "calls": 1 } }],
         }));
         assert_eq!(house.ask(&house.owner, ask, days).await, told);
-        let long = json!({ "from": "2020-01-01", "through": "2023-01-01" });
-        let answer = house.server.graphql(Some(&house.owner), ask, long).await;
-        assert_eq!(error_codes(&answer), ["BAD_INPUT"]);
+        for (from, through) in [("2020-01-01", "2023-01-01"), ("2020-01-02", "2020-01-01")] {
+            let days = json!({ "from": from, "through": through });
+            let answer = house.server.graphql(Some(&house.owner), ask, days).await;
+            assert_eq!(error_codes(&answer), ["BAD_INPUT"], "{from} {through}");
+            assert_eq!(*at(&answer, "errors.0.extensions.argument"), "through");
+        }
     }
 }

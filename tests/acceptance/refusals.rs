@@ -205,12 +205,7 @@ fn documents(job: &Job) -> Vec<Bad> {
             "PERIOD_CLOSED",
             "input.on",
         )),
-        bad(
-            "completeCall",
-            close,
-            "ROOT_CAUSE_NEEDED",
-            "input.rootCause",
-        ),
+        bad("completeCall", close, "ROOT_CAUSE_NEEDED", "input.callId"),
     ]
 }
 

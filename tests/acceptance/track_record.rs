@@ -404,10 +404,9 @@ on_both_databases! {
     async fn pictures_are_well_formed_say_what_they_show_and_are_kept_from_technicians(db: TestDatabase) {
         let mut repairs = Repairs::open(&db).await;
         for (chart, asked) in [
-            ("rates", &[("by", "component")][..]),
-            ("money", &[("by", "technicianMethod")]),
+            ("rates", &[("by", "COMPONENT")][..]),
+            ("money", &[("by", "TECHNICIAN_METHOD")]),
             ("months", &[]),
-            ("machines", &[("models", "nothing")]),
         ] {
             let house = &repairs.house;
             drawn(house, &house.owner, chart, asked).await;
@@ -420,12 +419,12 @@ on_both_databases! {
         repairs.call(&odd).await;
 
         let house = &repairs.house;
-        for by in ["component", "failureMode", "applianceType", "model", "part", "lot", "method", "supplier"] {
+        for by in ["COMPONENT", "FAILURE_MODE", "APPLIANCE_TYPE", "MODEL", "PART", "LOT", "METHOD", "SUPPLIER"] {
             for chart in ["rates", "money"] {
                 drawn(house, &house.office, chart, &[("by", by)]).await;
             }
         }
-        drawn(house, &house.owner, "rates", &[("by", "technician"), ("windowDays", "9")]).await;
+        drawn(house, &house.owner, "rates", &[("by", "TECHNICIAN"), ("windowDays", "9")]).await;
         let svg = drawn(house, &house.office, "months", &[("windowDays", "365")]).await;
         assert!(svg.contains("within 365 days"), "{svg}");
         let data = house.ask(&house.office, "{ repairRates(by: MODEL) { groups { key } } }", json!({})).await;
@@ -433,29 +432,34 @@ on_both_databases! {
             list(&data, "repairRates.groups").iter().map(|group| ("models", text(group, "key"))).collect();
         drawn(house, &house.office, "machines", &models).await;
 
-        let component = ("rates", &[("by", "component")][..]);
+        let component = ("rates", &[("by", "COMPONENT")][..]);
         for (token, asked, status) in [
             (None, component, 401),
             (Some("nobody"), component, 401),
             (Some(house.technician.as_str()), component, 403),
             (Some(&house.technician), ("months", &[]), 403),
-            (Some(&house.office), ("rates", &[("by", "technician")]), 403),
-            (Some(&house.office), ("money", &[("by", "technicianMethod")]), 403),
-            (Some(&house.owner), ("nothing", &[("by", "component")]), 404),
-            (Some(&house.owner), ("months", &[("windowDays", "soon")]), 400),
-            (Some(&house.owner), ("months", &[("from", "29.11.2026")]), 400),
+            (Some(&house.office), ("rates", &[("by", "TECHNICIAN")]), 403),
+            (Some(&house.office), ("money", &[("by", "TECHNICIAN_METHOD")]), 403),
+            (Some(&house.owner), ("nothing", &[("by", "COMPONENT")]), 404),
         ] {
             not_drawn(house, token, asked, status).await;
         }
-        for (asked, path) in [
-            (("rates", &[][..]), "by"),
-            (("money", &[("by", "shop")]), "by"),
-            (("machines", &[]), "models"),
-            (("machines", &[("models", "1"), ("models", "2"), ("models", "3"), ("models", "4"), ("models", "5")]), "models"),
-            (("months", &[("windowDays", "0")]), "windowDays"),
-            (("months", &[("through", "2999-01-01")]), "through"),
+        for (asked, code, path) in [
+            (("rates", &[][..]), "MALFORMED", "by"),
+            (("money", &[("by", "SHOP")]), "MALFORMED", "by"),
+            (("rates", &[("by", "failureMode")]), "MALFORMED", "by"),
+            (("machines", &[]), "OUT_OF_RANGE", "models"),
+            (("machines", &[("models", "1"), ("models", "2"), ("models", "3"), ("models", "4"), ("models", "5")]), "OUT_OF_RANGE", "models"),
+            (("machines", &[("models", "nothing")]), "NOT_FOUND", "models"),
+            (("machines", &[models[0], ("models", "nothing")]), "NOT_FOUND", "models"),
+            (("months", &[("windowDays", "0")]), "OUT_OF_RANGE", "windowDays"),
+            (("months", &[("windowDays", "soon")]), "MALFORMED", "windowDays"),
+            (("months", &[("from", "29.11.2026")]), "MALFORMED", "from"),
+            (("first-visits", &[("through", "2026-02-30")]), "MALFORMED", "through"),
+            (("months", &[("through", "2999-01-01")]), "IMPOSSIBLE_DATE", "through"),
         ] {
             let problem = not_drawn(house, Some(&house.owner), asked, 400).await;
+            assert_eq!(text(&problem, "code"), code, "{problem}");
             assert_eq!(text(&problem, "problems.0.path"), path, "{problem}");
         }
     }

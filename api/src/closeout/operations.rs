@@ -33,7 +33,7 @@ pub struct CompletedCall {
 ///
 /// # Errors
 /// `Forbidden`; `NotFound`; `IdempotencyMismatch`; `ImpossibleDate`, `PeriodClosed` at `completedOn`; `WrongState` for a
-/// call that is not open, or on which nothing was done; `RootCauseNeeded` at `rootCause`.
+/// call that is not open, or on which nothing was done; `RootCauseNeeded` at `callId`.
 pub async fn complete_call(act: &Act, command: CompleteCall) -> Result<CompletedCall> {
     act.staff_with(Right::CompleteCall)?;
     let verb = Right::CompleteCall.mutation();
@@ -109,7 +109,7 @@ async fn is_ready(
     if call.root_cause.is_none() && callbacks::asks_root_cause(tx, call).await? {
         checks.refuse(
             ProblemCode::RootCauseNeeded,
-            "rootCause",
+            "callId",
             "A failure is back, and its flag asks to act: write down the root cause first (recordRootCause).",
         );
     }

@@ -19,6 +19,8 @@ use super::error::{bad_input, edge};
 const PAGE_MAX: u64 = 100;
 /// The page when nothing is asked.
 const PAGE_DEFAULT: u64 = 25;
+/// The most that a page is said to cost: more than any request may, and so little that no sum of such costs overflows.
+const COST_MAX: usize = 1_000_000;
 
 /// Which page of a list.
 #[derive(Clone, Debug, Default)]
@@ -37,7 +39,8 @@ impl Page {
     /// What a page costs in a request's complexity: its size times what is asked of each record.
     pub fn cost(first: Option<i32>, last: Option<i32>, child_complexity: usize) -> usize {
         let asked = first.or(last).and_then(|size| usize::try_from(size).ok());
-        asked.unwrap_or(25).saturating_mul(child_complexity.max(1))
+        let cost = (asked.unwrap_or(25)).saturating_mul(child_complexity.max(1));
+        cost.min(COST_MAX)
     }
 }
 
@@ -386,4 +389,16 @@ fn cursor<C: CursorType<Error = BadCursor>>(
     text.map(C::decode_cursor)
         .transpose()
         .map_err(|error| bad_input(path, error.to_string()))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_cost_of_a_page_never_runs_over() {
+        assert_eq!(Page::cost(None, None, 3), 75);
+        assert_eq!(Page::cost(Some(10), None, 0), 10);
+        assert_eq!(Page::cost(None, Some(i32::MAX), usize::MAX), COST_MAX);
+    }
 }

@@ -178,11 +178,43 @@ impl Kind {
     }
 }
 
-/// What an id stands for; `None` if it is not one of ours.
+/// What an id stands for; `None` if it is not one of ours, spelled as we spell it.
 pub fn read(id: &ID) -> Option<(Kind, i64)> {
     let bytes = URL_SAFE_NO_PAD.decode(id.as_str()).ok()?;
     let text = String::from_utf8(bytes).ok()?;
     let (name, row) = text.split_once(':')?;
     let kind = Kind::ALL.into_iter().find(|kind| kind.name() == name)?;
-    Some((kind, row.parse().ok()?))
+    let row = row.parse().ok()?;
+    (kind.id(row) == *id).then_some((kind, row))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_id_has_one_spelling() {
+        let spelled = |text: &str| ID(URL_SAFE_NO_PAD.encode(text));
+        let id = Kind::ServiceCall.id(1);
+        assert_eq!(id, spelled("ServiceCall:1"));
+        assert_eq!(read(&id), Some((Kind::ServiceCall, 1)));
+        for other in [
+            "ServiceCall:+1",
+            "ServiceCall:001",
+            "ServiceCall: 1",
+            "ServiceCall:-0",
+            "ServiceCall:",
+            "serviceCall:1",
+            "Nothing:1",
+            "ServiceCall",
+        ] {
+            assert_eq!(read(&spelled(other)), None, "{other}");
+        }
+        assert_eq!(read(&ID(format!("{}=", id.as_str()))), None);
+        assert!(
+            Kind::ServiceCall
+                .row("callId", &spelled("ServiceCall:01"))
+                .is_err()
+        );
+    }
 }

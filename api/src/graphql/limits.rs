@@ -2,7 +2,8 @@
 //!
 //! Its parser descends once a bracket, so ten thousand brackets would overflow the stack; its own checks
 //! walk a fragment anew at each spread, so thirty fragments that each spread the next one twice would keep
-//! it busy for minutes. Depth, cost, aliases and directives are the schema's own limits (`schema.rs`).
+//! it busy for minutes; and it multiplies the cost of lists inside one another before it looks at their depth, so that
+//! lists deep enough would cost nothing again. Cost, aliases and directives are the schema's own limits (`schema.rs`).
 
 use std::collections::HashMap;
 
@@ -10,6 +11,8 @@ use async_graphql::parser::types::{
     ExecutableDocument, FragmentDefinition, Selection, SelectionSet,
 };
 use async_graphql::{Name, Positioned};
+
+use super::schema::DEPTH_MAX;
 
 /// Words and signs in one document.
 const TOKENS_MAX: usize = 2_000;
@@ -85,7 +88,18 @@ fn skip_text(rest: &mut std::iter::Peekable<std::str::Chars<'_>>) {
     }
 }
 
-/// Checks how large a document is with every fragment written out where it is spread.
+/// Whether a message is one with which the library refuses what passes a limit of the schema; it gives them no code.
+pub fn is_passed(message: &str) -> bool {
+    let sentences = ["Query is too complex.", "Query is nested too deep."];
+    let beginnings = [
+        "The recursion depth of the query cannot be greater than",
+        "The number of directives on the field",
+        "The amount of aliases of the query cannot be greater than",
+    ];
+    sentences.contains(&message) || beginnings.iter().any(|start| message.starts_with(start))
+}
+
+/// Checks how large and how deep a document is with every fragment written out where it is spread.
 ///
 /// # Errors
 /// A sentence that says which limit it passes.
@@ -96,7 +110,11 @@ pub fn of_document(document: &ExecutableDocument) -> Result<(), &'static str> {
     };
     let mut total = 0_usize;
     for (_, operation) in document.operations.iter() {
-        total = total.saturating_add(sizes.of(&operation.node.selection_set.node));
+        let size = sizes.of(&operation.node.selection_set.node);
+        if size.depth > DEPTH_MAX {
+            return Err("The document is nested too deep. Ask in smaller steps.");
+        }
+        total = total.saturating_add(size.selections);
     }
     if total > SELECTIONS_MAX {
         return Err("The document asks for too much once its fragments are written out.");
@@ -104,36 +122,54 @@ pub fn of_document(document: &ExecutableDocument) -> Result<(), &'static str> {
     Ok(())
 }
 
+/// Of what is selected.
+#[derive(Clone, Copy, Default)]
+struct Size {
+    /// Fields and spreads.
+    selections: usize,
+    /// Fields inside one another.
+    depth: usize,
+}
+
 struct Sizes<'a> {
     fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
     /// A fragment that is being measured counts as nothing: circles are refused by validation.
-    known: HashMap<&'a Name, usize>,
+    known: HashMap<&'a Name, Size>,
 }
 
 impl<'a> Sizes<'a> {
-    fn of(&mut self, set: &'a SelectionSet) -> usize {
-        let mut size = 0_usize;
+    fn of(&mut self, set: &'a SelectionSet) -> Size {
+        let mut size = Size::default();
         for selection in &set.items {
-            let inner = match &selection.node {
-                Selection::Field(field) => self.of(&field.node.selection_set.node),
-                Selection::InlineFragment(inline) => self.of(&inline.node.selection_set.node),
+            let (inner, depth) = match &selection.node {
+                Selection::Field(field) => {
+                    let inner = self.of(&field.node.selection_set.node);
+                    (inner, inner.depth.saturating_add(1))
+                }
+                Selection::InlineFragment(inline) => {
+                    let inner = self.of(&inline.node.selection_set.node);
+                    (inner, inner.depth)
+                }
                 Selection::FragmentSpread(spread) => {
-                    self.of_fragment(&spread.node.fragment_name.node)
+                    let inner = self.of_fragment(&spread.node.fragment_name.node);
+                    (inner, inner.depth)
                 }
             };
-            size = size.saturating_add(1).saturating_add(inner);
+            let selections = size.selections.saturating_add(1);
+            size.selections = selections.saturating_add(inner.selections);
+            size.depth = size.depth.max(depth);
         }
         size
     }
 
-    fn of_fragment(&mut self, name: &'a Name) -> usize {
+    fn of_fragment(&mut self, name: &'a Name) -> Size {
         if let Some(size) = self.known.get(name) {
             return *size;
         }
         let Some(fragment) = self.fragments.get(name) else {
-            return 0;
+            return Size::default();
         };
-        self.known.insert(name, 0);
+        self.known.insert(name, Size::default());
         let size = self.of(&fragment.node.selection_set.node);
         self.known.insert(name, size);
         size
@@ -177,5 +213,18 @@ mod tests {
         of_document(&parse_query(doubling(100)).unwrap()).unwrap_err();
         let circle = "{ ...a } fragment a on Query { ...b } fragment b on Query { ...a }";
         of_document(&parse_query(circle).unwrap()).unwrap();
+    }
+
+    #[test]
+    fn depth_counts_through_fragments() {
+        let nested = |depth: usize| "{ a ".repeat(depth) + &"}".repeat(depth);
+        of_document(&parse_query(nested(16)).unwrap()).unwrap();
+        of_document(&parse_query(nested(17)).unwrap()).unwrap_err();
+        let spread = |depth: usize| {
+            let fields = nested(depth);
+            format!("{{ a {{ ...f }} }} fragment f on Query {{ ... on Query {fields} }}")
+        };
+        of_document(&parse_query(spread(15)).unwrap()).unwrap();
+        of_document(&parse_query(spread(16)).unwrap()).unwrap_err();
     }
 }

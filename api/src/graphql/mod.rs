@@ -9,6 +9,7 @@ pub mod ids;
 pub mod limits;
 pub mod loaders;
 pub mod node;
+pub mod omitted;
 pub mod payload;
 pub mod progress;
 pub mod scalars;

@@ -13,11 +13,14 @@ use async_graphql::parser::types::{
 use async_graphql::{InputType, Name, Value, Variables};
 use chrono::{DateTime, NaiveDate, Utc};
 
+use super::omitted::Arguments;
 use super::scalars::{ExactDecimal, Money};
 
 /// What may be sent, type by type.
 pub struct Inputs {
     types: HashMap<Name, Shape>,
+    /// The arguments whose variables may be left out.
+    pub arguments: Arguments,
 }
 
 enum Shape {
@@ -45,15 +48,15 @@ impl Inputs {
     /// # Errors
     /// When it is none, which only a mistake of the library that wrote it can do.
     pub fn read(sdl: &str) -> Result<Self, async_graphql::parser::Error> {
-        let types = parse_schema(sdl)?
-            .definitions
-            .into_iter()
-            .filter_map(|definition| match definition {
-                TypeSystemDefinition::Type(of) => shape(of.node),
-                _ => None,
-            })
-            .collect();
-        Ok(Self { types })
+        let mut types = HashMap::new();
+        let mut arguments = Arguments::default();
+        for definition in parse_schema(sdl)?.definitions {
+            if let TypeSystemDefinition::Type(of) = definition {
+                arguments.learn(&of.node);
+                types.extend(shape(of.node));
+            }
+        }
+        Ok(Self { types, arguments })
     }
 
     /// Checks the variables of the operation that is asked for.

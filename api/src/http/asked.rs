@@ -3,11 +3,13 @@
 use actix_web::HttpResponse;
 use actix_web::http::StatusCode;
 use actix_web::http::header::WWW_AUTHENTICATE;
+use async_graphql::parser::types::OperationType;
 use async_graphql::{Request, ServerError, Variables};
 use serde_json::{Map, Value, json};
 
 use crate::graphql::error::Code;
 use crate::graphql::limits;
+use crate::graphql::omitted;
 use crate::graphql::variables::Inputs;
 
 use super::media::Media;
@@ -104,7 +106,8 @@ fn object(value: Option<Value>) -> Option<Map<String, Value>> {
     }
 }
 
-/// Parses the document and holds it to the limits that must be checked before the library walks it.
+/// Parses the document, holds it to the limits that must be checked before the library walks it, and takes out the arguments
+/// whose variables are left out.
 ///
 /// # Errors
 /// For a document that does not parse or asks too much, and for variables that do not fit.
@@ -136,13 +139,46 @@ pub fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal
             &message,
         )
     })?;
+    let mended = omitted::mended(&inputs.arguments, document, name.as_deref(), &variables);
+    if let Some(document) = mended {
+        request.set_parsed_query(document);
+    }
     Ok(request.variables(variables))
 }
 
-/// Errors as clients read them: the first ones, each with a code.
+/// The request, if a single answer is all it asks for: subscriptions have a way of their own.
+///
+/// # Errors
+/// For a subscription, and for a document that does not parse.
+pub fn answered_once(mut request: Request) -> Result<Request, Refusal> {
+    let name = request.operation_name.clone();
+    let document = request
+        .parsed_query()
+        .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
+    let run = omitted::run(document, name.as_deref());
+    if run.is_some_and(|operation| operation.ty == OperationType::Subscription) {
+        return Err(Refusal::new(
+            StatusCode::UNPROCESSABLE_ENTITY,
+            Code::InvalidRequest,
+            "Subscriptions go over a WebSocket at this address, by the subprotocol graphql-transport-ws.",
+        ));
+    }
+    Ok(request)
+}
+
+/// Errors as clients read them: the first ones, each with a code. What is refused as invalid for passing a limit of the
+/// schema asks too much.
 pub fn errors(errors: Vec<ServerError>, code: Code) -> Vec<Value> {
     (errors.into_iter().take(ERRORS_MAX))
-        .map(|error| json!(with_code(error, code)))
+        .map(|error| {
+            let is_too_much = code == Code::InvalidRequest && limits::is_passed(&error.message);
+            let code = if is_too_much {
+                Code::TooMuchAsked
+            } else {
+                code
+            };
+            json!(with_code(error, code))
+        })
         .collect()
 }
 

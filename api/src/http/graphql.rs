@@ -105,7 +105,7 @@ pub async fn graphiql() -> HttpResponse {
 async fn answer(shared: &Shared, http: &HttpRequest, body: &Bytes) -> Result<Response, Refusal> {
     let act = act(shared, http).await?;
     let request = asked::read(body)?;
-    let request = asked::checked(&shared.inputs, request)?;
+    let request = asked::answered_once(asked::checked(&shared.inputs, request)?)?;
     let is_stranger = act.caller == Caller::Nobody;
     let request = if is_stranger && shared.app.config.mode == Mode::Production {
         request.disable_introspection()

@@ -1,13 +1,14 @@
 //! Charts of rates as SVG, by the same token as `/graphql`: `GET /pictures/{chart}.svg?by=…&windowDays=…&from=…&through=…`;
 //! `models=…` stands once for each model, as a key may hold any letter.
 
+use std::str::FromStr;
+
 use actix_web::http::StatusCode;
 use actix_web::web::{self, Data, Path, Query};
 use actix_web::{HttpRequest, HttpResponse};
 use chrono::NaiveDate;
-use serde::Deserialize;
 
-use crate::base::Error;
+use crate::base::{Checks, Error, ProblemCode, Result};
 use crate::graphql::error::chain;
 use crate::summaries;
 use crate::track_record::{self, PictureAsked};
@@ -21,43 +22,89 @@ pub fn routes(routes: &mut web::ServiceConfig) {
     routes.route("/pictures/{chart}.svg", web::get().to(send));
 }
 
-/// What stands behind the question mark.
-#[derive(Deserialize)]
-#[serde(rename_all = "camelCase")]
+/// All that stands behind the question mark, also what stands there more than once.
+type Pairs = Vec<(String, String)>;
+
+/// What a picture is asked with.
 struct Question {
     by: Option<String>,
+    models: Vec<String>,
     window_days: Option<i32>,
     from: Option<NaiveDate>,
     through: Option<NaiveDate>,
 }
 
-/// All that stands there, also what stands more than once.
-type Pairs = Vec<(String, String)>;
+impl Question {
+    /// # Errors
+    /// `Malformed` at each name whose value cannot be read, or that stands twice.
+    fn read(pairs: &[(String, String)]) -> Result<Self> {
+        const DAY: &str = "Write a day like 2026-11-29.";
+        let mut checks = Checks::new();
+        let question = Self {
+            by: one(&mut checks, pairs, "by").map(str::to_owned),
+            models: models(pairs),
+            window_days: read(&mut checks, pairs, ("windowDays", "Write a whole number.")),
+            from: read(&mut checks, pairs, ("from", DAY)),
+            through: read(&mut checks, pairs, ("through", DAY)),
+        };
+        checks.finish()?;
+        Ok(question)
+    }
+}
 
-fn models(words: Pairs) -> Vec<String> {
-    words
-        .into_iter()
+fn models(pairs: &[(String, String)]) -> Vec<String> {
+    pairs
+        .iter()
         .filter(|(name, key)| name == "models" && !key.is_empty())
-        .map(|(_, key)| key)
+        .map(|(_, key)| key.clone())
         .collect()
+}
+
+/// What stands under a name that may stand once.
+fn one<'a>(checks: &mut Checks, pairs: &'a [(String, String)], name: &str) -> Option<&'a str> {
+    let mut values = pairs.iter().filter(|(known, _)| known == name);
+    let first = values.next();
+    if values.next().is_some() {
+        let message = "This stands twice; say it once.";
+        checks.refuse(ProblemCode::Malformed, name, message);
+    }
+    first.map(|(_, value)| value.as_str())
+}
+
+/// The same, as what it means.
+fn read<T: FromStr>(
+    checks: &mut Checks,
+    pairs: &[(String, String)],
+    (name, how): (&str, &str),
+) -> Option<T> {
+    let value = one(checks, pairs, name)?.parse().ok();
+    if value.is_none() {
+        checks.refuse(ProblemCode::Malformed, name, how);
+    }
+    value
 }
 
 async fn send(
     shared: Data<Shared>,
     request: HttpRequest,
     chart: Path<String>,
-    asked: Result<Query<Question>, actix_web::Error>,
-    words: Result<Query<Pairs>, actix_web::Error>,
+    pairs: std::result::Result<Query<Pairs>, actix_web::Error>,
 ) -> HttpResponse {
     let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
-    let (Ok(Query(asked)), Ok(Query(words))) = (asked, words) else {
-        return problem(
-            StatusCode::BAD_REQUEST,
-            "The address cannot be read: days are written 2026-11-29, windowDays is a whole number.",
-        );
+    let unreadable = || {
+        let words = "The address cannot be read.";
+        Error::refused(ProblemCode::Malformed, "", words)
+    };
+    let asked = match pairs.map_err(|_| unreadable()) {
+        Ok(Query(pairs)) => Question::read(&pairs),
+        Err(error) => Err(error),
+    };
+    let asked = match asked {
+        Ok(asked) => asked,
+        Err(error) => return not_drawn(error),
     };
     let (chart, span) = (chart.into_inner(), (asked.from, asked.through));
     let picture = if chart == "first-visits" {
@@ -66,7 +113,7 @@ async fn send(
         let asked = PictureAsked {
             chart,
             by: asked.by,
-            models: models(words),
+            models: asked.models,
             window_days: asked.window_days,
             span,
         };
@@ -79,15 +126,19 @@ async fn send(
             .insert_header(("X-Content-Type-Options", "nosniff"))
             .body(picture.svg),
         Ok(None) => problem(StatusCode::NOT_FOUND, "There is no such picture."),
-        Err(Error::Refused(problems)) => refusal(StatusCode::BAD_REQUEST, &problems),
-        Err(Error::Forbidden) => {
-            problem(StatusCode::FORBIDDEN, "Your role may not see this picture.")
-        }
-        Err(Error::Busy(_)) => problem(
+        Err(error) => not_drawn(error),
+    }
+}
+
+fn not_drawn(error: Error) -> HttpResponse {
+    match error {
+        Error::Refused(problems) => refusal(StatusCode::BAD_REQUEST, &problems),
+        Error::Forbidden => problem(StatusCode::FORBIDDEN, "Your role may not see this picture."),
+        Error::Busy(_) => problem(
             StatusCode::SERVICE_UNAVAILABLE,
             "The database is busy. Try again.",
         ),
-        Err(error) => {
+        error => {
             tracing::error!(chain = %chain(&error), "a picture could not be made");
             let words = "The picture could not be made; the log says why.";
             problem(StatusCode::INTERNAL_SERVER_ERROR, words)
@@ -99,15 +150,34 @@ async fn send(
 mod tests {
     use super::*;
 
+    fn question(asked: &str) -> Result<Question> {
+        let pairs = Query::<Pairs>::from_query(asked).expect("pairs");
+        Question::read(&pairs)
+    }
+
     #[test]
     fn each_model_is_named_by_itself_and_may_hold_a_comma() {
-        let asked = "models=HEARTHLINE%7CHX-30%2C1&by=model&models=MARLOW%7CD+4&models=";
-        let words = Query::<Pairs>::from_query(asked).expect("a question");
+        let asked = "models=HEARTHLINE%7CHX-30%2C1&by=MODEL&models=MARLOW%7CD+4&models=";
+        let question = question(asked).expect("a question");
+        assert_eq!(question.models, ["HEARTHLINE|HX-30,1", "MARLOW|D 4"]);
+        assert_eq!(question.by.as_deref(), Some("MODEL"));
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_named() {
+        let asked = question("windowDays=9&from=2026-02-01&through=2026-02-28&more=x");
+        let asked = asked.expect("a question");
+        assert_eq!(asked.window_days, Some(9));
+        assert_eq!(asked.from, NaiveDate::from_ymd_opt(2026, 2, 1));
+        assert_eq!(asked.through, NaiveDate::from_ymd_opt(2026, 2, 28));
+        let wrong = "windowDays=soon&from=2026-02-30&through=&by=LOT&by=PART";
+        let Err(Error::Refused(problems)) = question(wrong) else {
+            panic!("{wrong} was read");
+        };
+        let paths = problems.iter().map(|one| (one.code, one.path.as_str()));
         assert_eq!(
-            models(words.into_inner()),
-            ["HEARTHLINE|HX-30,1", "MARLOW|D 4"]
+            paths.collect::<Vec<_>>(),
+            ["by", "windowDays", "from", "through"].map(|path| (ProblemCode::Malformed, path))
         );
-        let question = Query::<Question>::from_query(asked).expect("a question");
-        assert_eq!(question.by.as_deref(), Some("model"));
     }
 }

@@ -245,7 +245,7 @@ fn curve(model: &Machines) -> Curve {
 /// Which picture is asked for.
 pub struct PictureAsked {
     pub chart: String,
-    /// By what repairs are grouped, for charts of groups: a dimension as the graph names it, in small letters.
+    /// By what repairs are grouped, for charts of groups: a dimension as the graph names it.
     pub by: Option<String>,
     /// Keys of models, for the chart of machines.
     pub models: Vec<String>,
@@ -263,8 +263,8 @@ const DRAWING: &str = "drawing a picture";
 /// Draws a picture; `None` where there is no such chart.
 ///
 /// # Errors
-/// `Forbidden` for technicians, and for charts of people for all but the owner; `Unknown` at `by`; `OutOfRange` at
-/// `models`; those of `checked`.
+/// `Forbidden` for technicians, and for charts of people for all but the owner; `Malformed` at `by`; `OutOfRange` and
+/// `NotFound` at `models`; those of `checked`.
 pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> {
     let (_, role) = act.staff()?;
     if role == Role::Technician {
@@ -294,7 +294,8 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             }
             let mut models = Vec::new();
             for key in &asked.models {
-                models.extend(machines::machines(db, key, span.today).await?);
+                let found = machines::machines(db, key, span.today).await?;
+                models.push(found.ok_or_else(no_such_model)?);
             }
             Some(off_thread(DRAWING, move || of_machines(&models, span.today)).await?)
         }
@@ -302,25 +303,31 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
     })
 }
 
+fn no_such_model() -> Error {
+    let message =
+        "No machine of such a model was repaired here. Use a key of `repairRates` by MODEL.";
+    Error::refused(ProblemCode::NotFound, "models", message)
+}
+
 /// The dimension a picture is asked for by, and how its subtitle begins.
 fn dimension(by: Option<&str>, role: Role) -> Result<(Dimension, &'static str)> {
     let known = match by {
-        Some("technician") if role == Role::Owner => (Dimension::Technician, "By technician"),
-        Some("technicianMethod") if role == Role::Owner => {
+        Some("TECHNICIAN") if role == Role::Owner => (Dimension::Technician, "By technician"),
+        Some("TECHNICIAN_METHOD") if role == Role::Owner => {
             (Dimension::TechnicianMethod, "By technician and method")
         }
-        Some("technician" | "technicianMethod") => return Err(Error::Forbidden),
-        Some("component") => (Dimension::Component, "By component"),
-        Some("failureMode") => (Dimension::FailureMode, "By failure"),
-        Some("applianceType") => (Dimension::ApplianceType, "By type of machine"),
-        Some("model") => (Dimension::Model, "By make and model"),
-        Some("part") => (Dimension::Part, "By part"),
-        Some("lot") => (Dimension::Lot, "By batch"),
-        Some("method") => (Dimension::Method, "By method"),
-        Some("supplier") => (Dimension::Supplier, "By supplier"),
+        Some("TECHNICIAN" | "TECHNICIAN_METHOD") => return Err(Error::Forbidden),
+        Some("COMPONENT") => (Dimension::Component, "By component"),
+        Some("FAILURE_MODE") => (Dimension::FailureMode, "By failure"),
+        Some("APPLIANCE_TYPE") => (Dimension::ApplianceType, "By type of machine"),
+        Some("MODEL") => (Dimension::Model, "By make and model"),
+        Some("PART") => (Dimension::Part, "By part"),
+        Some("LOT") => (Dimension::Lot, "By batch"),
+        Some("METHOD") => (Dimension::Method, "By method"),
+        Some("SUPPLIER") => (Dimension::Supplier, "By supplier"),
         _ => {
-            let message = "Say by what: technician, technicianMethod, component, failureMode, applianceType, model, part, \
-                           lot, method or supplier.";
+            let message = "Say by what: TECHNICIAN, TECHNICIAN_METHOD, COMPONENT, FAILURE_MODE, APPLIANCE_TYPE, MODEL, PART, \
+                           LOT, METHOD or SUPPLIER.";
             return Err(Error::refused(ProblemCode::Malformed, "by", message));
         }
     };

@@ -282,8 +282,8 @@ async fn tell_of_pictures(owner: &Client<'_>, account: &mut Account) -> Told<()>
     });
     let mut drawn = 0_usize;
     let asked = [
-        ("rates", Some("technicianMethod")),
-        ("money", Some("lot")),
+        ("rates", Some("TECHNICIAN_METHOD")),
+        ("money", Some("LOT")),
         ("months", None),
     ];
     for (chart, by) in asked {

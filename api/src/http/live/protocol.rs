@@ -81,6 +81,8 @@ pub enum Ending {
     Leaving,
     /// Nothing was heard of the client for long.
     Silent,
+    /// A text is not UTF-8.
+    NotText,
     TooLarge,
     /// Too many connections of one session, or in all.
     TooMany,
@@ -105,6 +107,7 @@ impl Ending {
     pub fn code(self) -> u16 {
         match self {
             Self::Leaving => 1001,
+            Self::NotText => 1007,
             Self::Silent => 1008,
             Self::TooLarge => 1009,
             Self::TooMany | Self::Fault => 1013,
@@ -122,6 +125,7 @@ impl Ending {
         match self {
             Self::Leaving => "The server is about to end. Connect again.",
             Self::Silent => "Nothing was heard of you for long.",
+            Self::NotText => "A text is not UTF-8.",
             Self::TooLarge => "A message has at most 64 KiB.",
             Self::TooMany => "There are too many connections of this session, or in all.",
             Self::Fault => "The database does not answer. Try again.",

@@ -1,10 +1,12 @@
 //! One live connection, from its opening to its close.
 
 use std::collections::HashMap;
+use std::io;
 use std::panic::AssertUnwindSafe;
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use actix_web::error::PayloadError;
 use actix_web::http::StatusCode;
 use actix_web::web::Data;
 use actix_ws::{AggregatedMessage, AggregatedMessageStream, CloseCode, CloseReason, ProtocolError};
@@ -163,9 +165,8 @@ impl Socket {
     ) -> Step {
         self.heard_at = Instant::now();
         let said = match message {
-            None | Some(Ok(AggregatedMessage::Close(_)) | Err(ProtocolError::Io(_))) => {
-                return Err(Gone::Left);
-            }
+            None | Some(Ok(AggregatedMessage::Close(_))) => return Err(Gone::Left),
+            Some(Err(ProtocolError::Io(error))) => return Err(broken_off(&error)),
             Some(Ok(AggregatedMessage::Text(text))) => Said::read(&text),
             Some(Ok(AggregatedMessage::Ping(bytes))) => {
                 return sent(self.out.pong(&bytes)).await;
@@ -337,6 +338,19 @@ async fn sent(sending: impl Future<Output = Result<(), actix_ws::Closed>>) -> St
     match tokio::time::timeout(SEND_TIMEOUT, sending).await {
         Ok(Ok(())) => Ok(()),
         Ok(Err(_)) | Err(_) => Err(Gone::Left),
+    }
+}
+
+/// Why there is no message. What is no text, and fragments that come to too much, the library reports as faults of reading;
+/// those of the connection itself hold the fault of the body of its request.
+fn broken_off(error: &io::Error) -> Gone {
+    let inner = error.get_ref();
+    match error.kind() {
+        io::ErrorKind::InvalidData => Ending::NotText.into(),
+        io::ErrorKind::Other if inner.is_some_and(|inner| !inner.is::<PayloadError>()) => {
+            Ending::TooLarge.into()
+        }
+        _ => Gone::Left,
     }
 }
 

@@ -10,7 +10,7 @@ use crate::graphql::scalars::ExactDecimal;
 use crate::shop::graphql::Staff;
 
 use super::super::first_visits::{self, Completed, FirstVisits, Reason, Technician};
-use super::span;
+use super::super::store::Span;
 
 /// Most years in one answer.
 const YEARS_MAX: u32 = 3;
@@ -143,7 +143,7 @@ impl FirstVisitsQuery {
         #[graphql(desc = "The first day on which calls were completed.")] from: NaiveDate,
         #[graphql(desc = "The last one; three years from the first at most.")] through: NaiveDate,
     ) -> async_graphql::Result<FirstVisitReport> {
-        let span = span(from, through)?;
+        let span = Span::new(from, through).map_err(|wrong| bad_input("through", wrong))?;
         let last = from.checked_add_months(Months::new(12 * YEARS_MAX));
         if last.is_some_and(|last| through >= last) {
             let words = format!("At most {YEARS_MAX} years lie in one answer.");

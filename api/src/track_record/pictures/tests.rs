@@ -126,3 +126,19 @@ fn groups_that_are_left_out_are_counted_in_the_note() {
     assert!(told.svg.contains("yet."), "{}", told.svg);
     assert!(!told.alternative.contains("Batch B3"));
 }
+
+#[test]
+fn a_picture_names_its_groups_as_the_graph_does() {
+    use async_graphql::resolver_utils::EnumType;
+
+    use crate::track_record::graphql::groups::RateDimension;
+
+    for item in RateDimension::items() {
+        let (named, _) = dimension(Some(item.name), Role::Owner).expect(item.name);
+        let asked = item.value.seen_by(Role::Owner).expect(item.name);
+        assert_eq!(named, asked, "{}", item.name);
+    }
+    for unknown in [None, Some("failureMode"), Some("component"), Some("")] {
+        assert!(dimension(unknown, Role::Owner).is_err(), "{unknown:?}");
+    }
+}

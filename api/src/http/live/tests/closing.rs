@@ -2,6 +2,8 @@
 
 use nameplate_entities::kinds::Role;
 use nameplate_entities::staff;
+use tokio_tungstenite::tungstenite::protocol::frame::Frame;
+use tokio_tungstenite::tungstenite::protocol::frame::coding::{Data as Kind, OpCode};
 
 use crate::shop;
 
@@ -103,6 +105,37 @@ async fn a_message_of_more_than_64_kib_closes() {
     let mut client = live.begun(&live.token("owner").await).await;
     client.subscribe("1", &" ".repeat(70_000)).await;
     assert_eq!(client.closed().await, 1009);
+}
+
+/// A message in one frame, or a piece of one.
+fn frame(bytes: Vec<u8>, kind: Kind, is_last: bool) -> Message {
+    Message::Frame(Frame::message(bytes, OpCode::Data(kind), is_last))
+}
+
+#[tokio::test]
+async fn fragments_of_more_than_64_kib_together_close() {
+    let live = Live::open().await;
+    let mut client = live.begun(&live.token("owner").await).await;
+    let piece = || vec![b' '; 40_000];
+    client.send(frame(piece(), Kind::Text, false)).await;
+    client.send(frame(piece(), Kind::Continue, true)).await;
+    assert_eq!(client.closed().await, 1009);
+}
+
+#[tokio::test]
+async fn a_text_that_is_not_utf_8_closes() {
+    let live = Live::open().await;
+    let token = live.token("owner").await;
+    let broken = || b"{\"type\":\"\xff\"}".to_vec();
+    let mut whole = live.begun(&token).await;
+    whole.send(frame(broken(), Kind::Text, true)).await;
+    assert_eq!(whole.closed().await, 1007);
+    let mut in_pieces = live.begun(&token).await;
+    in_pieces.send(frame(broken(), Kind::Text, false)).await;
+    in_pieces
+        .send(frame(Vec::new(), Kind::Continue, true))
+        .await;
+    assert_eq!(in_pieces.closed().await, 1007);
 }
 
 #[tokio::test]

@@ -1,0 +1,258 @@
+//! Variables that are left out. By the specification (section 6.4.1) an argument whose variable is not given is not given
+//! itself: it takes its default or stays absent, which is not null.
+//!
+//! The library refuses such a request ("Variable n is not defined") where the cost of a field hangs on the argument, as that
+//! of every list of pages does. So these arguments are taken out of the document before the library looks at it. Only an
+//! argument that the schema has, of the variable's own type, is taken out: of any other the library says what is wrong.
+
+use std::collections::{HashMap, HashSet};
+use std::convert::Infallible;
+use std::fmt::Display;
+
+use async_graphql::parser::types::{
+    BaseType, Directive, DocumentOperations, ExecutableDocument, FragmentDefinition,
+    OperationDefinition, Selection, SelectionSet, TypeDefinition, TypeKind, VariableDefinition,
+};
+use async_graphql::{Name, Positioned, Value, Variables};
+
+/// The arguments that may be left out, with their types, field by field, whatever type the field belongs to.
+#[derive(Default)]
+pub struct Arguments(HashMap<Name, Vec<(Name, BaseType)>>);
+
+impl Arguments {
+    /// Learns those of one type of the schema.
+    pub fn learn(&mut self, of: &TypeDefinition) {
+        let fields = match &of.kind {
+            TypeKind::Object(object) => &object.fields,
+            TypeKind::Interface(interface) => &interface.fields,
+            _ => return,
+        };
+        for field in fields {
+            let optional = (field.node.arguments.iter())
+                .map(|argument| &argument.node)
+                .filter(|argument| argument.ty.node.nullable)
+                .map(|argument| (argument.name.node.clone(), argument.ty.node.base.clone()));
+            let known = self.0.entry(field.node.name.node.clone()).or_default();
+            known.extend(optional);
+        }
+    }
+
+    fn have(&self, field: &Name, argument: &Name, base: &BaseType) -> bool {
+        let known = self.0.get(field);
+        known.is_some_and(|known| (known.iter()).any(|(name, of)| name == argument && of == base))
+    }
+}
+
+/// The operation of a document that is run; none if the request does not say which, or names one that is not there.
+pub fn run<'a>(
+    document: &'a ExecutableDocument,
+    operation_name: Option<&str>,
+) -> Option<&'a OperationDefinition> {
+    let count = document.operations.iter().len();
+    (document.operations.iter())
+        .find(|(name, _)| is_run(*name, operation_name, count))
+        .map(|(_, operation)| &operation.node)
+}
+
+/// Whether an operation of this name, one of so many, is the one that is asked for.
+fn is_run(name: Option<&Name>, operation_name: Option<&str>, count: usize) -> bool {
+    match (name, operation_name) {
+        (None, None) => true,
+        (Some(_), None) => count == 1,
+        (Some(name), Some(wanted)) => name.as_str() == wanted,
+        (None, Some(_)) => false,
+    }
+}
+
+/// The document without the arguments whose variables are left out; none where it may stay as it is.
+///
+/// Operations that are not run are given values to stand in for what they lack, as the library reckons their cost too.
+pub fn mended(
+    arguments: &Arguments,
+    document: &ExecutableDocument,
+    operation_name: Option<&str>,
+    variables: &Variables,
+) -> Option<ExecutableDocument> {
+    let run = run(document, operation_name);
+    let left_out = run.map_or_else(HashMap::new, |run| left_out(run, variables));
+    let count = document.operations.iter().len();
+    if left_out.is_empty() && count == usize::from(run.is_some()) {
+        return None;
+    }
+    let dropping = Dropping {
+        arguments,
+        left_out,
+    };
+    let mut mended = document.clone();
+    let ExecutableDocument {
+        operations,
+        fragments,
+    } = &mut mended;
+    for fragment in fragments.values_mut() {
+        dropping.in_set(&mut fragment.node.selection_set.node);
+    }
+    let operations: Vec<(bool, &mut OperationDefinition)> = match operations {
+        DocumentOperations::Single(operation) => {
+            vec![(is_run(None, operation_name, count), &mut operation.node)]
+        }
+        DocumentOperations::Multiple(named) => (named.iter_mut())
+            .map(|(name, operation)| {
+                let is_run = is_run(Some(name), operation_name, count);
+                (is_run, &mut operation.node)
+            })
+            .collect(),
+    };
+    for (is_run, operation) in operations {
+        let before = Uses::of(&document.fragments, operation);
+        if is_run {
+            dropping.in_set(&mut operation.selection_set.node);
+        } else {
+            for definition in &mut operation.variable_definitions {
+                stand_in(&mut definition.node, variables);
+            }
+        }
+        let after = Uses::of(fragments, operation);
+        // One that nothing used from the start stays, so that the library says so.
+        operation.variable_definitions.retain(|definition| {
+            let name = &definition.node.name.node;
+            after.contains(name) || !before.contains(name)
+        });
+    }
+    Some(mended)
+}
+
+/// The variables of an operation that may be left out and were, with their types.
+fn left_out(operation: &OperationDefinition, variables: &Variables) -> HashMap<Name, BaseType> {
+    (operation.variable_definitions.iter())
+        .map(|definition| &definition.node)
+        .filter(|definition| is_lacking(definition, variables) && definition.var_type.node.nullable)
+        .map(|definition| {
+            let base = definition.var_type.node.base.clone();
+            (definition.name.node.clone(), base)
+        })
+        .collect()
+}
+
+fn is_lacking(definition: &VariableDefinition, variables: &Variables) -> bool {
+    definition.default_value.is_none() && !variables.contains_key(&definition.name.node)
+}
+
+/// Gives a variable of an operation that is not run a value, if it lacks one that its cost may hang on.
+fn stand_in(definition: &mut VariableDefinition, variables: &Variables) {
+    if !is_lacking(definition, variables) {
+        return;
+    }
+    let of = &definition.var_type.node;
+    let value = match &of.base {
+        _ if of.nullable => Value::Null,
+        BaseType::Named(name) if name.as_str() == "Int" => Value::from(1_i32),
+        _ => return,
+    };
+    definition.default_value = Some(definition.name.position_node(value));
+}
+
+/// Takes arguments out.
+struct Dropping<'a> {
+    arguments: &'a Arguments,
+    left_out: HashMap<Name, BaseType>,
+}
+
+impl Dropping<'_> {
+    fn in_set(&self, set: &mut SelectionSet) {
+        for selection in &mut set.items {
+            match &mut selection.node {
+                Selection::Field(field) => {
+                    let field = &mut field.node;
+                    let name = &field.name.node;
+                    field.arguments.retain(|(argument, value)| {
+                        !self.is_to_go((name, &argument.node), &value.node)
+                    });
+                    self.in_set(&mut field.selection_set.node);
+                }
+                Selection::InlineFragment(inline) => {
+                    self.in_set(&mut inline.node.selection_set.node);
+                }
+                Selection::FragmentSpread(_) => {}
+            }
+        }
+    }
+
+    /// Whether an argument of a field goes. The library keeps the type of values to itself; only a variable is written so.
+    fn is_to_go(&self, (field, argument): (&Name, &Name), value: &impl Display) -> bool {
+        let written = value.to_string();
+        let variable = written.strip_prefix('$');
+        (variable.and_then(|name| self.left_out.get(name)))
+            .is_some_and(|base| self.arguments.have(field, argument, base))
+    }
+}
+
+/// Gathers the variables that an operation uses, in its fragments too.
+struct Uses<'a> {
+    fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
+    seen: HashSet<&'a Name>,
+    variables: HashSet<Name>,
+}
+
+impl<'a> Uses<'a> {
+    fn of(
+        fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
+        operation: &'a OperationDefinition,
+    ) -> HashSet<Name> {
+        let mut uses = Self {
+            fragments,
+            seen: HashSet::new(),
+            variables: HashSet::new(),
+        };
+        uses.of_directives(&operation.directives);
+        uses.of_set(&operation.selection_set.node);
+        uses.variables
+    }
+
+    fn of_set(&mut self, set: &'a SelectionSet) {
+        for selection in &set.items {
+            self.of_directives(selection.node.directives());
+            match &selection.node {
+                Selection::Field(field) => {
+                    // Those of a field are gathered like those of a directive.
+                    self.of_directive(&Directive {
+                        name: field.node.name.clone(),
+                        arguments: field.node.arguments.clone(),
+                    });
+                    self.of_set(&field.node.selection_set.node);
+                }
+                Selection::InlineFragment(inline) => self.of_set(&inline.node.selection_set.node),
+                Selection::FragmentSpread(spread) => {
+                    self.of_fragment(&spread.node.fragment_name.node);
+                }
+            }
+        }
+    }
+
+    fn of_fragment(&mut self, name: &'a Name) {
+        let Some(fragment) = self.fragments.get(name) else {
+            return;
+        };
+        if self.seen.insert(name) {
+            self.of_directives(&fragment.node.directives);
+            self.of_set(&fragment.node.selection_set.node);
+        }
+    }
+
+    fn of_directives(&mut self, directives: &[Positioned<Directive>]) {
+        for directive in directives {
+            self.of_directive(&directive.node);
+        }
+    }
+
+    fn of_directive(&mut self, directive: &Directive) {
+        for (_, value) in &directive.arguments {
+            let _ = value.node.clone().into_const_with(|name| {
+                self.variables.insert(name);
+                Ok::<_, Infallible>(Value::Null)
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
