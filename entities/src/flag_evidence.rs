@@ -14,7 +14,9 @@ pub struct Model {
     pub flag_id: i64,
     pub call_id: i64,
     pub finding_id: i64,
+    /// The day that call was completed; for what machines share at an address, that on which it was taken while it was not.
     pub completed_on: Date,
+    /// Days from then to the day on which the flag's own call was taken.
     pub days_before: i32,
     pub method: Option<Method>,
 }

@@ -11,8 +11,8 @@ use crate::words::{list, percent, sentences, shortened, width};
 use crate::{Caption, Chart, Picture};
 
 const HEIGHT: f64 = 250.0;
-/// For "limit 12.5 %" beside the plane.
-const LABEL_ROOM: f64 = 96.0;
+/// For "upper limit 12.5 %" beside the plane.
+const LABEL_ROOM: f64 = 126.0;
 const ALARM_SIZE: f64 = 12.0;
 
 /// A control chart: one point a month, the mean of all, and limits three standard deviations away.
@@ -205,10 +205,15 @@ impl Plot {
         let lower = |month: &Month| month.lower.and_then(usable).filter(|low| *low > 0.0);
         drawn.extend(self.stepped(chart, upper));
         drawn.extend(self.stepped(chart, lower));
-        let last = |of: fn(&Month) -> Option<f64>| chart.months.iter().rev().find_map(of);
-        if let Some(limit) = last(|month| month.upper.and_then(usable)) {
-            let said = format!("limit {}", percent(limit));
-            labels.push(Label::plain(self.scale.place(limit), said));
+        let last = [
+            ("upper", chart.months.iter().rev().find_map(upper)),
+            ("lower", chart.months.iter().rev().find_map(lower)),
+        ];
+        for (which, limit) in last {
+            labels.extend(limit.map(|limit| {
+                let said = format!("{which} limit {}", percent(limit));
+                Label::plain(self.scale.place(limit), said)
+            }));
         }
         drawn.extend(self.plane.beside(labels, LABEL_ROOM - 8.0));
         drawn

@@ -160,11 +160,12 @@ fn judgements_differ_by_shape_and_by_words() {
     }
 }
 
-/// Arithmetic: 12 months over 550 units; the first lies at 54 + 550 / 24, the limit steps at 54 + 550 / 12.
+/// Arithmetic: 12 months over 520 units; the first lies at 54 + 520 / 24, the limit steps at 54 + 520 / 12.
 #[test]
 fn months_lie_side_by_side_and_an_immature_one_is_hollow_and_an_alarm_another_shape() {
     let mut months: Vec<Month> = (0..12).map(|_| month("Jan 26", 10.0)).collect();
     months[10].alarm = Some("above its limit".to_owned());
+    (months[11].lower, months[11].upper) = (Some(2.5), Some(62.5));
     months[11].mature = false;
     let chart = Months {
         caption: caption(),
@@ -174,7 +175,7 @@ fn months_lie_side_by_side_and_an_immature_one_is_hollow_and_an_alarm_another_sh
     };
     let svg = chart.picture().svg;
     let first = numbers(&svg, "circle", "cx")[0];
-    assert!((first - (54.0 + 550.0 / 24.0)).abs() < 0.01, "{first}");
+    assert!((first - (54.0 + 520.0 / 24.0)).abs() < 0.01, "{first}");
     let document = Document::parse(&svg).expect("an SVG parses");
     let marks = |name: &str, fill: &str| {
         document
@@ -186,7 +187,9 @@ fn months_lie_side_by_side_and_an_immature_one_is_hollow_and_an_alarm_another_sh
     };
     assert_eq!(marks("circle", "#ffffff"), 1);
     assert_eq!(marks("polygon", "#9a3412"), 1);
-    assert!(texts(&svg).iter().any(|text| text == "above its limit"));
+    for words in ["above its limit", "upper limit 62.5 %", "lower limit 2.5 %"] {
+        assert!(texts(&svg).iter().any(|text| text == words), "{words}");
+    }
     assert!(
         chart
             .alternative()

@@ -20,6 +20,7 @@ pub mod invoice;
 pub mod local_rules;
 pub mod money;
 pub mod percent;
+pub mod plural;
 pub mod pricing;
 pub mod rates;
 pub mod readings;

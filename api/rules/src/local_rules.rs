@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::estimate::{ApplianceBlock, CustomerBlock, Line, ShopBlock, Tolerance, consent_needed};
 use crate::money::{Cents, MoneyRefusal};
+use crate::plural::counted;
 use crate::tax::ChargeKind;
 
 mod element;
@@ -147,8 +148,8 @@ pub fn missing(rules: &LocalRules, kind: PaperKind, paper: &Paper<'_>) -> Vec<Mi
         missing.push(Missing {
             element: Element::LabourWarranty,
             words: format!(
-                "The shop grants {} days on labor; this place asks for {least} at least.",
-                paper.labour_warranty_days
+                "The shop grants {} on labor; this place asks for {least} at least.",
+                counted(paper.labour_warranty_days, "day", "days")
             ),
         });
     }

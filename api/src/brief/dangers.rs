@@ -3,7 +3,7 @@
 use nameplate_entities::kinds::Fuel;
 use nameplate_rules::cautions::{Caution, Supply};
 
-use crate::callbacks::{Examined, Failed, examine_joint};
+use crate::callbacks::{Examined, Failed, OfJoint, examine_joint};
 
 use super::store::{Brief, Flagged, Found};
 
@@ -22,7 +22,8 @@ pub fn cautions(brief: &Brief) -> Vec<Caution> {
     all
 }
 
-/// The causes of a flag's burnt joint, by what was measured on the machine; none for a flag that is about no hot joint.
+/// The causes of a flag's burnt joint, by what was measured on calls on which it was found; none for a flag that is about
+/// no hot joint.
 pub fn joint<'b>(brief: &'b Brief, row: &Flagged) -> Option<Examined<'b>> {
     if row.flag.pattern.is_some() || !failed(row).is_hot_joint() {
         return None;
@@ -30,8 +31,15 @@ pub fn joint<'b>(brief: &'b Brief, row: &Flagged) -> Option<Examined<'b>> {
     let call_id = row.flag.call_id;
     let of_call = (brief.findings.iter()).filter(|found| found.finding.call_id == call_id);
     let found: Vec<Failed<'_>> = of_call.map(found_as_failed).collect();
-    let machine = &brief.ticket.appliance;
-    Some(examine_joint((machine, call_id), &found, &brief.readings))
+    let of_component =
+        (brief.findings.iter()).filter(|found| found.finding.component_id == row.flag.component_id);
+    let found_on: Vec<i64> = of_component.map(|found| found.finding.call_id).collect();
+    let of_joint = OfJoint {
+        machine: &brief.ticket.appliance,
+        call_id,
+        found_on: &found_on,
+    };
+    Some(examine_joint(of_joint, &found, &brief.readings))
 }
 
 fn failed(row: &Flagged) -> Failed<'_> {

@@ -1,8 +1,9 @@
 //! What burnt a joint that is flagged: the readings on its machine, gathered for `nameplate_rules::readings::joint`.
 //!
-//! What must stay true: voltages and current say something only together, so they are taken from one call: that on which
-//! most of them were read, the newest of such calls; everything else from the newest reading there is. Each reading used
-//! is named, so that one of an earlier call is seen to be one. Watts and ohms count only for the part whose rating was given
+//! What must stay true: a reading names no component, so only those of calls on which the joint's own was found count for
+//! it, and none of another joint of the machine. Voltages and current say something only together, so they are taken from
+//! one call: that on which most of them were read, the newest of such calls; everything else from the newest reading there
+//! is. Each reading used is named, so that one of an earlier call is seen to be one. Watts and ohms count only for the part whose rating was given
 //! with them, as a machine's plate is the sum of several, and only where they follow from each other.
 
 use nameplate_entities::kinds::{self, Across, Circuit, Quantity};
@@ -58,19 +59,37 @@ pub struct Examined<'r> {
     pub readings: Vec<&'r reading::Model>,
 }
 
-/// Looks at the joint of a flag that was raised on `call_id`.
+/// Which joint is looked at.
+#[derive(Clone, Copy, Debug)]
+pub struct OfJoint<'a> {
+    pub machine: &'a appliance::Model,
+    /// The flag's own call.
+    pub call_id: i64,
+    /// Calls on which the flag's component was found.
+    pub found_on: &'a [i64],
+}
+
+/// Looks at the joint of a flag.
 ///
-/// `found` is what was found on that call, `readings` are those of the machine, oldest first.
+/// `found` is what was found on the flag's own call, `readings` are those of the machine, oldest first.
 pub fn examine_joint<'r>(
-    (machine, call_id): (&appliance::Model, i64),
+    OfJoint {
+        machine,
+        call_id,
+        found_on,
+    }: OfJoint<'_>,
     found: &[Failed<'_>],
     readings: &'r [reading::Model],
 ) -> Examined<'r> {
-    let load = Load::of_machine(readings, call_id);
+    let of_joint = readings
+        .iter()
+        .filter(|row| row.call_id == call_id || found_on.contains(&row.call_id));
+    let readings: Vec<&'r reading::Model> = of_joint.collect();
+    let load = Load::of_joint(&readings, call_id);
     let is_element = |row: &&reading::Model| {
         row.quantity == Quantity::Resistance && row.isolated && row.part_resistive == Some(true)
     };
-    let element = readings.iter().rfind(is_element);
+    let element = readings.iter().copied().rfind(is_element);
     let rated = [load.current, element].into_iter().flatten();
     let (rated_volts, rated_watts) = rated.filter_map(rating).next_back().unwrap_or((None, None));
     let is_shut = found.iter().any(|failed| failed.is_blocked_air());
@@ -122,7 +141,7 @@ struct Load<'r> {
 
 impl<'r> Load<'r> {
     /// Of the call on which most of it was read: the flag's own before others, a newer before an older.
-    fn of_machine(readings: &'r [reading::Model], call_id: i64) -> Self {
+    fn of_joint(readings: &[&'r reading::Model], call_id: i64) -> Self {
         let mut calls: Vec<i64> = readings.iter().map(|row| row.call_id).collect();
         calls.sort_by_key(|id| (*id == call_id, *id));
         calls.dedup();
@@ -131,9 +150,10 @@ impl<'r> Load<'r> {
     }
 
     /// The newest of each kind.
-    fn of_call(readings: &'r [reading::Model], call_id: i64) -> Self {
+    fn of_call(readings: &[&'r reading::Model], call_id: i64) -> Self {
         let mut load = Self::default();
-        for row in readings.iter().filter(|row| row.call_id == call_id) {
+        let of_call = readings.iter().filter(|row| row.call_id == call_id);
+        for row in of_call.copied() {
             match (row.quantity, row.across, row.circuit) {
                 (Quantity::Current, ..) => load.current = Some(row),
                 (Quantity::Voltage, Some(Across::Joint), _) => load.joint = Some(row),
@@ -237,6 +257,16 @@ mod tests {
         }
     }
 
+    /// The joint of a flag of call 9 whose component was found on calls 7, 9 and 12.
+    fn look<'r>(found: &[Failed<'_>], readings: &'r [reading::Model]) -> Examined<'r> {
+        let of_joint = OfJoint {
+            machine: &machine(),
+            call_id: 9,
+            found_on: &[7, 9, 12],
+        };
+        examine_joint(of_joint, found, readings)
+    }
+
     fn speaks(examined: &Examined<'_>, cause: Cause) -> Speaks {
         let report = examined.report.as_ref().expect("a report");
         let of_cause = report.bearings.iter().find(|found| found.cause == cause);
@@ -275,7 +305,7 @@ mod tests {
             read(3, 7, Quantity::Current, "20"),
             volts(4, 9, "245", Circuit::Open),
         ];
-        let examined = examine_joint((&machine(), 9), &[], &readings);
+        let examined = look(&[], &readings);
         let used: Vec<i64> = examined.readings.iter().map(|row| row.id).collect();
         assert_eq!(used, [1, 2, 3]);
         let circuit = examined.report.expect("a report").circuit.expect("a pair");
@@ -284,12 +314,29 @@ mod tests {
     }
 
     #[test]
+    fn readings_of_a_call_on_which_the_joint_was_not_found_are_not_its_own() {
+        let drop = |id, call_id| reading::Model {
+            across: Some(Across::Joint),
+            ..volts(id, call_id, "3", Circuit::Loaded)
+        };
+        let readings = [drop(1, 8), read(2, 8, Quantity::Current, "18.75")];
+        let of_another = look(&[], &readings);
+        assert!(of_another.readings.is_empty());
+        assert_ne!(speaks(&of_another, Cause::LooseJoint), Speaks::For);
+        let readings = [drop(1, 8), drop(3, 7)];
+        let of_own = look(&[], &readings);
+        let used: Vec<i64> = of_own.readings.iter().map(|row| row.id).collect();
+        assert_eq!(used, [3]);
+        assert_eq!(speaks(&of_own, Cause::LooseJoint), Speaks::For);
+    }
+
+    #[test]
     fn the_flags_own_call_counts_before_another_on_which_as_much_was_read() {
         let readings = [
             volts(1, 9, "240", Circuit::Loaded),
             volts(2, 12, "230", Circuit::Loaded),
         ];
-        let examined = examine_joint((&machine(), 9), &[], &readings);
+        let examined = look(&[], &readings);
         assert_eq!(examined.readings.first().map(|row| row.id), Some(1));
     }
 
@@ -305,7 +352,7 @@ mod tests {
             mode: "blocked",
             hazard: kinds::Hazard::Heat,
         };
-        let examined = examine_joint((&machine(), 9), &[duct], &readings);
+        let examined = look(&[duct], &readings);
         assert_eq!(speaks(&examined, Cause::LooseJoint), Speaks::For);
         assert_eq!(speaks(&examined, Cause::BlockedAirflow), Speaks::For);
         let joint = examined.report.expect("a report").joint.expect("a drop");
@@ -314,7 +361,7 @@ mod tests {
 
     #[test]
     fn the_watts_of_the_whole_machine_are_never_taken_for_the_parts_own() {
-        let examined = examine_joint((&machine(), 9), &[], &[]);
+        let examined = look(&[], &[]);
         assert_eq!(examined.report.expect("a report").expected, None);
         let of_part = reading::Model {
             part_resistive: Some(true),
@@ -323,7 +370,7 @@ mod tests {
             ..read(1, 9, Quantity::Resistance, "24")
         };
         let readings = [of_part];
-        let examined = examine_joint((&machine(), 9), &[], &readings);
+        let examined = look(&[], &readings);
         let expected = examined.report.expect("a report").expected;
         assert_eq!(expected.map(|of| of.ohms), Some(Decimal::from(24)));
     }
@@ -335,7 +382,7 @@ mod tests {
             ..volts(1, 9, "300", Circuit::Loaded)
         };
         let readings = [drop, volts(2, 9, "230", Circuit::Loaded)];
-        let examined = examine_joint((&machine(), 9), &[], &readings);
+        let examined = look(&[], &readings);
         assert!(examined.report.is_err());
         assert_eq!(examined.readings.len(), 2);
     }

@@ -7,9 +7,9 @@
 //!
 //! What must stay true: a completed call is counted by its first confirmed callback that is a return, and by no other; a
 //! machine has one flag for a component and failure, which may grow more severe, moves one step at a time, is opened again by
-//! the next such failure or a person and is never deleted; a flag's figures are those of the day a finding raised it or opened
-//! it again. No index can hold flags to be one: in rows from before they were opened again there may be several, of which the
-//! newest lives on.
+//! the next such failure or a person and is never deleted; a flag's figures are those of the day a finding raised it, opened
+//! it again or made it grow. No index can hold flags to be one: in rows from before they were opened again there may be
+//! several, of which the newest lives on.
 
 mod advice;
 mod appliances;
@@ -32,7 +32,7 @@ pub use appliances::change_appliance;
 pub use calls::{OpenCall, Opened, RecordFinding, Recorded, open_call, record_finding};
 pub use deciding::{DecideCallback, Decided, Decision, decide, is_return, reject_cancelled};
 pub use digest::tell_what_came_back;
-pub use joint::{Examined, Failed, examine_joint};
+pub use joint::{Examined, Failed, OfJoint, examine_joint};
 pub use operations::{MoveFlag, move_flag};
 pub use store::{asks_root_cause, callback_of, hazard, open_flags};
 pub use tally::{Count, count, recount};

@@ -308,7 +308,7 @@ fn call(column: service_call::Column) -> Expr {
 }
 
 /// The last method by which something was done about the finding at hand.
-fn last_method() -> SelectStatement {
+pub fn last_method() -> SelectStatement {
     Query::select()
         .column((remedy::Entity, remedy::Column::Method))
         .from(remedy::Entity)

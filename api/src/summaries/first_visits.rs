@@ -5,6 +5,7 @@ use std::iter::successors;
 
 use chrono::{Datelike, Months, NaiveDate};
 use nameplate_pictures::{Caption, Chart, Lines, Picture, Series};
+use nameplate_rules::plural::counted;
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
@@ -56,9 +57,9 @@ impl ByMonth {
             caption: Caption {
                 title: "Repairs done on the first visit".to_owned(),
                 subtitle: format!(
-                    "By month of completion. {} of {} repairs completed {} to {} took one visit; as of {}.",
+                    "By month of completion. {} of {} completed {} to {} took one visit; as of {}.",
                     all.first_visit,
-                    all.calls,
+                    counted(all.calls, "repair", "repairs"),
                     wording::day(self.span.from),
                     wording::day(self.span.to),
                     wording::day(self.today),

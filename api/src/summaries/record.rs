@@ -6,6 +6,7 @@ use chrono::{Days, Months, NaiveDate};
 use nameplate_entities::flag;
 use nameplate_entities::kinds::{Dimension, FlagLevel, FlagState};
 use nameplate_pictures::Picture;
+use nameplate_rules::plural::counted;
 use nameplate_rules::rates::judge::Verdict;
 use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
@@ -91,8 +92,11 @@ fn callback_rate(table: &Rates) -> Option<Told> {
             percent(limits.high)
         ),
         basis: format!(
-            "within {} days; {} of {} repairs of the last {MONTHS} months, {} of them not yet watched for so long",
-            rate.at_days, counts.returned, counts.repairs, counts.open
+            "within {}; {} of {} of the last {MONTHS} months, {} of them not yet watched for so long",
+            counted(rate.at_days, "day", "days"),
+            counts.returned,
+            counted(counts.repairs, "repair", "repairs"),
+            counts.open
         ),
     })
 }
@@ -112,8 +116,9 @@ async fn first_visit(act: &Act, span: Span) -> Result<Option<Told>> {
             percent(limits.high)
         ),
         basis: format!(
-            "{} of {} calls completed in the month",
-            all.first_visit, all.calls
+            "{} of {} completed in the month",
+            all.first_visit,
+            counted(all.calls, "call", "calls")
         ),
     }))
 }

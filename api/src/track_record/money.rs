@@ -28,15 +28,17 @@ pub struct MonthLost {
     pub other: Borne,
 }
 
-/// What was borne of returns within the window in the months of a span, oldest first; a call that was settled twice in a month
-/// counts once in it.
+/// What was borne of returns within the window in the months of a span, oldest first. Each call counts once, in the month in
+/// which something of it was first borne in the span; what is settled of it later is money of its own month and no call.
 ///
 /// # Errors
 /// Internal only.
 pub async fn by_month(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<MonthLost>> {
     let mut months: BTreeMap<NaiveDate, MonthLost> = BTreeMap::new();
     let mut seen = HashSet::new();
-    for row in lost_by_call(db, watch).await? {
+    let mut rows = lost_by_call(db, watch).await?;
+    rows.sort_by_key(|row| row.borne_on);
+    for row in rows {
         let month = row.borne_on.with_day(1).unwrap_or(row.borne_on);
         let entry = months.entry(month).or_insert_with(|| MonthLost {
             month,
@@ -48,7 +50,7 @@ pub async fn by_month(db: &impl ConnectionTrait, watch: &Watch) -> Result<Vec<Mo
         } else {
             &mut entry.other
         };
-        borne.calls += i64::from(seen.insert((month, row.call_id)));
+        borne.calls += i64::from(seen.insert(row.call_id));
         let sum = borne.lost.checked_add(Cents(row.lost_cents));
         borne.lost = sum.ok_or_else(|| Error::internal("what callbacks cost is too large"))?;
     }

@@ -77,15 +77,15 @@ async fn part_goes_back(shop: &Workshop) {
 async fn a_part_that_is_taken_back_is_lost_no_more() {
     for shop in Workshop::everywhere("2025-01-02").await {
         comes_back(&shop).await;
-        let month = |first: &str, lost: i64| MonthLost {
+        let month = |first: &str, calls: i64, lost: i64| MonthLost {
             month: day(first),
             same_component: Borne {
-                calls: 1,
+                calls,
                 lost: Cents(lost),
             },
             other: Borne::default(),
         };
-        let february = month("2025-02-01", 10_000);
+        let february = month("2025-02-01", 1, 10_000);
         let (all, groups, months) = lost(&shop, 30).await;
         assert_eq!((all, groups), (Cents(10_000), vec![Cents(10_000)]));
         assert_eq!(months, [february]);
@@ -96,7 +96,16 @@ async fn a_part_that_is_taken_back_is_lost_no_more() {
         assert_eq!(borne.expect("what is borne").parts, Cents::ZERO);
         let (all, groups, months) = lost(&shop, 30).await;
         assert_eq!((all, groups), (Cents::ZERO, vec![Cents::ZERO]));
-        assert_eq!(months, [february, month("2025-03-01", -10_000)]);
+        // The call was counted in February; March only corrects what it cost.
+        assert_eq!(months, [february, month("2025-03-01", 0, -10_000)]);
+
+        // Of March alone it is the one call of which something was borne.
+        let march = Watch {
+            from: day("2025-03-01"),
+            ..watch(30)
+        };
+        let months = money::by_month(shop.app.db.read(), &march).await;
+        assert_eq!(months.expect("months"), [month("2025-03-01", 1, -10_000)]);
     }
 }
 

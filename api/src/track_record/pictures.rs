@@ -7,6 +7,7 @@ use nameplate_pictures::{
     Months as MonthsChart, Picture, RateRow, Rates as RatesChart, Visits,
 };
 use nameplate_rules::money::Cents;
+use nameplate_rules::plural::counted;
 use nameplate_rules::rates::judge::Verdict;
 
 use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
@@ -35,11 +36,14 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
     let without_rate = rates.groups.len() - rows.len();
     let chart = RatesChart {
         caption: Caption {
-            title: format!("Repairs that came back within {window_days} days"),
+            title: format!(
+                "Repairs that came back within {}",
+                counted(window_days, "day", "days")
+            ),
             subtitle: format!(
-                "{by}. {} of {} repairs came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
+                "{by}. {} of {} came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
                 rates.shop.counts.returned,
-                rates.shop.counts.repairs,
+                counted(rates.shop.counts.repairs, "repair", "repairs"),
                 rates.shop.counts.open,
                 wording::day(rates.watch.from),
                 wording::day(rates.watch.through),
@@ -147,13 +151,18 @@ pub fn of_months(months: &Months) -> Picture {
     let over = months.months.iter().filter(|month| month.is_over).count();
     let chart = MonthsChart {
         caption: Caption {
-            title: format!("Repairs that came back within {} days, by month", months.watch.window_days),
+            title: format!(
+                "Repairs that came back within {}, by month",
+                counted(months.watch.window_days, "day", "days")
+            ),
             subtitle: format!(
-                "By month of completion; {over} months are over, as of {}.",
+                "By month of completion; {}, as of {}.",
+                counted(over, "month is over", "months are over"),
                 wording::day(months.watch.today)
             ),
             note: "A month stands out where so many returns would come by chance at most 0.135 % of the time. \
-                   The dashed line is three standard deviations above the mean, for orientation."
+                   The dashed lines are the upper and the lower control limit, three standard deviations from the mean, \
+                   for orientation; a lower one at zero is left out."
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),
@@ -208,7 +217,10 @@ fn month_name(first_on: NaiveDate) -> String {
 pub fn of_machines(models: &[Machines], today: NaiveDate) -> Picture {
     let told = models
         .iter()
-        .map(|model| format!("{}: {} machines", model.label, model.machines))
+        .map(|model| {
+            let machines = counted(model.machines, "machine", "machines");
+            format!("{}: {machines}", model.label)
+        })
         .chain([format!("as of {}", wording::day(today))])
         .collect::<Vec<_>>();
     let chart = Visits {

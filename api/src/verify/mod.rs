@@ -135,6 +135,8 @@ mod report_tests;
 #[cfg(test)]
 mod reserve_tests;
 #[cfg(test)]
+mod shared_flag_tests;
+#[cfg(test)]
 mod stock_back_tests;
 #[cfg(test)]
 mod stock_tests;

@@ -6,6 +6,9 @@
 use serde::{Deserialize, Serialize};
 
 use super::FlagLevel;
+use crate::plural::counted;
+use crate::rates::early_warning;
+use crate::rates::judge::REPAIRS_MIN;
 
 /// What machines with the same failure have in common.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -79,7 +82,8 @@ impl Pattern {
 /// The sentence of a flag about returns of a group.
 ///
 /// Shape: `name` as in "Batch B3 of part PN-D14"; the ratio's lower limit is that of the Gamma-Poisson judgement: it holds
-/// 95 times in 100; `expected` is in words, as "about 1.2" or "almost none".
+/// 95 times in 100; `expected` is in words, as "about 1.2" or "fewer than 0.1". Behind "Why:" it says what stands between the
+/// two figures, and why it may warn where the table of rates does not judge yet.
 ///
 /// # Example
 /// ```
@@ -88,7 +92,8 @@ impl Pattern {
 /// assert_eq!(
 ///     sentence("Batch B3 of part PN-D14", returns, "about 1.2", "1.4"),
 ///     "Batch B3 of part PN-D14: 7 of 24 repairs came back within 90 days, on 7 machines, where similar work would give \
-///      about 1.2. That is very likely at least 1.4 times as many."
+///      about 1.2. Allowing for chance, that is very likely at least 1.4 times as many. Why: two returns are added to both \
+///      figures before they are compared, as few may be chance."
 /// );
 /// ```
 #[must_use]
@@ -99,9 +104,26 @@ pub fn sentence(name: &str, returns: Returns, expected: &str, times: &str) -> St
         machines,
         window_days,
     } = returns;
+    let of_repairs = counted(repairs, "repair", "repairs");
+    let within = counted(window_days, "day", "days");
+    let on_machines = counted(machines, "machine", "machines");
+    let early = if repairs < REPAIRS_MIN {
+        early()
+    } else {
+        String::new()
+    };
     format!(
-        "{name}: {returned} of {repairs} repairs came back within {window_days} days, on {machines} machines, where similar \
-         work would give {expected}. That is very likely at least {times} times as many."
+        "{name}: {returned} of {of_repairs} came back within {within}, on {on_machines}, where similar work would give \
+         {expected}. Allowing for chance, that is very likely at least {times} times as many. Why: two returns are added to \
+         both figures before they are compared, as few may be chance{early}."
+    )
+}
+
+/// Why a warning comes before the table of rates judges.
+fn early() -> String {
+    let least = early_warning::RETURNS_MIN;
+    format!(
+        "; this early warning asks for {least} returns on {least} machines, while rates are judged from {REPAIRS_MIN} repairs on"
     )
 }
 
@@ -131,6 +153,28 @@ mod tests {
                 FlagLevel::Act
             ]
         );
+    }
+
+    #[test]
+    fn few_repairs_are_said_to_be_warned_of_before_they_are_judged() {
+        let returns = Returns {
+            returned: 5,
+            repairs: 6,
+            machines: 5,
+            window_days: 1,
+        };
+        assert_eq!(
+            sentence("Part DP-9, batch B7", returns, "fewer than 0.1", "1.6"),
+            "Part DP-9, batch B7: 5 of 6 repairs came back within 1 day, on 5 machines, where similar work would give fewer \
+             than 0.1. Allowing for chance, that is very likely at least 1.6 times as many. Why: two returns are added to both \
+             figures before they are compared, as few may be chance; this early warning asks for 3 returns on 3 machines, \
+             while rates are judged from 10 repairs on."
+        );
+        let enough = Returns {
+            repairs: 10,
+            ..returns
+        };
+        assert!(!sentence("B", enough, "about 1.0", "1.2").contains("early warning"));
     }
 
     #[test]

@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::distributions::{negative_binomial_at_least, poisson_at_least};
 use super::real;
 use crate::flags::base_rate::{BASE_RATE_REPAIRS_MIN, TOO_FEW};
+use crate::plural;
 
 /// What the shop's other machines with the same component and failure have shown.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,10 +66,13 @@ pub fn years(days: i64) -> f64 {
 impl Surprise {
     /// The chance for this machine, and beside it how many of the machines on record are expected to show as much.
     ///
+    /// Shape: `recurrences` are those the chance is of; `machines` those on record beside this one.
+    ///
     /// Rounding: below one in five, one in so many to two significant digits; above that in hundredths. Machines to two
-    /// digits behind the point below ten, otherwise whole. Fewer than [`BASE_RATE_REPAIRS_MIN`] machines are said to be too few.
+    /// digits behind the point below one, to one below ten, otherwise whole. Fewer than [`BASE_RATE_REPAIRS_MIN`] machines
+    /// are said to be too few.
     #[must_use]
-    pub fn sentence(&self, machines: u64) -> String {
+    pub fn sentence(&self, recurrences: u64, machines: u64) -> String {
         let chance = if self.chance >= 0.2 {
             format!("about {:.0} in 100 such machines", 100.0 * self.chance)
         } else if self.chance >= 1e-6 {
@@ -76,21 +80,32 @@ impl Surprise {
         } else {
             "fewer than 1 in 1,000,000 such machines".to_owned()
         };
-        let expected = match self.expected_machines {
-            few if few < 0.01 => "fewer than 0.01".to_owned(),
-            some if some < 10.0 => format!("{some:.2}"),
-            many => format!("{many:.0}"),
-        };
-        let other = if machines == 1 { "other" } else { "others" };
+        let often = plural::times(recurrences);
+        let among = self.among(machines);
+        format!(
+            "By bad luck alone, {chance} would have the same failure again at least {often} in that time. {among}."
+        )
+    }
+
+    /// How many of the machines on record are expected to show as much.
+    fn among(&self, machines: u64) -> String {
         let too_few = if machines < u64::from(BASE_RATE_REPAIRS_MIN) {
             TOO_FEW
         } else {
             ""
         };
-        format!(
-            "By bad luck alone {chance} would see it again so often in that time; of the {machines} {other} on record \
-             {expected} would{too_few}"
-        )
+        match machines {
+            0 => return format!("No other is on record{too_few}"),
+            1 => return format!("Only one other is on record{too_few}"),
+            _ => {}
+        }
+        let expected = match self.expected_machines {
+            none if none < 0.005 => "fewer than one (below 0.01)".to_owned(),
+            few if few < 0.995 => format!("fewer than one ({few:.2})"),
+            some if some < 9.95 => format!("about {some:.1}"),
+            many => format!("about {many:.0}"),
+        };
+        format!("Among the {machines} others on record, {expected} would show as much{too_few}")
     }
 }
 
@@ -185,9 +200,9 @@ mod tests {
     fn the_chance_is_said_with_how_many_machines_show_it_by_bad_luck() {
         let found = surprise(2, 14.0 / 12.0, TERMINALS).expect("a chance");
         assert_eq!(
-            found.sentence(TERMINALS.machines),
-            "By bad luck alone about 1 in 18,000 such machines would see it again so often in that time; of the 180 others on \
-             record 0.01 would"
+            found.sentence(2, TERMINALS.machines),
+            "By bad luck alone, about 1 in 18,000 such machines would have the same failure again at least twice in that time. \
+             Among the 180 others on record, fewer than one (0.01) would show as much."
         );
         // With no recurrence on record the tail is 1 - (0.5 / 2.5)^0.5 = 0.5528, by hand from the predictive distribution.
         let few = Others {
@@ -197,15 +212,32 @@ mod tests {
         };
         let found = surprise(1, 2.0, few).expect("a chance");
         assert_eq!(
-            found.sentence(1),
-            "By bad luck alone about 55 in 100 such machines would see it again so often in that time; of the 1 other on \
-             record 0.55 would (too few to judge)"
+            found.sentence(1, 1),
+            "By bad luck alone, about 55 in 100 such machines would have the same failure again at least once in that time. \
+             Only one other is on record (too few to judge)."
         );
         let rare = surprise(9, 0.5, TERMINALS).expect("a chance");
         assert!(
-            rare.sentence(180)
+            rare.sentence(9, 180)
                 .contains("fewer than 1 in 1,000,000 such machines")
         );
+        let among = |expected_machines| {
+            let found = Surprise {
+                expected_machines,
+                ..rare
+            };
+            found.among(16)
+        };
+        for (expected, said) in [
+            (0.001, "fewer than one (below 0.01)"),
+            (0.15, "fewer than one (0.15)"),
+            (0.996, "about 1.0"),
+            (2.34, "about 2.3"),
+            (9.96, "about 10"),
+        ] {
+            let whole = format!("Among the 16 others on record, {said} would show as much");
+            assert_eq!(among(expected), whole);
+        }
         assert_eq!(two_digits(5.04), "5");
         assert_eq!(two_digits(99.6), "100");
         assert_eq!(two_digits(987_654.0), "990,000");

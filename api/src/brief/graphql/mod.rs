@@ -255,7 +255,7 @@ pub struct BriefFlag {
     next_checks: Vec<String>,
     /// What to mind before touching it.
     cautions: Vec<String>,
-    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot.
+    /// What may have burnt the joint, by what was measured on calls on which it was found; null where no joint was hot.
     bearings: Option<Bearings>,
 }
 

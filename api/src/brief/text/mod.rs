@@ -12,6 +12,7 @@ use nameplate_rules::cautions::DEFERENCE;
 use nameplate_rules::compact::{Length, Section, compact};
 use nameplate_rules::coverage::Covers;
 use nameplate_rules::money::Cents;
+use nameplate_rules::plural::counted;
 use nameplate_rules::readings::joint::{Cause, Speaks};
 
 use crate::coverage::CoverAhead;
@@ -139,7 +140,8 @@ fn machine(brief: &Brief) -> Vec<String> {
             CallbackState::Rejected => None,
         };
         let (days, number) = (callback.age_days, &earlier.number);
-        lines.extend(what.map(|what| format!("{what}: {days} days after {number}.")));
+        let days = counted(days, "day", "days");
+        lines.extend(what.map(|what| format!("{what}: {days} after {number}.")));
     }
     lines
 }
@@ -215,14 +217,14 @@ fn recalls(brief: &Brief) -> Vec<String> {
     .collect()
 }
 
-/// What speaks for a cause of a burnt joint.
+/// What speaks for a cause of a burnt joint. Two joints that were found on one call share its readings: a line is said once.
 fn causes(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
-    let mut lines = Vec::new();
+    let mut lines: Vec<String> = Vec::new();
     for row in act {
         let report = dangers::joint(brief, row).and_then(|examined| examined.report.ok());
         let bearings = report.into_iter().flat_map(|report| report.bearings);
         let speaking = bearings.filter(|bearing| bearing.speaks == Speaks::For);
-        lines.extend(speaking.map(|bearing| {
+        let said = speaking.map(|bearing| {
             let cause = match bearing.cause {
                 Cause::LooseJoint => "a bad joint",
                 Cause::UndersizedConductor => "a small wire",
@@ -231,7 +233,12 @@ fn causes(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
                 Cause::BlockedAirflow => "blocked air",
             };
             format!("Points to {cause}: {}", bearing.why)
-        }));
+        });
+        for line in said {
+            if !lines.contains(&line) {
+                lines.push(line);
+            }
+        }
     }
     lines
 }
@@ -241,12 +248,21 @@ fn checks(act: &[&Flagged]) -> Vec<String> {
         .iter()
         .flat_map(|row| listed(&row.flag.next_checks_json));
     let mut lines: Vec<String> = Vec::new();
-    for check in checks.map(|check| format!("Check: {check}")) {
+    for check in checks.map(labelled) {
         if !lines.contains(&check) {
             lines.push(check);
         }
     }
     lines
+}
+
+/// A check behind its label; one that begins with the word needs none.
+fn labelled(check: String) -> String {
+    if check.starts_with("Check ") {
+        check
+    } else {
+        format!("Check: {check}")
+    }
 }
 
 /// What the shop stands behind, then every programme that may pay.

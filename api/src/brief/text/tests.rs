@@ -9,7 +9,7 @@ use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 
 use super::super::{Brief, load};
-use super::{BYTES_MAX, programme, text};
+use super::{BYTES_MAX, Flagged, causes, labelled, programme, text};
 use crate::calls::{RecordReading, ScheduleVisit, record_reading};
 use crate::closeout::testing::{Workshop, day};
 use crate::coverage::CoverAhead;
@@ -107,6 +107,26 @@ async fn the_text_says_who_where_and_what_before_what_can_hurt_and_then_what_was
         at("Check: Compare load current"),
     ];
     assert!(in_order.is_sorted(), "{told}");
+}
+
+#[tokio::test]
+async fn what_two_flags_say_alike_is_told_once() {
+    let shop = Workshop::open("2026-01-05").await;
+    let brief = returned(&shop).await;
+    let once: Vec<&Flagged> = brief.flags.iter().collect();
+    let lines = causes(&brief, &once);
+    assert!(!lines.is_empty());
+    let twice: Vec<&Flagged> = once.iter().chain(&once).copied().collect();
+    assert_eq!(causes(&brief, &twice), lines);
+}
+
+#[test]
+fn a_check_that_begins_with_the_word_has_no_label_before_it() {
+    let label = |check: &str| labelled(check.to_owned());
+    let said = "Check the outlet, cord and supply terminals too.";
+    assert_eq!(label(said), said);
+    assert_eq!(label("Compare both."), "Check: Compare both.");
+    assert_eq!(label("Checks of the maker."), "Check: Checks of the maker.");
 }
 
 #[tokio::test]

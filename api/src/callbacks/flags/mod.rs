@@ -102,6 +102,17 @@ pub async fn judge(
     Ok(Some(raised.flag))
 }
 
+/// Days from the completion of a call that a flag rests on to the day on which the flag's own call was taken; from the
+/// opening of that call where it was not completed by then.
+pub fn days_before(
+    (opened_on, completed_on): (NaiveDate, Option<NaiveDate>),
+    own_on: NaiveDate,
+) -> i32 {
+    let completed_on = completed_on.filter(|day| *day <= own_on);
+    let days = whole_days_between(completed_on.unwrap_or(opened_on), own_on);
+    i32::try_from(days).unwrap_or(i32::MAX)
+}
+
 /// Make, model and what tells the machine from others.
 fn name_of(machine: &appliance::Model) -> String {
     let mark = machine.serial.as_deref().or(machine.shop_tag.as_deref());
@@ -201,4 +212,21 @@ fn cautions(advice: &Advice, of_hazard: &[Caution]) -> Vec<Caution> {
     all.sort_unstable();
     all.dedup();
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_count_from_completion_or_from_the_opening_of_what_was_under_way() {
+        let day = |text: &str| text.parse::<NaiveDate>().expect("a day");
+        let own_on = day("2026-03-10");
+        let opened_on = day("2026-03-01");
+        let before = |completed_on| days_before((opened_on, completed_on), own_on);
+        assert_eq!(before(Some(day("2026-03-04"))), 6);
+        assert_eq!(before(Some(own_on)), 0);
+        assert_eq!(before(None), 9);
+        assert_eq!(before(Some(day("2026-03-11"))), 9);
+    }
 }

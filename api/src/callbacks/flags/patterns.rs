@@ -313,7 +313,7 @@ fn name(dimension: Dimension, label: &str) -> String {
 /// A small number in words.
 fn about(expected: f64) -> String {
     if expected < 0.05 {
-        "almost none".to_owned()
+        "fewer than 0.1".to_owned()
     } else {
         format!("about {expected:.1}")
     }

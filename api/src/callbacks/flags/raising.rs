@@ -11,7 +11,7 @@ use nameplate_rules::dates::whole_days_between;
 use rust_decimal::Decimal;
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
-    QueryFilter,
+    QueryFilter, QueryOrder,
 };
 
 use crate::base::audit::{self, Subject};
@@ -46,8 +46,21 @@ pub struct Said<'a> {
 pub struct Evidence {
     pub call_id: i64,
     pub finding_id: i64,
+    /// The day that call was completed; while it is not, that on which it was taken.
     pub on: NaiveDate,
     pub method: Option<Method>,
+}
+
+impl Evidence {
+    /// What a flag rests on already.
+    fn kept(row: &flag_evidence::Model) -> Self {
+        Self {
+            call_id: row.call_id,
+            finding_id: row.finding_id,
+            on: row.completed_on,
+            method: row.method,
+        }
+    }
 }
 
 /// How often a failure came back on one machine, and how long that one and the others were watched for it.
@@ -100,13 +113,13 @@ impl Said<'_> {
         let (flag, is_news) = match &before {
             None => (self.filled(act, None)?.insert(tx).await?, true),
             Some(row) if self.is_news_to(row) => (self.open_again(tx, act, row).await?, true),
-            Some(row) if self.shared.is_some() => (self.grown(row)?.update(tx).await?, false),
+            Some(row) if self.is_more_of(row) => (self.grown(row)?.update(tx).await?, false),
             Some(row) => {
                 let (flag, is_news) = (row.clone(), false);
                 return Ok(Raised { flag, is_news });
             }
         };
-        self.keep_evidence(tx, flag.id).await?;
+        self.keep_evidence(tx, &flag).await?;
         let subject = Subject {
             kind: "flag",
             id: flag.id,
@@ -128,6 +141,14 @@ impl Said<'_> {
             Ordering::Equal => loudness(self.level) > loudness(row.level),
             Ordering::Less => false,
         }
+    }
+
+    /// Whether it is one more of what several machines have in common. An address is judged as of the call at hand, so one that
+    /// was taken before the flag's own says less than the flag does.
+    fn is_more_of(&self, row: &flag::Model) -> bool {
+        let shared = self.shared.as_ref();
+        shared
+            .is_some_and(|shared| shared.pattern != Pattern::Address || self.call.id >= row.call_id)
     }
 
     /// The same flag, open again whatever was said about it.
@@ -160,17 +181,14 @@ impl Said<'_> {
         Ok(after)
     }
 
-    /// A flag about several machines with one more return: its figures are those of now, and what people made of it stays.
+    /// A flag about several machines with one more return: its figures are those of now, and it is at the call at hand, but
+    /// for one that was taken before its own. Its level and what people made of it stay.
     fn grown(&self, row: &flag::Model) -> Result<flag::ActiveModel> {
-        let shared = self.shared.as_ref();
-        let shared =
-            shared.ok_or_else(|| Error::internal("a flag about one machine has no figures"))?;
         let mut changed = row.clone().into_active_model();
-        changed.reason = Set(self.reason.clone());
-        (changed.base_repairs, changed.base_returned) = (Set(self.base.0), Set(self.base.1));
-        changed.observed = Set(Some(shared.observed));
-        changed.expected = Set(shared.expected.map(Exact));
-        changed.ratio_low = Set(shared.ratio_low.map(Exact));
+        if self.call.id >= row.call_id {
+            self.place(&mut changed)?;
+        }
+        self.measure(&mut changed);
         changed.version = Set(row.version + 1);
         Ok(changed)
     }
@@ -183,18 +201,10 @@ impl Said<'_> {
                 ..Default::default()
             },
         };
-        let cautions = self.cautions.iter().map(|caution| caution.text());
-        row.call_id = Set(self.call.id);
-        row.appliance_id = Set(self.call.appliance_id);
-        row.component_id = Set(self.finding.component_id);
-        row.failure_mode_id = Set(self.finding.failure_mode_id);
-        row.finding_id = Set(self.finding.id);
+        self.place(&mut row)?;
+        self.measure(&mut row);
         row.level = Set(self.level);
         row.state = Set(FlagState::Open);
-        row.reason = Set(self.reason.clone());
-        (row.base_repairs, row.base_returned) = (Set(self.base.0), Set(self.base.1));
-        row.next_checks_json = Set(json(&self.checks)?);
-        row.cautions_json = Set(json(&cautions.collect::<Vec<_>>())?);
         row.raised_at = Set(act.at);
         row.again = Set(self.again.map(|again| again.times));
         row.own_days = Set(self.again.map(|again| again.own_days));
@@ -203,45 +213,68 @@ impl Said<'_> {
         row.pattern = Set(shared.map(|shared| shared.pattern));
         row.pattern_key = Set(shared.map(|shared| shared.key.clone()));
         row.pattern_label = Set(shared.map(|shared| shared.label.clone()));
-        row.observed = Set(shared.map(|shared| shared.observed));
-        row.expected = Set(shared.and_then(|shared| shared.expected).map(Exact));
-        row.ratio_low = Set(shared.and_then(|shared| shared.ratio_low).map(Exact));
         Ok(row)
     }
 
-    /// Writes the repairs the flag rests on. Those that are there already stay; for a flag about one machine their days are
-    /// counted to its call. One about several machines keeps those it was raised with and some later ones.
-    async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag_id: i64) -> Result<()> {
+    /// Puts a flag at the call at hand, with what was found there and what that asks for.
+    fn place(&self, row: &mut flag::ActiveModel) -> Result<()> {
+        let cautions = self.cautions.iter().map(|caution| caution.text());
+        row.call_id = Set(self.call.id);
+        row.appliance_id = Set(self.call.appliance_id);
+        row.component_id = Set(self.finding.component_id);
+        row.failure_mode_id = Set(self.finding.failure_mode_id);
+        row.finding_id = Set(self.finding.id);
+        row.next_checks_json = Set(json(&self.checks)?);
+        row.cautions_json = Set(json(&cautions.collect::<Vec<_>>())?);
+        Ok(())
+    }
+
+    /// Gives a flag the reason and figures of now.
+    fn measure(&self, row: &mut flag::ActiveModel) {
+        row.reason = Set(self.reason.clone());
+        (row.base_repairs, row.base_returned) = (Set(self.base.0), Set(self.base.1));
+        let shared = self.shared.as_ref();
+        row.observed = Set(shared.map(|shared| shared.observed));
+        row.expected = Set(shared.and_then(|shared| shared.expected).map(Exact));
+        row.ratio_low = Set(shared.and_then(|shared| shared.ratio_low).map(Exact));
+    }
+
+    /// Writes the repairs the flag rests on, all with their days to its own call. Those that are there already stay; a flag
+    /// about several machines keeps those it was raised with and some later ones.
+    async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag: &flag::Model) -> Result<()> {
         let known = flag_evidence::Entity::find()
-            .filter(flag_evidence::Column::FlagId.eq(flag_id))
+            .filter(flag_evidence::Column::FlagId.eq(flag.id))
+            .order_by_asc(flag_evidence::Column::Id)
             .all(tx)
             .await?;
-        let days_before = |on: NaiveDate| {
-            i32::try_from(whole_days_between(on, self.call.opened_on)).unwrap_or(i32::MAX)
+        let opened_on = self.opened_on(tx, flag).await?;
+        let days =
+            |on: NaiveDate| i32::try_from(whole_days_between(on, opened_on)).unwrap_or(i32::MAX);
+        let is_right = |row: &flag_evidence::Model| {
+            row.call_id != flag.call_id && row.days_before == days(row.completed_on)
         };
-        if self.shared.is_none() {
-            for row in &known {
-                let days = days_before(row.completed_on);
-                if days != row.days_before {
-                    let mut row = row.clone().into_active_model();
-                    row.days_before = Set(days);
-                    row.update(tx).await?;
-                }
-            }
+        let mut rows: Vec<Evidence> = Vec::new();
+        if !known.iter().all(is_right) {
+            // All anew, as that takes two statements however many there are.
+            flag_evidence::Entity::delete_many()
+                .filter(flag_evidence::Column::FlagId.eq(flag.id))
+                .exec(tx)
+                .await?;
+            rows.extend(known.iter().map(Evidence::kept));
         }
+        let is_new = |new: &&Evidence| known.iter().all(|row| row.finding_id != new.finding_id);
         let room = EVIDENCE_MAX.saturating_sub(known.len());
-        let rows = self
-            .evidence
-            .iter()
-            .filter(|new| known.iter().all(|row| row.finding_id != new.finding_id))
-            .take(room)
-            .map(|new| flag_evidence::ActiveModel {
-                flag_id: Set(flag_id),
-                call_id: Set(new.call_id),
-                finding_id: Set(new.finding_id),
-                completed_on: Set(new.on),
-                days_before: Set(days_before(new.on)),
-                method: Set(new.method),
+        rows.extend(self.evidence.iter().filter(is_new).take(room));
+        // What was found on the flag's own call is no earlier repair.
+        let earlier = rows.iter().filter(|row| row.call_id != flag.call_id);
+        let rows = earlier
+            .map(|row| flag_evidence::ActiveModel {
+                flag_id: Set(flag.id),
+                call_id: Set(row.call_id),
+                finding_id: Set(row.finding_id),
+                completed_on: Set(row.on),
+                days_before: Set(days(row.on)),
+                method: Set(row.method),
                 ..Default::default()
             })
             .collect::<Vec<_>>();
@@ -249,6 +282,18 @@ impl Said<'_> {
             flag_evidence::Entity::insert_many(rows).exec(tx).await?;
         }
         Ok(())
+    }
+
+    /// The day on which the flag's own call was taken: that at hand, or a later one.
+    async fn opened_on(&self, tx: &impl ConnectionTrait, flag: &flag::Model) -> Result<NaiveDate> {
+        if flag.call_id == self.call.id {
+            return Ok(self.call.opened_on);
+        }
+        let call = service_call::Entity::find_by_id(flag.call_id)
+            .one(tx)
+            .await?;
+        call.map(|call| call.opened_on)
+            .ok_or_else(|| Error::internal("a flag names no call"))
     }
 }
 

@@ -3,7 +3,9 @@
 use chrono::{Days, NaiveDate};
 use nameplate_entities::kinds::Pattern;
 use nameplate_entities::kinds::{CallState, Dimension, Hazard, Method};
-use nameplate_entities::{failure_mode, finding, flag, repair_group, repair_outcome, service_call};
+use nameplate_entities::{
+    failure_mode, finding, flag, remedy, repair_group, repair_outcome, service_call,
+};
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query, SelectStatement};
 use sea_orm::{
     ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
@@ -12,6 +14,7 @@ use sea_orm::{
 use crate::base::{Result, joined};
 
 use super::super::outcomes::Watch;
+use super::super::store;
 use super::raising::{EVIDENCE_MAX, Evidence};
 
 /// The repair of which a call is the return, if it counts against one.
@@ -50,7 +53,10 @@ pub async fn groups_of(
 pub struct OnMachine {
     pub call_id: i64,
     pub finding_id: i64,
+    /// The day that call was completed; while it is not, that on which it was taken.
     pub on: NaiveDate,
+    /// The last by which something was done about it.
+    pub method: Option<Method>,
 }
 
 impl OnMachine {
@@ -59,7 +65,7 @@ impl OnMachine {
             call_id: self.call_id,
             finding_id: self.finding_id,
             on: self.on,
-            method: None,
+            method: self.method,
         }
     }
 }
@@ -103,7 +109,8 @@ pub async fn machines_of_group(
     Ok(row.map_or(Ok(0), |row| row.try_get("", "machines"))?)
 }
 
-/// The latest repairs of a group that came back, one row a repair, with the first finding on what was repaired.
+/// The latest repairs of a group that came back, one row a repair, with the first finding on what was repaired and the
+/// method of that; where they have the method in common, that one.
 pub async fn returned_of_group(
     db: &impl ConnectionTrait,
     group: &repair_group::Model,
@@ -136,6 +143,10 @@ pub async fn returned_of_group(
             outcome(repair_outcome::Column::CompletedOn),
             Alias::new("on"),
         )
+        .expr_as(
+            Expr::SubQuery(None, Box::new(last_method_of_outcome().into())),
+            Alias::new("method"),
+        )
         .order_by(
             (repair_group::Entity, repair_group::Column::CompletedOn),
             Order::Desc,
@@ -145,7 +156,38 @@ pub async fn returned_of_group(
             Order::Desc,
         )
         .limit(u64::try_from(EVIDENCE_MAX).unwrap_or(u64::MAX));
-    joined::all(db, &query).await
+    let mut rows = joined::all::<OnMachine>(db, &query).await?;
+    if group.dimension == Dimension::Method {
+        let shared = Method::try_from_value(&group.group_key).ok();
+        for row in &mut rows {
+            row.method = shared;
+        }
+    }
+    Ok(rows)
+}
+
+/// The last method by which something was done about what was repaired first on the repair at hand.
+fn last_method_of_outcome() -> SelectStatement {
+    let of_finding = |column: finding::Column| Expr::col((finding::Entity, column));
+    Query::select()
+        .column((remedy::Entity, remedy::Column::Method))
+        .from(remedy::Entity)
+        .inner_join(
+            finding::Entity,
+            of_finding(finding::Column::Id).equals((remedy::Entity, remedy::Column::FindingId)),
+        )
+        .and_where(
+            of_finding(finding::Column::CallId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
+        )
+        .and_where(
+            of_finding(finding::Column::ComponentId)
+                .equals((repair_outcome::Entity, repair_outcome::Column::ComponentId)),
+        )
+        .and_where(remedy::Column::Method.ne(Method::None))
+        .order_by((remedy::Entity, remedy::Column::Id), Order::Desc)
+        .limit(1)
+        .to_owned()
 }
 
 /// Other machines at an address on which a heat or arc failure was found in the days before a call, each with its latest.
@@ -186,7 +228,15 @@ pub async fn burnt_at_address(
             Expr::col((finding::Entity, finding::Column::Id)),
             Alias::new("finding_id"),
         )
-        .expr_as(of_call(service_call::Column::OpenedOn), Alias::new("on"))
+        .expr_as(
+            of_call(service_call::Column::CompletedOn)
+                .if_null(of_call(service_call::Column::OpenedOn)),
+            Alias::new("on"),
+        )
+        .expr_as(
+            Expr::SubQuery(None, Box::new(store::last_method().into())),
+            Alias::new("method"),
+        )
         .from(finding::Entity)
         .inner_join(
             service_call::Entity,

@@ -1,7 +1,9 @@
 //! A flag, what it rests on and what became of it.
 
+use std::collections::BTreeSet;
+
 use async_graphql::{ComplexObject, Context, Enum, ID, SimpleObject};
-use chrono::{DateTime, NaiveDate, Utc};
+use chrono::{DateTime, Utc};
 use futures_util::future::try_join_all;
 use nameplate_entities::kinds::Pattern;
 use nameplate_entities::{
@@ -17,7 +19,6 @@ use sea_orm::{ColumnTrait, QueryFilter};
 use crate::appliances::graphql::{Appliance, Component, FailureMode};
 use crate::base::Error;
 use crate::calls::graphql::ServiceCall;
-use crate::calls::graphql::work::Method;
 use crate::graphql::context::{act, reader};
 use crate::graphql::error::edge;
 use crate::graphql::ids::Kind;
@@ -25,11 +26,12 @@ use crate::graphql::loaders;
 use crate::graphql::scalars::ExactDecimal;
 use crate::shop::graphql::Staff;
 
-use super::super::joint::{Failed, examine_joint};
+use super::super::joint::{Failed, OfJoint, examine_joint};
 use super::super::store;
+use super::evidence::FlagEvidence;
 use super::joint::Bearings;
 
-/// Most calls on a machine whose readings a joint is looked at by.
+/// Most calls on a machine that are looked through for readings of a joint.
 const CALLS_MAX: usize = 20;
 
 /// How loud a repeat failure is.
@@ -169,8 +171,8 @@ impl Flag {
         texts(&self.row.cautions_json)
     }
 
-    /// What may have burnt the joint, by what was measured on the machine; null where no joint was hot, and for a flag
-    /// about several machines.
+    /// What may have burnt the joint, by what was measured on calls on which it was found; null where no joint was hot, and
+    /// for a flag about several machines.
     async fn bearings(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Bearings>> {
         let flag = &self.row;
         if flag.pattern.is_some() {
@@ -185,7 +187,8 @@ impl Flag {
         let Some(machine) = loaders::row::<appliance::Entity>(ctx, flag.appliance_id).await? else {
             return Ok(None);
         };
-        let readings = readings_of(ctx, machine.id).await?;
+        let found_on = found_on(ctx, flag).await?;
+        let readings = readings_of(ctx, &found_on).await?;
         let found =
             loaders::children::<finding::Entity>(ctx, finding::Column::CallId, flag.call_id)
                 .await?;
@@ -194,7 +197,12 @@ impl Flag {
             .map(|row| Names::of(ctx, (row.component_id, row.failure_mode_id)));
         let found: Vec<Names> = try_join_all(found).await?.into_iter().flatten().collect();
         let found: Vec<Failed<'_>> = found.iter().map(Names::failed).collect();
-        let examined = examine_joint((&machine, flag.call_id), &found, &readings);
+        let of_joint = OfJoint {
+            machine: &machine,
+            call_id: flag.call_id,
+            found_on: &found_on,
+        };
+        let examined = examine_joint(of_joint, &found, &readings);
         Ok(Some(Bearings::of(examined, flag.call_id)))
     }
 
@@ -203,7 +211,12 @@ impl Flag {
         let column = flag_evidence::Column::FlagId;
         let mut rows = loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
         rows.sort_by_key(|row| (row.completed_on, row.id));
-        Ok(rows.into_iter().map(FlagEvidence::from).collect())
+        let own = loaders::row::<service_call::Entity>(ctx, self.row.call_id).await?;
+        let own_on = own.map(|call| call.opened_on);
+        let rows = rows
+            .into_iter()
+            .map(|row| FlagEvidence::of(ctx, row, own_on));
+        try_join_all(rows).await
     }
 
     /// Who moved it along, oldest first.
@@ -241,7 +254,8 @@ pub struct FlagPattern {
     observed: i64,
     /// Returns that comparable work of the others would give; null for an address.
     expected: Option<ExactDecimal>,
-    /// Very likely at least so many times as many as expected (lower 95 % limit); null for an address.
+    /// Very likely at least so many times as many as expected (lower 95 % limit), with two returns added to both so that
+    /// chance is allowed for; null for an address.
     at_least_times: Option<ExactDecimal>,
 }
 
@@ -284,13 +298,29 @@ impl Names {
     }
 }
 
-/// Readings of the last calls on a machine, oldest first.
-async fn readings_of(ctx: &Context<'_>, id: i64) -> async_graphql::Result<Vec<reading::Model>> {
+/// The last calls on a machine on which the component of its flag was found.
+async fn found_on(ctx: &Context<'_>, flag: &flag::Model) -> async_graphql::Result<Vec<i64>> {
     let column = service_call::Column::ApplianceId;
-    let calls = loaders::children::<service_call::Entity>(ctx, column, id).await?;
+    let calls = loaders::children::<service_call::Entity>(ctx, column, flag.appliance_id).await?;
     let last = calls.iter().rev().take(CALLS_MAX);
-    let readings = last
-        .map(|call| loaders::children::<reading::Entity>(ctx, reading::Column::CallId, call.id));
+    let found = last
+        .map(|call| loaders::children::<finding::Entity>(ctx, finding::Column::CallId, call.id));
+    let found = try_join_all(found).await?.concat();
+    let of_component = found
+        .iter()
+        .filter(|row| row.component_id == flag.component_id);
+    let calls: BTreeSet<i64> = of_component.map(|row| row.call_id).collect();
+    Ok(calls.into_iter().collect())
+}
+
+/// Readings of these calls, oldest first.
+async fn readings_of(
+    ctx: &Context<'_>,
+    call_ids: &[i64],
+) -> async_graphql::Result<Vec<reading::Model>> {
+    let readings = call_ids
+        .iter()
+        .map(|id| loaders::children::<reading::Entity>(ctx, reading::Column::CallId, *id));
     let mut readings = try_join_all(readings).await?.concat();
     readings.sort_by_key(|row| row.id);
     Ok(readings)
@@ -370,47 +400,14 @@ impl Surprise {
         };
         Some(Self {
             sentence: found.map_or_else(
-                || "No other machine was watched after such a repair".to_owned(),
-                |found| found.sentence(machines),
+                || "No other machine was watched after such a repair.".to_owned(),
+                |found| found.sentence(whole(times), machines),
             ),
             times,
             expected_times: found.and_then(|found| digits(found.expected)),
             chance: found.and_then(|found| digits(found.chance)),
             expected_machines: found.and_then(|found| digits(found.expected_machines)),
         })
-    }
-}
-
-/// An earlier repair that a flag rests on.
-#[derive(SimpleObject)]
-#[graphql(complex)]
-pub struct FlagEvidence {
-    /// The day that repair was completed.
-    completed_on: NaiveDate,
-    /// Days from then to the opening of the flagged call.
-    days_before: i32,
-    /// What was done then.
-    method: Option<Method>,
-    #[graphql(skip)]
-    row: flag_evidence::Model,
-}
-
-impl From<flag_evidence::Model> for FlagEvidence {
-    fn from(row: flag_evidence::Model) -> Self {
-        Self {
-            completed_on: row.completed_on,
-            days_before: row.days_before,
-            method: row.method.map(Into::into),
-            row,
-        }
-    }
-}
-
-#[ComplexObject]
-impl FlagEvidence {
-    /// The call of that repair; null for a technician without part in it.
-    async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
-        ServiceCall::seen(ctx, self.row.call_id).await
     }
 }
 

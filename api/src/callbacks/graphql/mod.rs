@@ -1,6 +1,7 @@
 //! Callbacks and flags in the graph.
 
 pub mod advice;
+pub mod evidence;
 pub mod flag;
 pub mod joint;
 pub mod live;
@@ -25,9 +26,8 @@ use super::advice::{Asked, lists};
 use super::store;
 
 pub use advice::{CheckAdvice, SetCheckAdvicePayload};
-pub use flag::{
-    BaseRate, Flag, FlagEvidence, FlagLevel, FlagPattern, FlagPatternKind, FlagState, FlagStep,
-};
+pub use evidence::FlagEvidence;
+pub use flag::{BaseRate, Flag, FlagLevel, FlagPattern, FlagPatternKind, FlagState, FlagStep};
 pub use live::FlagsSubscription;
 pub use mutations::{CallbacksMutation, OpenCallPayload, RecordFindingPayload};
 

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use nameplate_entities::{claim, claim_sending, claim_step, kinds};
 use nameplate_rules::claims::ClaimStep;
 use nameplate_rules::dates::whole_days_between;
+use nameplate_rules::plural::counted;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait};
 use serde::Serialize;
 
@@ -219,7 +220,8 @@ async fn made(
         let last = claim
             .file_by
             .map_or_else(String::new, |day| day.to_string());
-        format!("Filed {days} days after the last day to file, {last}.")
+        let days = counted(days, "day", "days");
+        format!("Filed {days} after the last day to file, {last}.")
     });
     let said: Vec<String> = [note, late].into_iter().flatten().collect();
     let note = (!said.is_empty()).then(|| said.join("\n\n"));

@@ -11,6 +11,7 @@ use nameplate_rules::estimate::deposit::Deposit;
 use nameplate_rules::estimate::{Around, Content, Line, OfferOption, PrintedAs, Shown, TaxLevel};
 use nameplate_rules::money::Cents;
 use nameplate_rules::percent::Percent;
+use nameplate_rules::plural::counted;
 use rust_decimal::Decimal;
 use sea_orm::ConnectionTrait;
 
@@ -95,12 +96,10 @@ pub async fn of_revision(
 
 /// The shop's warranty as printed.
 fn warranty(settings: &Settings) -> String {
-    let (days, months) = (
-        settings.row.labour_warranty_days,
-        settings.row.parts_warranty_months,
-    );
+    let days = counted(settings.row.labour_warranty_days, "day", "days");
+    let months = counted(settings.row.parts_warranty_months, "month", "months");
     format!(
-        "On what we repair: labor {days} days, parts we fit {months} months, both from the day the work is done."
+        "On what we repair: labor {days}, parts we fit {months}, both from the day the work is done."
     )
 }
 

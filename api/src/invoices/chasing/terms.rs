@@ -3,6 +3,7 @@
 use nameplate_entities::exact::Exact;
 use nameplate_entities::receivable_terms;
 use nameplate_rules::money::Cents;
+use nameplate_rules::plural::counted;
 use rust_decimal::Decimal;
 use sea_orm::{ActiveModelTrait, ActiveValue::Set, ConnectionTrait, EntityTrait, IntoActiveModel};
 
@@ -140,7 +141,8 @@ impl ChangeReceivableTerms {
             let days = days.unwrap_or_default();
             if days != 0 && days <= latest {
                 let message = format!(
-                    "A later reminder comes later; the one before comes after {latest} days."
+                    "A later reminder comes later; the one before comes after {}.",
+                    counted(latest, "day", "days")
                 );
                 checks.refuse(ProblemCode::OutOfRange, path, message);
             }

@@ -4,6 +4,7 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::ReceivableKind;
 use nameplate_rules::estimate::PrintedAs;
 use nameplate_rules::invoice::Totals;
+use nameplate_rules::plural::counted;
 
 use crate::estimates::parties;
 use crate::shop::Settings;
@@ -34,8 +35,9 @@ pub fn of_call(settings: &Settings, billed: &Billed) -> Content {
         tax_levels: Vec::new(),
         totals: Totals::default(),
         warranty: format!(
-            "On what we repaired: labor {} days, parts we fitted {} months, both from the day the work was done.",
-            settings.row.labour_warranty_days, settings.row.parts_warranty_months
+            "On what we repaired: labor {}, parts we fitted {}, both from the day the work was done.",
+            counted(settings.row.labour_warranty_days, "day", "days"),
+            counted(settings.row.parts_warranty_months, "month", "months")
         ),
         consents: Vec::new(),
         local_lines: Vec::new(),

@@ -75,7 +75,7 @@ impl RateDimension {
 /// What can be said of a group against what similar work would give.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 pub enum RateVerdict {
-    /// Fewer than ten repairs: nothing can be said.
+    /// Fewer than ten repairs: nothing can be said. A flag may warn earlier, by a rule of its own.
     TooFew,
     /// No more and no fewer come back than similar work would give, or it cannot be told.
     AsExpected,

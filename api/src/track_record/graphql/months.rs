@@ -77,13 +77,14 @@ impl From<Months> for RepairMonths {
 pub struct RepeatMoney {
     /// First day of the month in which it was borne.
     month: NaiveDate,
-    /// Calls by which a repair came back for another reason than a component repaired before.
+    /// Calls by which a repair came back for another reason than a component repaired before. A call counts once, in the
+    /// first month of the span in which something of it was borne.
     other_calls: i64,
-    /// What the shop bore of these, at cost.
+    /// What the shop bore in the month of such calls, at cost, with what was corrected of earlier months.
     other_lost: Money,
-    /// Calls by which a component that was repaired before came back.
+    /// Calls by which a component that was repaired before came back, each once in the same way.
     same_component_calls: i64,
-    /// What the shop bore of these, at cost.
+    /// What the shop bore in the month of such calls, at cost, with what was corrected of earlier months.
     same_component_lost: Money,
 }
 
