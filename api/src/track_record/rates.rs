@@ -59,11 +59,7 @@ pub async fn rates(
     watch: Watch,
     groups_max: usize,
 ) -> Result<Rates> {
-    let strata = if dimension.is_kind_of_work() {
-        Strata::one()
-    } else {
-        Strata::read(db).await?
-    };
+    let strata = Strata::to_compare(db, dimension).await?;
     let of_shop = watched(db, Of::all(Dimension::Shop), &watch).await?;
     let of_groups = watched(db, Of::all(dimension), &watch).await?;
     let mut by_key: HashMap<&str, Vec<&Watched>> = HashMap::new();

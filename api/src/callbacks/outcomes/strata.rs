@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use nameplate_entities::kinds::Dimension;
 use nameplate_rules::rates::expected::{Exposure, Stratum};
 use nameplate_rules::rates::survival::Observed;
 use sea_orm::ConnectionTrait;
@@ -19,9 +20,16 @@ pub struct Strata {
 }
 
 impl Strata {
-    /// All work as of one kind.
-    pub fn one() -> Self {
-        Self::default()
+    /// Those by which groups of a dimension are compared. Where the groups are kinds of work themselves, all work is one kind.
+    ///
+    /// # Errors
+    /// Internal only.
+    pub async fn to_compare(db: &impl ConnectionTrait, dimension: Dimension) -> Result<Self> {
+        if dimension.is_kind_of_work() {
+            Ok(Self::default())
+        } else {
+            Self::read(db).await
+        }
     }
 
     /// The shop's list of components, with the types they belong to.

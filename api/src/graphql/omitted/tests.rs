@@ -100,7 +100,7 @@ async fn of_an_argument_that_the_schema_does_not_have_so_the_library_says_what_i
     for (query, named) in [
         ("query($n: Int) { list(frist: $n) }", "frist"),
         ("query($n: String) { list(first: $n) }", "n"),
-        ("query($n: Int) { must(size: $n) }", "expecting type"),
+        ("query($n: Int) { must(size: $n) }", "Expected input type"),
         ("query($n: Int, $m: Int) { list(first: $n) }", "$m"),
     ] {
         let said = ask(query, json!({})).await.unwrap_err();
