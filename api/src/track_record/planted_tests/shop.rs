@@ -4,9 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use chrono::{Days, NaiveDate, NaiveTime, TimeDelta};
 use nameplate_entities::exact::Exact;
-use nameplate_entities::kinds::{
-    CallKind, CallState, CustomerKind, Dimension, Fuel, Hazard, Method, Role,
-};
+use nameplate_entities::kinds::{CallKind, CallState, CustomerKind, Fuel, Hazard, Method, Role};
 use nameplate_entities::{
     appliance, appliance_type, component, customer, failure_mode, finding, outcome_due, part,
     part_lot, part_used, remedy, service_address, service_call, staff,
