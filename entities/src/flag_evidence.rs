@@ -1,4 +1,4 @@
-//! The earlier repairs a flag rests on.
+//! The earlier calls a flag rests on: repairs that came back, failures that were found.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;
@@ -14,10 +14,9 @@ pub struct Model {
     pub flag_id: i64,
     pub call_id: i64,
     pub finding_id: i64,
-    /// The day that call was completed; for what machines share at an address, that on which it was taken while it was not.
+    /// The day that call was completed; of a flag about several machines, that on which it was taken while it was not.
     pub completed_on: Date,
-    /// Days from then to the day on which the flag's own call was taken.
-    pub days_before: i32,
+    /// What was done, as the flag was told it.
     pub method: Option<Method>,
 }
 

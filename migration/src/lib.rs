@@ -53,6 +53,7 @@ mod m20261129_53_digests;
 mod m20261129_54_readings_and_visits;
 mod m20261129_55_patterns;
 mod m20261129_56_watched;
+mod m20261129_57_evidence;
 
 pub use sea_orm_migration::prelude::MigratorTrait;
 use sea_orm_migration::prelude::*;
@@ -113,6 +114,7 @@ impl MigratorTrait for Migrator {
             Box::new(m20261129_54_readings_and_visits::Migration),
             Box::new(m20261129_55_patterns::Migration),
             Box::new(m20261129_56_watched::Migration),
+            Box::new(m20261129_57_evidence::Migration),
         ]
     }
 }

@@ -34,10 +34,7 @@ impl Checks {
     /// A text that must say something, trimmed.
     pub fn text(&mut self, path: &str, value: &str, characters_max: usize) -> String {
         let trimmed = value.trim();
-        if trimmed
-            .chars()
-            .all(|c| c.is_whitespace() || is_invisible(c))
-        {
+        if is_blank(trimmed) {
             self.refuse(ProblemCode::Missing, path, "This must not be empty.");
         } else if trimmed.chars().count() > characters_max {
             self.refuse(
@@ -62,7 +59,7 @@ impl Checks {
         value: Option<&str>,
         characters_max: usize,
     ) -> Option<String> {
-        let value = value.filter(|text| !text.trim().is_empty())?;
+        let value = value.filter(|text| !is_blank(text))?;
         Some(self.text(path, value, characters_max))
     }
 
@@ -265,13 +262,18 @@ impl Checks {
     }
 }
 
+/// Whether a text says nothing: it is empty, or all space and characters without a picture.
+fn is_blank(text: &str) -> bool {
+    text.chars().all(|c| c.is_whitespace() || is_invisible(c))
+}
+
 /// Characters that a field cannot show: controls (line ends only where there are several lines), those that turn the
-/// direction of what follows, and those of no width that no script needs.
+/// direction of what follows, and those of no width that come with text copied from a page. A break of words without width
+/// is among them, which some scripts use between words; it is refused, as two names would look alike and differ.
 pub fn is_unprintable(c: char, characters_max: usize) -> bool {
     let is_line_end = matches!(c, '\n' | '\r' | '\t');
     let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
-    let hides = matches!(c, '\u{200b}' | '\u{2060}'..='\u{2064}' | '\u{feff}');
-    turns || hides || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
+    turns || is_without_width(c) || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
 }
 /// A name as it stands within a sentence.
 fn uncapitalised(name: &str) -> String {
@@ -281,8 +283,54 @@ fn uncapitalised(name: &str) -> String {
     })
 }
 
+/// Characters without width that join nothing: they may be left out of a text without a change to be seen.
+pub fn is_without_width(c: char) -> bool {
+    matches!(c, '\u{200b}' | '\u{2060}'..='\u{2064}' | '\u{feff}')
+}
+
 /// Characters without a picture of their own; some scripts and signs need a few of them between others.
 fn is_invisible(c: char) -> bool {
     matches!(c, '\u{ad}' | '\u{115f}' | '\u{1160}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{2064}'
         | '\u{2800}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn checked(value: &str) -> (String, Vec<ProblemCode>) {
+        let mut checks = Checks::new();
+        let text = checks.text("name", value, LINE_MAX);
+        let problems = checks.finish().map_or_else(
+            |error| match error {
+                Error::Refused(problems) => problems,
+                other => panic!("{other}"),
+            },
+            |()| Vec::new(),
+        );
+        let codes = problems.into_iter().map(|problem| problem.code);
+        (text, codes.collect())
+    }
+
+    #[test]
+    fn a_text_without_a_picture_is_missing_and_one_with_hidden_signs_is_malformed() {
+        for blank in ["", " ", "\u{200b}", "\u{feff} \u{ad}", "\u{200d}\u{fe0f}"] {
+            assert_eq!(checked(blank).1, [ProblemCode::Missing], "{blank:?}");
+        }
+        for hidden in ["Bolt\u{200b}", "\u{feff}Bolt", "Bo\u{2060}lt", "Bo\u{202e}lt", "Bo\u{7}lt"] {
+            assert_eq!(checked(hidden).1, [ProblemCode::Malformed], "{hidden:?}");
+        }
+        for said in ["Bolt", "co\u{ad}op", "\u{1f527}\u{fe0f}"] {
+            assert_eq!(checked(said), (said.to_owned(), Vec::new()));
+        }
+    }
+
+    #[test]
+    fn what_may_be_left_out_is_left_out_where_it_says_nothing() {
+        let mut checks = Checks::new();
+        for blank in [None, Some(""), Some(" \n"), Some("\u{200b}")] {
+            assert_eq!(checks.text_if_any("note", blank, TEXT_MAX), None);
+        }
+        assert!(checks.finish().is_ok());
+    }
 }

@@ -1,10 +1,11 @@
 //! What burnt a joint that is flagged: the readings on its machine, gathered for `nameplate_rules::readings::joint`.
 //!
 //! What must stay true: a reading names no component, so only those of calls on which the joint's own was found count for
-//! it, and none of another joint of the machine. Voltages and current say something only together, so they are taken from
-//! one call: that on which most of them were read, the newest of such calls; everything else from the newest reading there
-//! is. Each reading used is named, so that one of an earlier call is seen to be one. Watts and ohms count only for the part whose rating was given
-//! with them, as a machine's plate is the sum of several, and only where they follow from each other.
+//! it, and none of a call on which it was not; two components that were found on one call share its readings. Voltages and
+//! current say something only together, so they are taken from one call: that on which most of them were read, the newest
+//! of such calls; everything else from the newest reading there is. Each reading used is named, so that one of an earlier
+//! call is seen to be one. Watts and ohms count only for the part whose rating was given with them, as a machine's plate is
+//! the sum of several, and only where they follow from each other.
 
 use nameplate_entities::kinds::{self, Across, Circuit, Quantity};
 use nameplate_entities::{appliance, reading};

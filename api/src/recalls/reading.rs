@@ -189,9 +189,15 @@ pub fn read(bytes: &[u8], today: NaiveDate) -> std::result::Result<Read, Fault> 
     Ok(read)
 }
 
-/// A text as it can be kept: what no field can show is blank, and what is too long is cut.
+/// A text without the characters that have no width.
+fn with_width(text: &str) -> String {
+    let seen = text.chars().filter(|letter| !check::is_without_width(*letter));
+    seen.collect()
+}
+
+/// A text as it can be kept: what has no width is left out, what no field can show is blank, and what is too long is cut.
 fn fitting(mended: &mut Checks, path: &str, text: &str, characters_max: usize) -> String {
-    let blanked: String = text
+    let blanked: String = with_width(text)
         .chars()
         .map(|letter| {
             let is_odd = check::is_unprintable(letter, characters_max);
@@ -211,7 +217,7 @@ impl Published {
     /// The record as it is written; `faults` tell why it is not, and `mended` what was dropped or cut.
     fn ready(self, faults: &mut Checks, mended: &mut Checks, today: NaiveDate) -> Ready {
         let number = self.recall_number.as_deref().unwrap_or_default();
-        let number = faults.text("RecallNumber", number, LINE_MAX);
+        let number = faults.text("RecallNumber", &with_width(number), LINE_MAX);
         let published_on = self.published_on(faults, today);
         let stated = |text: String| {
             if text.is_empty() {
@@ -268,11 +274,8 @@ impl Published {
 
     /// The address of the notice, if it is one.
     fn url(&self, mended: &mut Checks) -> Option<String> {
-        let url = self
-            .url
-            .as_deref()
-            .map(str::trim)
-            .filter(|url| !url.is_empty())?;
+        let url = self.url.as_deref().map(with_width)?;
+        let url = Some(url.trim()).filter(|url| !url.is_empty())?;
         let is_odd = |letter: char| check::is_unprintable(letter, LINE_MAX);
         let is_address = (url.starts_with("https://") || url.starts_with("http://"))
             && url.chars().count() <= TEXT_MAX

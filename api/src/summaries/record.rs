@@ -64,9 +64,9 @@ pub async fn of_month(act: &Act, span: Span) -> Result<Record> {
         Dimension::Model,
     ] {
         let table = track_record::rates(db, dimension, watch(MONTHS), GROUPS_MAX).await?;
-        worries.extend(worse(&table, &settings.row.currency));
+        worries.extend(worse(&table, "similar work", &settings.row.currency));
     }
-    worries.extend(worse(&by_component, &settings.row.currency));
+    worries.extend(worse(&by_component, ALL_WORK, &settings.row.currency));
     Ok(Record {
         callback_rate: callback_rate(&by_component),
         first_visit: first_visit(act, span).await?,
@@ -135,8 +135,9 @@ async fn open_flags(act: &Act) -> Result<Vec<String>> {
     Ok(rows.into_iter().map(|row| row.reason).collect())
 }
 
-/// The groups of a table that come back more often than chance explains, what costs most first.
-fn worse(table: &Rates, currency: &str) -> Vec<String> {
+/// The groups of a table that come back more often than chance explains, what costs most first; `like_it` is the work that
+/// they are held against.
+fn worse(table: &Rates, like_it: &str, currency: &str) -> Vec<String> {
     let mut groups: Vec<&Group> = (table.groups.iter())
         .filter(|group| group.figures.verdict == Verdict::Worse)
         .collect();
@@ -146,7 +147,7 @@ fn worse(table: &Rates, currency: &str) -> Vec<String> {
         .map(|group| {
             let counts = group.figures.counts;
             format!(
-                "{}: {} of {} repairs came back, where similar work would give about {:.1}; they cost {currency} {}.",
+                "{}: {} of {} repairs came back, where {like_it} would give about {:.1}; they cost {currency} {}.",
                 group.label, counts.returned, counts.repairs, group.figures.compared.expected, group.lost
             )
         })

@@ -107,7 +107,6 @@ async fn a_technician_sees_no_flag_of_another_machine_by_an_old_call_it_rests_on
             call_id: Set(call.id),
             finding_id: Set(found.id),
             completed_on: Set(day(FIRST_ON)),
-            days_before: Set(22),
             method: Set(None),
             ..Default::default()
         };

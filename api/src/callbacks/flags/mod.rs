@@ -103,14 +103,14 @@ pub async fn judge(
 }
 
 /// Days from the completion of a call that a flag rests on to the day on which the flag's own call was taken; from the
-/// opening of that call where it was not completed by then.
+/// opening of that call where it was not completed by then, and 0 where that came later too.
 pub fn days_before(
     (opened_on, completed_on): (NaiveDate, Option<NaiveDate>),
     own_on: NaiveDate,
 ) -> i32 {
     let completed_on = completed_on.filter(|day| *day <= own_on);
     let days = whole_days_between(completed_on.unwrap_or(opened_on), own_on);
-    i32::try_from(days).unwrap_or(i32::MAX)
+    i32::try_from(days.max(0)).unwrap_or(i32::MAX)
 }
 
 /// Make, model and what tells the machine from others.
@@ -228,5 +228,7 @@ mod tests {
         assert_eq!(before(Some(own_on)), 0);
         assert_eq!(before(None), 9);
         assert_eq!(before(Some(day("2026-03-11"))), 9);
+        let taken_later = (day("2026-03-12"), Some(day("2026-03-14")));
+        assert_eq!(days_before(taken_later, own_on), 0);
     }
 }

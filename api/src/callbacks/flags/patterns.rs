@@ -168,7 +168,8 @@ impl Judging<'_> {
         if !matches!(self.hazard, Hazard::Heat | Hazard::Arc) {
             return Ok(None);
         }
-        let others = shared::burnt_at_address(tx, self.call, ADDRESS_DAYS).await?;
+        let today = shop::settings(tx).await?.day_of(self.act.at);
+        let others = shared::burnt_at_address(tx, self.call, (ADDRESS_DAYS, today)).await?;
         let machines = others.len() + 1;
         let Some(level) = super::level(at_address(machines)) else {
             return Ok(None);

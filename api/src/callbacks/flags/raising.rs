@@ -7,11 +7,10 @@ use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{self, FlagState, Method, Pattern};
 use nameplate_entities::{finding, flag, flag_evidence, flag_step, service_call};
 use nameplate_rules::cautions::Caution;
-use nameplate_rules::dates::whole_days_between;
 use rust_decimal::Decimal;
 use sea_orm::{
     ActiveModelTrait, ActiveValue::Set, ColumnTrait, ConnectionTrait, EntityTrait, IntoActiveModel,
-    QueryFilter, QueryOrder,
+    QueryFilter,
 };
 
 use crate::base::audit::{self, Subject};
@@ -49,18 +48,6 @@ pub struct Evidence {
     /// The day that call was completed; while it is not, that on which it was taken.
     pub on: NaiveDate,
     pub method: Option<Method>,
-}
-
-impl Evidence {
-    /// What a flag rests on already.
-    fn kept(row: &flag_evidence::Model) -> Self {
-        Self {
-            call_id: row.call_id,
-            finding_id: row.finding_id,
-            on: row.completed_on,
-            method: row.method,
-        }
-    }
 }
 
 /// How often a failure came back on one machine, and how long that one and the others were watched for it.
@@ -113,13 +100,13 @@ impl Said<'_> {
         let (flag, is_news) = match &before {
             None => (self.filled(act, None)?.insert(tx).await?, true),
             Some(row) if self.is_news_to(row) => (self.open_again(tx, act, row).await?, true),
-            Some(row) if self.is_more_of(row) => (self.grown(row)?.update(tx).await?, false),
+            Some(row) if self.shared.is_some() => (self.grown(row)?.update(tx).await?, false),
             Some(row) => {
                 let (flag, is_news) = (row.clone(), false);
                 return Ok(Raised { flag, is_news });
             }
         };
-        self.keep_evidence(tx, &flag).await?;
+        self.keep_evidence(tx, &flag, before.as_ref()).await?;
         let subject = Subject {
             kind: "flag",
             id: flag.id,
@@ -141,14 +128,6 @@ impl Said<'_> {
             Ordering::Equal => loudness(self.level) > loudness(row.level),
             Ordering::Less => false,
         }
-    }
-
-    /// Whether it is one more of what several machines have in common. An address is judged as of the call at hand, so one that
-    /// was taken before the flag's own says less than the flag does.
-    fn is_more_of(&self, row: &flag::Model) -> bool {
-        let shared = self.shared.as_ref();
-        shared
-            .is_some_and(|shared| shared.pattern != Pattern::Address || self.call.id >= row.call_id)
     }
 
     /// The same flag, open again whatever was said about it.
@@ -181,13 +160,11 @@ impl Said<'_> {
         Ok(after)
     }
 
-    /// A flag about several machines with one more return: its figures are those of now, and it is at the call at hand, but
-    /// for one that was taken before its own. Its level and what people made of it stay.
+    /// A flag about several machines with one more return: its figures are those of now, and it is at the call at hand. Its
+    /// level and what people made of it stay.
     fn grown(&self, row: &flag::Model) -> Result<flag::ActiveModel> {
         let mut changed = row.clone().into_active_model();
-        if self.call.id >= row.call_id {
-            self.place(&mut changed)?;
-        }
+        self.place(&mut changed)?;
         self.measure(&mut changed);
         changed.version = Set(row.version + 1);
         Ok(changed)
@@ -239,41 +216,52 @@ impl Said<'_> {
         row.ratio_low = Set(shared.and_then(|shared| shared.ratio_low).map(Exact));
     }
 
-    /// Writes the repairs the flag rests on, all with their days to its own call. Those that are there already stay; a flag
-    /// about several machines keeps those it was raised with and some later ones.
-    async fn keep_evidence(&self, tx: &impl ConnectionTrait, flag: &flag::Model) -> Result<()> {
+    /// Writes the calls the flag rests on. Those that are there already stay; one about several machines keeps those it was
+    /// raised with and some later ones, the call at which it stood before first of all, and each call once.
+    async fn keep_evidence(
+        &self,
+        tx: &impl ConnectionTrait,
+        flag: &flag::Model,
+        before: Option<&flag::Model>,
+    ) -> Result<()> {
         let known = flag_evidence::Entity::find()
             .filter(flag_evidence::Column::FlagId.eq(flag.id))
-            .order_by_asc(flag_evidence::Column::Id)
             .all(tx)
             .await?;
-        let opened_on = self.opened_on(tx, flag).await?;
-        let days =
-            |on: NaiveDate| i32::try_from(whole_days_between(on, opened_on)).unwrap_or(i32::MAX);
-        let is_right = |row: &flag_evidence::Model| {
-            row.call_id != flag.call_id && row.days_before == days(row.completed_on)
-        };
-        let mut rows: Vec<Evidence> = Vec::new();
-        if !known.iter().all(is_right) {
-            // All anew, as that takes two statements however many there are.
+        // What was found on the flag's own call is no earlier repair.
+        let (own, kept): (Vec<_>, Vec<_>) =
+            (known.into_iter()).partition(|row| row.call_id == flag.call_id);
+        if !own.is_empty() {
             flag_evidence::Entity::delete_many()
                 .filter(flag_evidence::Column::FlagId.eq(flag.id))
+                .filter(flag_evidence::Column::CallId.eq(flag.call_id))
                 .exec(tx)
                 .await?;
-            rows.extend(known.iter().map(Evidence::kept));
         }
-        let is_new = |new: &&Evidence| known.iter().all(|row| row.finding_id != new.finding_id);
-        let room = EVIDENCE_MAX.saturating_sub(known.len());
-        rows.extend(self.evidence.iter().filter(is_new).take(room));
-        // What was found on the flag's own call is no earlier repair.
-        let earlier = rows.iter().filter(|row| row.call_id != flag.call_id);
-        let rows = earlier
+        let one_a_call = self.shared.is_some();
+        let is_same = |new: &Evidence, (call_id, finding_id): (i64, i64)| {
+            new.finding_id == finding_id || (one_a_call && new.call_id == call_id)
+        };
+        let mut rows: Vec<Evidence> = Vec::new();
+        let former = match before {
+            Some(row) if one_a_call && row.call_id != flag.call_id => former(tx, row).await?,
+            _ => None,
+        };
+        for new in former.iter().chain(&self.evidence) {
+            let is_known = (kept.iter()).any(|row| is_same(new, (row.call_id, row.finding_id)))
+                || (rows.iter()).any(|row| is_same(new, (row.call_id, row.finding_id)));
+            if !is_known && new.call_id != flag.call_id {
+                rows.push(*new);
+            }
+        }
+        rows.truncate(EVIDENCE_MAX.saturating_sub(kept.len()));
+        let rows = rows
+            .iter()
             .map(|row| flag_evidence::ActiveModel {
                 flag_id: Set(flag.id),
                 call_id: Set(row.call_id),
                 finding_id: Set(row.finding_id),
                 completed_on: Set(row.on),
-                days_before: Set(days(row.on)),
                 method: Set(row.method),
                 ..Default::default()
             })
@@ -283,18 +271,19 @@ impl Said<'_> {
         }
         Ok(())
     }
+}
 
-    /// The day on which the flag's own call was taken: that at hand, or a later one.
-    async fn opened_on(&self, tx: &impl ConnectionTrait, flag: &flag::Model) -> Result<NaiveDate> {
-        if flag.call_id == self.call.id {
-            return Ok(self.call.opened_on);
-        }
-        let call = service_call::Entity::find_by_id(flag.call_id)
-            .one(tx)
-            .await?;
-        call.map(|call| call.opened_on)
-            .ok_or_else(|| Error::internal("a flag names no call"))
-    }
+/// What was found on the call at which a flag stood until now.
+async fn former(tx: &impl ConnectionTrait, flag: &flag::Model) -> Result<Option<Evidence>> {
+    let call = service_call::Entity::find_by_id(flag.call_id)
+        .one(tx)
+        .await?;
+    Ok(call.map(|call| Evidence {
+        call_id: call.id,
+        finding_id: flag.finding_id,
+        on: call.completed_on.unwrap_or(call.opened_on),
+        method: None,
+    }))
 }
 
 /// What the desk is told beside the reason of a flag.

@@ -190,11 +190,12 @@ fn last_method_of_outcome() -> SelectStatement {
         .to_owned()
 }
 
-/// Other machines at an address on which a heat or arc failure was found in the days before a call, each with its latest.
+/// Other machines at an address on which a heat or arc failure was found, by calls from so many days before the call at hand
+/// through a day, each machine with its latest.
 pub async fn burnt_at_address(
     db: &impl ConnectionTrait,
     call: &service_call::Model,
-    days: u32,
+    (days, through): (u32, NaiveDate),
 ) -> Result<Vec<OnMachine>> {
     let from_on = (call.opened_on)
         .checked_sub_days(Days::new(u64::from(days)))
@@ -216,7 +217,7 @@ pub async fn burnt_at_address(
         .and_where(of_call(service_call::Column::ServiceAddressId).eq(call.service_address_id))
         .and_where(of_call(service_call::Column::ApplianceId).ne(call.appliance_id))
         .and_where(of_call(service_call::Column::State).ne(CallState::Cancelled))
-        .and_where(of_call(service_call::Column::OpenedOn).between(from_on, call.opened_on))
+        .and_where(of_call(service_call::Column::OpenedOn).between(from_on, through))
         .and_where(finding::Column::FailureModeId.in_subquery(burnt))
         .add_group_by([of_call(service_call::Column::ApplianceId)])
         .limit(u64::try_from(EVIDENCE_MAX).unwrap_or(u64::MAX))

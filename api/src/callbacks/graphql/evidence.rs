@@ -2,6 +2,7 @@
 
 use async_graphql::{ComplexObject, Context, SimpleObject};
 use chrono::NaiveDate;
+use nameplate_entities::kinds::Pattern;
 use nameplate_entities::{flag_evidence, kinds, remedy, service_call};
 
 use crate::calls::graphql::ServiceCall;
@@ -10,17 +11,20 @@ use crate::graphql::loaders;
 
 use super::super::flags::days_before;
 
-/// An earlier repair that a flag rests on; of an address, a failure that was found on another machine there.
+/// A call that a flag rests on: a repair that came back, one by which it did, or, of an address, one on which such a failure
+/// was found.
 #[derive(SimpleObject)]
 #[graphql(complex)]
 pub struct FlagEvidence {
     /// The day that call was completed; null while it is not.
     completed_on: Option<NaiveDate>,
     /// Days from then to the opening of the flag's own call; from the opening of that call where it was not completed by
-    /// then.
+    /// then, and 0 where it was taken later.
     days_before: i32,
-    /// What was done then; null while nothing was.
+    /// What was done last about what was found then, of a method's flag that method; null while nothing was.
     method: Option<Method>,
+    #[graphql(skip)]
+    shown_on: NaiveDate,
     #[graphql(skip)]
     row: flag_evidence::Model,
 }
@@ -30,22 +34,35 @@ impl FlagEvidence {
     pub async fn of(
         ctx: &Context<'_>,
         row: flag_evidence::Model,
-        own_on: Option<NaiveDate>,
+        (pattern, own_on): (Option<Pattern>, NaiveDate),
     ) -> async_graphql::Result<Self> {
         let call = loaders::row::<service_call::Entity>(ctx, row.call_id).await?;
+        let call = call.ok_or_else(|| edge(Error::internal("a flag rests on no call")))?;
         let column = remedy::Column::FindingId;
         let done = loaders::children::<remedy::Entity>(ctx, column, row.finding_id).await?;
         let mut done = done.iter().rev().map(|row| row.method);
         let last = done.find(|method| *method != kinds::Method::None);
-        let days = (call.as_ref().zip(own_on))
-            .map(|(call, own_on)| days_before((call.opened_on, call.completed_on), own_on));
+        let kept = row.method;
+        let method = if pattern == Some(Pattern::Method) {
+            kept.or(last)
+        } else {
+            last.or(kept)
+        };
         Ok(Self {
-            completed_on: call.and_then(|call| call.completed_on),
-            days_before: days.unwrap_or(row.days_before),
-            method: row.method.or(last).map(Into::into),
+            completed_on: call.completed_on,
+            days_before: days_before((call.opened_on, call.completed_on), own_on),
+            method: method.map(Into::into),
+            shown_on: call.completed_on.unwrap_or(call.opened_on),
             row,
         })
     }
+
+    /// Evidence as it is told: oldest first.
+    pub fn in_order(mut all: Vec<Self>) -> Vec<Self> {
+        all.sort_by_key(|evidence| (evidence.shown_on, evidence.row.id));
+        all
+    }
+}
 }
 
 #[ComplexObject]

@@ -70,7 +70,7 @@ pub struct Flag {
     reason: String,
     /// When it was raised, or last opened again or grew more severe.
     raised_at: DateTime<Utc>,
-    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it; of a pattern,
+    /// How often such repairs come back on the shop's other machines, as of the last finding that raised it or made it grow; of a pattern,
     /// comparable repairs of others. Null for what machines share at an address, which is held against nothing.
     base_rate: Option<BaseRate>,
     /// What several machines have in common; null for a flag about one machine.
@@ -206,17 +206,16 @@ impl Flag {
         Ok(Some(Bearings::of(examined, flag.call_id)))
     }
 
-    /// The earlier repairs it rests on, oldest first.
+    /// The calls it rests on, oldest first.
     async fn evidence(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<FlagEvidence>> {
         let column = flag_evidence::Column::FlagId;
-        let mut rows = loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
-        rows.sort_by_key(|row| (row.completed_on, row.id));
+        let rows = loaders::children::<flag_evidence::Entity>(ctx, column, self.row.id).await?;
         let own = loaders::row::<service_call::Entity>(ctx, self.row.call_id).await?;
-        let own_on = own.map(|call| call.opened_on);
+        let own = own.ok_or_else(|| edge(Error::internal("a flag is at no call")))?;
         let rows = rows
             .into_iter()
-            .map(|row| FlagEvidence::of(ctx, row, own_on));
-        try_join_all(rows).await
+            .map(|row| FlagEvidence::of(ctx, row, (self.row.pattern, own.opened_on)));
+        Ok(FlagEvidence::in_order(try_join_all(rows).await?))
     }
 
     /// Who moved it along, oldest first.
@@ -309,7 +308,9 @@ async fn found_on(ctx: &Context<'_>, flag: &flag::Model) -> async_graphql::Resul
     let of_component = found
         .iter()
         .filter(|row| row.component_id == flag.component_id);
-    let calls: BTreeSet<i64> = of_component.map(|row| row.call_id).collect();
+    let mut calls: BTreeSet<i64> = of_component.map(|row| row.call_id).collect();
+    // Its own call counts however many were taken since.
+    calls.insert(flag.call_id);
     Ok(calls.into_iter().collect())
 }
 

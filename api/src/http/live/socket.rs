@@ -346,12 +346,19 @@ async fn sent(sending: impl Future<Output = Result<(), actix_ws::Closed>>) -> St
 fn broken_off(error: &io::Error) -> Gone {
     let inner = error.get_ref();
     match error.kind() {
-        io::ErrorKind::InvalidData => Ending::NotText.into(),
+        io::ErrorKind::InvalidData if inner.is_some_and(is_no_text) => Ending::NotText.into(),
+        // A frame that is none, such as a compressed one that was never agreed on.
+        io::ErrorKind::InvalidData => Ending::BadMessage.into(),
         io::ErrorKind::Other if inner.is_some_and(|inner| !inner.is::<PayloadError>()) => {
             Ending::TooLarge.into()
         }
         _ => Gone::Left,
     }
+}
+
+/// Whether letters are the fault. Of a text in pieces the library keeps only the words of it.
+fn is_no_text(error: &(dyn std::error::Error + Send + Sync + 'static)) -> bool {
+    error.is::<std::str::Utf8Error>() || error.to_string().contains("utf-8")
 }
 
 fn fault(error: &crate::base::Error) -> Ending {

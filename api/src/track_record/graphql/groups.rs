@@ -77,7 +77,7 @@ impl RateDimension {
 pub enum RateVerdict {
     /// Fewer than ten repairs: nothing can be said. A flag may warn earlier, by a rule of its own.
     TooFew,
-    /// No more and no fewer come back than similar work would give, or it cannot be told.
+    /// No more and no fewer come back than expected, or it cannot be told.
     AsExpected,
     /// More come back than chance explains, with the number of groups looked at accounted for.
     Worse,
