@@ -367,6 +367,7 @@ on_both_databases! {
             ("windowDays: 2147483647", "windowDays"),
             ("from: \"2026-02-02\", through: \"2026-02-01\"", "through"),
             ("through: \"2999-01-01\"", "through"),
+            ("from: \"2999-01-01\"", "from"),
             ("from: \"0001-01-01\"", "from"),
             (eleven_years.as_str(), "from"),
         ] {

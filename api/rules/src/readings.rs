@@ -95,15 +95,6 @@ pub enum Verdict {
     MayBeParallelPath,
 }
 
-/// Absolute zero in degrees Celsius.
-///
-/// # Source
-/// The SI Brochure, 9th edition (2019), 2.3.1: the Celsius temperature is the kelvin temperature less 273.15.
-pub const ABSOLUTE_ZERO: Decimal = Decimal::from_parts(27_315, 0, 0, true, 2);
-
-/// The hottest that is believed, in degrees Celsius: about what a gas flame reaches. Common practice, no source.
-pub const CELSIUS_MAX: u32 = 2_000;
-
 /// Why a reading or a rating cannot be used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Error)]
 pub enum ReadingRefusal {
@@ -122,11 +113,9 @@ pub enum ReadingRefusal {
     /// Continuity is 0 or 1.
     #[error("continuity is 1 for closed or 0 for open, not {value}")]
     NotOpenOrClosed { value: Decimal },
-    /// Nothing in a home is so cold or so hot.
-    #[error(
-        "a temperature lies from {ABSOLUTE_ZERO} to {CELSIUS_MAX} degrees Celsius, not at {celsius}"
-    )]
-    NoSuchTemperature { celsius: Decimal },
+    /// Nothing in a home is so cold, so hot or under such a pressure.
+    #[error("{0}")]
+    Impossible(&'static str),
     /// The figures are too large to calculate with.
     #[error("the figures are too large to calculate with")]
     TooLarge,
@@ -180,16 +169,13 @@ pub fn expected_band(
 ///
 /// # Errors
 /// `WrongUnit` if the unit does not measure the quantity, `NotOpenOrClosed` for a continuity value other than 0 and 1,
-/// `NoSuchTemperature`, `TooLarge`.
+/// `Impossible`, `TooLarge`.
 ///
 /// # Source
 /// Isolating before an ohms reading: common practice, no source.
 pub fn judge(reading: &Reading, band: Option<&Band>) -> Result<Verdict, ReadingRefusal> {
     let value = reading.in_base_unit()?;
-    let is_temperature = reading.quantity == Quantity::Temperature;
-    if is_temperature && !(ABSOLUTE_ZERO..=Decimal::from(CELSIUS_MAX)).contains(&value) {
-        return Err(ReadingRefusal::NoSuchTemperature { celsius: value });
-    }
+    possible(reading.quantity, value)?;
     if reading.may_be_parallel() {
         return Ok(Verdict::MayBeParallelPath);
     }
@@ -209,6 +195,33 @@ pub fn judge(reading: &Reading, band: Option<&Band>) -> Result<Verdict, ReadingR
     } else {
         Verdict::Inside
     })
+}
+
+/// Refuses a temperature or pressure, in its base unit, that nothing in a home has.
+///
+/// # Source
+/// Absolute zero: the SI Brochure, 9th edition (2019), 2.3.1, the Celsius temperature is the kelvin temperature less 273.15.
+/// Vacuum, as pressures are read against the air: a standard atmosphere is 101.325 kPa, NIST Special Publication 811,
+/// appendix B. The hottest, about a gas flame, and the highest pressure, above any refrigerant's: common practice, no source.
+fn possible(quantity: Quantity, value: Decimal) -> Result<(), ReadingRefusal> {
+    let (low, high, sentence) = match quantity {
+        Quantity::Temperature => (
+            Decimal::new(-27_315, 2),
+            Decimal::from(2_000),
+            "a temperature is between -273.15 and 2,000 degrees Celsius (-459.67 and 3,632 degrees Fahrenheit)",
+        ),
+        Quantity::Pressure => (
+            Decimal::new(-101_325, 3),
+            Decimal::from(20_000),
+            "a pressure is between -101.325 and 20,000 kPa against the air",
+        ),
+        _ => return Ok(()),
+    };
+    if (low..=high).contains(&value) {
+        Ok(())
+    } else {
+        Err(ReadingRefusal::Impossible(sentence))
+    }
 }
 
 /// Power of a resistive part at another voltage than its rated one, in watts: P x (V / rated V)².

@@ -5,6 +5,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use nameplate_rules::countries::is_country;
 use nameplate_rules::money::Cents;
 use rust_decimal::Decimal;
+use unicode_properties::{GeneralCategoryGroup, UnicodeGeneralCategory};
 
 use super::error::{Error, Problem, ProblemCode, Result};
 
@@ -262,9 +263,27 @@ impl Checks {
     }
 }
 
-/// Whether a text says nothing: it is empty, or all space and characters without a picture.
-fn is_blank(text: &str) -> bool {
-    text.chars().all(|c| c.is_whitespace() || is_invisible(c))
+/// Whether a text says nothing: no letter, number or sign in it has a picture.
+pub fn is_blank(text: &str) -> bool {
+    // Letters and signs of Unicode that are drawn as nothing: fillers of Hangul, an empty pattern of Braille.
+    let is_filler = |c| {
+        matches!(
+            c,
+            '\u{115f}' | '\u{1160}' | '\u{3164}' | '\u{ffa0}' | '\u{2800}'
+        )
+    };
+    let is_seen = |c: char| {
+        let group = c.general_category_group();
+        let has_picture = matches!(
+            group,
+            GeneralCategoryGroup::Letter
+                | GeneralCategoryGroup::Number
+                | GeneralCategoryGroup::Punctuation
+                | GeneralCategoryGroup::Symbol
+        );
+        has_picture && !is_filler(c)
+    };
+    !text.chars().any(is_seen)
 }
 
 /// Characters that a field cannot show: controls (line ends only where there are several lines), those that turn the
@@ -272,7 +291,7 @@ fn is_blank(text: &str) -> bool {
 /// is among them, which some scripts use between words; it is refused, as two names would look alike and differ.
 pub fn is_unprintable(c: char, characters_max: usize) -> bool {
     let is_line_end = matches!(c, '\n' | '\r' | '\t');
-    let turns = matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let turns = matches!(c, '\u{61c}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
     turns || is_without_width(c) || (c.is_control() && !(is_line_end && characters_max > LINE_MAX))
 }
 /// A name as it stands within a sentence.
@@ -286,12 +305,6 @@ fn uncapitalised(name: &str) -> String {
 /// Characters without width that join nothing: they may be left out of a text without a change to be seen.
 pub fn is_without_width(c: char) -> bool {
     matches!(c, '\u{200b}' | '\u{2060}'..='\u{2064}' | '\u{feff}')
-}
-
-/// Characters without a picture of their own; some scripts and signs need a few of them between others.
-fn is_invisible(c: char) -> bool {
-    matches!(c, '\u{ad}' | '\u{115f}' | '\u{1160}' | '\u{180e}' | '\u{200b}'..='\u{200f}' | '\u{2060}'..='\u{2064}'
-        | '\u{2800}' | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}')
 }
 
 #[cfg(test)]
@@ -314,10 +327,26 @@ mod tests {
 
     #[test]
     fn a_text_without_a_picture_is_missing_and_one_with_hidden_signs_is_malformed() {
-        for blank in ["", " ", "\u{200b}", "\u{feff} \u{ad}", "\u{200d}\u{fe0f}"] {
+        for blank in [
+            "",
+            " ",
+            "\u{200b}",
+            "\u{feff} \u{ad}",
+            "\u{200d}\u{fe0f}",
+            "\u{61c}",
+            "\u{34f}\u{180e}",
+            "\u{2800}",
+            "\u{e000}",
+        ] {
             assert_eq!(checked(blank).1, [ProblemCode::Missing], "{blank:?}");
         }
-        for hidden in ["Bolt\u{200b}", "\u{feff}Bolt", "Bo\u{2060}lt", "Bo\u{202e}lt", "Bo\u{7}lt"] {
+        for hidden in [
+            "Bolt\u{200b}",
+            "\u{feff}Bolt",
+            "Bo\u{2060}lt",
+            "Bo\u{202e}lt",
+            "Bo\u{7}lt",
+        ] {
             assert_eq!(checked(hidden).1, [ProblemCode::Malformed], "{hidden:?}");
         }
         for said in ["Bolt", "co\u{ad}op", "\u{1f527}\u{fe0f}"] {

@@ -10,6 +10,7 @@ use serde::de::DeserializeOwned;
 use nameplate_entities::idempotency_key::{ActiveModel, Column, Entity};
 
 use super::act::Act;
+use super::check::is_blank;
 use super::error::{Error, ProblemCode, Result};
 use super::secret;
 
@@ -36,7 +37,7 @@ pub async fn look_up<R: Serialize>(
     key: &str,
     request: &R,
 ) -> Result<Once> {
-    if key.trim().is_empty() {
+    if is_blank(key) {
         return Err(Error::refused(
             ProblemCode::Missing,
             PATH,

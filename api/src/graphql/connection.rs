@@ -18,7 +18,7 @@ use super::error::{bad_input, edge};
 /// The largest page.
 const PAGE_MAX: u64 = 100;
 /// The page when nothing is asked.
-const PAGE_DEFAULT: u64 = 25;
+const PAGE_DEFAULT: i32 = 25;
 /// The most that a page is said to cost: more than any request may, and so little that no sum of such costs overflows.
 const COST_MAX: usize = 1_000_000;
 
@@ -38,8 +38,9 @@ pub struct Page {
 impl Page {
     /// What a page costs in a request's complexity: its size times what is asked of each record.
     pub fn cost(first: Option<i32>, last: Option<i32>, child_complexity: usize) -> usize {
-        let asked = first.or(last).and_then(|size| usize::try_from(size).ok());
-        let cost = (asked.unwrap_or(25)).saturating_mul(child_complexity.max(1));
+        // A size below one is refused later.
+        let size = usize::try_from(first.or(last).unwrap_or(PAGE_DEFAULT)).unwrap_or(1);
+        let cost = size.saturating_mul(child_complexity.max(1));
         cost.min(COST_MAX)
     }
 }
@@ -338,8 +339,7 @@ impl<C: CursorType<Error = BadCursor> + Send + Sync> Wanted<C> {
         if page.first.is_some() && page.last.is_some() {
             return Err(bad_input("last", "Ask for `first` or `last`, not both."));
         }
-        let asked = page.first.or(page.last);
-        let size = asked.map_or(Some(PAGE_DEFAULT), |asked| u64::try_from(asked).ok());
+        let size = u64::try_from(page.first.or(page.last).unwrap_or(PAGE_DEFAULT)).ok();
         let Some(size) = size.filter(|size| (1..=PAGE_MAX).contains(size)) else {
             let argument = if page.last.is_some() { "last" } else { "first" };
             return Err(bad_input(

@@ -16,10 +16,16 @@ use super::schema::DEPTH_MAX;
 
 /// Words and signs in one document.
 const TOKENS_MAX: usize = 2_000;
+/// Letters of one word outside of texts.
+const WORD_MAX: usize = 200;
 /// Brackets of any kind inside one another.
 const NESTING_MAX: usize = 60;
 /// Fields and spreads once every fragment is written out.
 const SELECTIONS_MAX: usize = 5_000;
+/// Lists of the schema's own shape (types, fields and such) in one document, and such lists inside one another. Tools that
+/// read the whole schema ask for six, three deep; a fourth would name every field of every type for each field.
+const SHAPES_MAX: usize = 12;
+const SHAPES_DEPTH_MAX: usize = 3;
 
 /// Checks a document's text.
 ///
@@ -30,8 +36,13 @@ pub fn of_text(text: &str) -> Result<(), &'static str> {
     let mut nesting = 0_usize;
     let mut ahead = text.chars().peekable();
     let mut was_word = false;
+    let mut letters = 0_usize;
     while let Some(sign) = ahead.next() {
         let is_word = sign.is_alphanumeric() || matches!(sign, '_' | '.' | '-' | '+');
+        letters = if is_word { letters + 1 } else { 0 };
+        if letters > WORD_MAX {
+            return Err("The document has a word of more than 200 letters.");
+        }
         if is_word && was_word {
             continue;
         }
@@ -108,13 +119,20 @@ pub fn of_document(document: &ExecutableDocument) -> Result<(), &'static str> {
         fragments: &document.fragments,
         known: HashMap::new(),
     };
-    let mut total = 0_usize;
+    let (mut total, mut shapes) = (0_usize, 0_usize);
     for (_, operation) in document.operations.iter() {
-        let size = sizes.of(&operation.node.selection_set.node);
+        let size = sizes.of(&operation.node.selection_set.node, false);
         if size.depth > DEPTH_MAX {
             return Err("The document is nested too deep. Ask in smaller steps.");
         }
         total = total.saturating_add(size.selections);
+        shapes = shapes.saturating_add(size.shapes);
+        if size.shapes_depth > SHAPES_DEPTH_MAX {
+            return Err("The shape of the schema is asked for too deep. Ask in smaller steps.");
+        }
+    }
+    if shapes > SHAPES_MAX {
+        return Err("The shape of the schema is asked for too often. Ask in smaller steps.");
     }
     if total > SELECTIONS_MAX {
         return Err("The document asks for too much once its fragments are written out.");
@@ -129,35 +147,68 @@ struct Size {
     selections: usize,
     /// Fields inside one another.
     depth: usize,
+    /// Lists of the schema's own shape.
+    shapes: usize,
+    /// Such lists inside one another.
+    shapes_depth: usize,
+}
+
+impl Size {
+    /// Of a field with what is selected of it; `in_shape` where it is the schema's own shape that is asked for.
+    fn with(self, field: &Name, in_shape: bool) -> Self {
+        let lists = [
+            "types",
+            "fields",
+            "inputFields",
+            "interfaces",
+            "possibleTypes",
+        ];
+        let is_list = usize::from(in_shape && lists.contains(&field.as_str()));
+        Self {
+            selections: self.selections,
+            depth: self.depth.saturating_add(1),
+            shapes: self.shapes.saturating_add(is_list),
+            shapes_depth: self.shapes_depth.saturating_add(is_list),
+        }
+    }
+
+    /// With what is selected beside it.
+    fn and(self, other: Self) -> Self {
+        Self {
+            selections: (self.selections.saturating_add(1)).saturating_add(other.selections),
+            depth: self.depth.max(other.depth),
+            shapes: self.shapes.saturating_add(other.shapes),
+            shapes_depth: self.shapes_depth.max(other.shapes_depth),
+        }
+    }
 }
 
 struct Sizes<'a> {
     fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
-    /// A fragment that is being measured counts as nothing: circles are refused by validation.
+    /// A fragment that is being measured counts as nothing: circles are refused by validation. What is the schema's own shape
+    /// is told by the type that a fragment is on.
     known: HashMap<&'a Name, Size>,
 }
 
 impl<'a> Sizes<'a> {
-    fn of(&mut self, set: &'a SelectionSet) -> Size {
+    fn of(&mut self, set: &'a SelectionSet, in_shape: bool) -> Size {
         let mut size = Size::default();
         for selection in &set.items {
-            let (inner, depth) = match &selection.node {
+            let inner = match &selection.node {
                 Selection::Field(field) => {
-                    let inner = self.of(&field.node.selection_set.node);
-                    (inner, inner.depth.saturating_add(1))
+                    let name = &field.node.name.node;
+                    let in_shape = in_shape || matches!(name.as_str(), "__schema" | "__type");
+                    let inner = self.of(&field.node.selection_set.node, in_shape);
+                    inner.with(name, in_shape)
                 }
                 Selection::InlineFragment(inline) => {
-                    let inner = self.of(&inline.node.selection_set.node);
-                    (inner, inner.depth)
+                    self.of(&inline.node.selection_set.node, in_shape)
                 }
                 Selection::FragmentSpread(spread) => {
-                    let inner = self.of_fragment(&spread.node.fragment_name.node);
-                    (inner, inner.depth)
+                    self.of_fragment(&spread.node.fragment_name.node)
                 }
             };
-            let selections = size.selections.saturating_add(1);
-            size.selections = selections.saturating_add(inner.selections);
-            size.depth = size.depth.max(depth);
+            size = size.and(inner);
         }
         size
     }
@@ -170,7 +221,8 @@ impl<'a> Sizes<'a> {
             return Size::default();
         };
         self.known.insert(name, Size::default());
-        let size = self.of(&fragment.node.selection_set.node);
+        let on = fragment.node.type_condition.node.on.node.as_str();
+        let size = self.of(&fragment.node.selection_set.node, on.starts_with("__"));
         self.known.insert(name, size);
         size
     }
@@ -197,7 +249,8 @@ mod tests {
         of_text(&many).unwrap_err();
         of_text(&format!("{{ a(text: \"\") {many} }}")).unwrap_err();
         of_text(&"a ".repeat(2_001)).unwrap_err();
-        of_text(&"a".repeat(50_000)).unwrap();
+        of_text(&"a".repeat(200)).unwrap();
+        of_text(&"a".repeat(201)).unwrap_err();
     }
 
     #[test]
@@ -226,5 +279,24 @@ mod tests {
         };
         of_document(&parse_query(spread(15)).unwrap()).unwrap();
         of_document(&parse_query(spread(16)).unwrap()).unwrap_err();
+    }
+
+    #[test]
+    fn the_schemas_own_shape_is_asked_for_once_and_not_inside_itself() {
+        let refused = |text: &str| of_document(&parse_query(text).unwrap()).is_err();
+        let fields = "fields { type { fields { type { name } } } }";
+        assert!(!refused(&format!(
+            "{{ __schema {{ types {{ {fields} }} }} }}"
+        )));
+        assert!(!refused(&format!(
+            "{{ __type(name: \"Call\") {{ {fields} }} }}"
+        )));
+        let deeper = "fields { type { ...f } } } } } fragment f on __Type { fields { type { possibleTypes { name } } } }";
+        assert!(refused(&format!("{{ __schema {{ types {{ {deeper}")));
+        let again = (0..13).map(|n| format!("a{n}: __schema {{ types {{ name }} }}"));
+        assert!(refused(&format!("{{ {} }}", again.collect::<String>())));
+        // Fields of the shop that are called so are none of the schema's shape.
+        let own = "fields { types { fields { types { fields { name } } } } }";
+        assert!(!refused(&format!("{{ {own} }}")));
     }
 }

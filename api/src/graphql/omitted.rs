@@ -2,8 +2,9 @@
 //! itself: it takes its default or stays absent, which is not null.
 //!
 //! The library refuses such a request ("Variable n is not defined") where the cost of a field hangs on the argument, as that
-//! of every list of pages does. So these arguments are taken out of the document before the library looks at it. Only an
-//! argument that the schema has, of the variable's own type, is taken out: of any other the library says what is wrong.
+//! of every list of pages does, and where an argument that is never null has a default. So these arguments are taken out of
+//! the document before the library looks at it; only such as some field of that name has, of the variable's own type: of any
+//! other the library says what is wrong. Where one that is never null is given, its variable is said to be never null.
 
 use std::collections::{HashMap, HashSet};
 use std::convert::Infallible;
@@ -17,7 +18,14 @@ use async_graphql::{Name, Positioned, Value, Variables};
 
 /// The arguments that may be left out, with their types, field by field, whatever type the field belongs to.
 #[derive(Default)]
-pub struct Arguments(HashMap<Name, Vec<(Name, BaseType)>>);
+pub struct Arguments(HashMap<Name, Vec<Argument>>);
+
+struct Argument {
+    name: Name,
+    base: BaseType,
+    /// It may be left out because it has a default, but not be null.
+    is_never_null: bool,
+}
 
 impl Arguments {
     /// Learns those of one type of the schema.
@@ -30,16 +38,20 @@ impl Arguments {
         for field in fields {
             let optional = (field.node.arguments.iter())
                 .map(|argument| &argument.node)
-                .filter(|argument| argument.ty.node.nullable)
-                .map(|argument| (argument.name.node.clone(), argument.ty.node.base.clone()));
+                .filter(|argument| argument.ty.node.nullable || argument.default_value.is_some())
+                .map(|argument| Argument {
+                    name: argument.name.node.clone(),
+                    base: argument.ty.node.base.clone(),
+                    is_never_null: !argument.ty.node.nullable,
+                });
             let known = self.0.entry(field.node.name.node.clone()).or_default();
             known.extend(optional);
         }
     }
 
-    fn have(&self, field: &Name, argument: &Name, base: &BaseType) -> bool {
-        let known = self.0.get(field);
-        known.is_some_and(|known| (known.iter()).any(|(name, of)| name == argument && of == base))
+    fn find(&self, field: &Name, argument: &Name, base: &BaseType) -> Option<&Argument> {
+        let known = self.0.get(field)?;
+        (known.iter()).find(|known| known.name == *argument && known.base == *base)
     }
 }
 
@@ -74,14 +86,16 @@ pub fn mended(
     variables: &Variables,
 ) -> Option<ExecutableDocument> {
     let run = run(document, operation_name);
-    let left_out = run.map_or_else(HashMap::new, |run| left_out(run, variables));
+    let optional = run.map_or_else(HashMap::new, optional);
     let count = document.operations.iter().len();
-    if left_out.is_empty() && count == usize::from(run.is_some()) {
+    if optional.is_empty() && count == usize::from(run.is_some()) {
         return None;
     }
-    let dropping = Dropping {
+    let mut dropping = Dropping {
         arguments,
-        left_out,
+        variables,
+        optional,
+        never_null: HashSet::new(),
     };
     let mut mended = document.clone();
     let ExecutableDocument {
@@ -106,6 +120,12 @@ pub fn mended(
         let before = Uses::of(&document.fragments, operation);
         if is_run {
             dropping.in_set(&mut operation.selection_set.node);
+            for definition in &mut operation.variable_definitions {
+                let definition = &mut definition.node;
+                if dropping.never_null.contains(&definition.name.node) {
+                    definition.var_type.node.nullable = false;
+                }
+            }
         } else {
             for definition in &mut operation.variable_definitions {
                 stand_in(&mut definition.node, variables);
@@ -121,11 +141,13 @@ pub fn mended(
     Some(mended)
 }
 
-/// The variables of an operation that may be left out and were, with their types.
-fn left_out(operation: &OperationDefinition, variables: &Variables) -> HashMap<Name, BaseType> {
+/// The variables of an operation that may be left out, with their types.
+fn optional(operation: &OperationDefinition) -> HashMap<Name, BaseType> {
     (operation.variable_definitions.iter())
         .map(|definition| &definition.node)
-        .filter(|definition| is_lacking(definition, variables) && definition.var_type.node.nullable)
+        .filter(|definition| {
+            definition.default_value.is_none() && definition.var_type.node.nullable
+        })
         .map(|definition| {
             let base = definition.var_type.node.base.clone();
             (definition.name.node.clone(), base)
@@ -154,18 +176,21 @@ fn stand_in(definition: &mut VariableDefinition, variables: &Variables) {
 /// Takes arguments out.
 struct Dropping<'a> {
     arguments: &'a Arguments,
-    left_out: HashMap<Name, BaseType>,
+    variables: &'a Variables,
+    optional: HashMap<Name, BaseType>,
+    /// Those that were given where null cannot be.
+    never_null: HashSet<Name>,
 }
 
 impl Dropping<'_> {
-    fn in_set(&self, set: &mut SelectionSet) {
+    fn in_set(&mut self, set: &mut SelectionSet) {
         for selection in &mut set.items {
             match &mut selection.node {
                 Selection::Field(field) => {
                     let field = &mut field.node;
                     let name = &field.name.node;
                     field.arguments.retain(|(argument, value)| {
-                        !self.is_to_go((name, &argument.node), &value.node)
+                        self.stays((name, &argument.node), &value.node)
                     });
                     self.in_set(&mut field.selection_set.node);
                 }
@@ -177,12 +202,54 @@ impl Dropping<'_> {
         }
     }
 
-    /// Whether an argument of a field goes. The library keeps the type of values to itself; only a variable is written so.
-    fn is_to_go(&self, (field, argument): (&Name, &Name), value: &impl Display) -> bool {
+    /// Whether an argument of a field stays. The library keeps the type of values to itself; only a variable is written so.
+    fn stays(&mut self, (field, argument): (&Name, &Name), value: &impl Display) -> bool {
         let written = value.to_string();
         let variable = written.strip_prefix('$');
-        (variable.and_then(|name| self.left_out.get(name)))
-            .is_some_and(|base| self.arguments.have(field, argument, base))
+        let Some((name, base)) = variable.and_then(|name| self.optional.get_key_value(name)) else {
+            return true;
+        };
+        let Some(argument) = self.arguments.find(field, argument, base) else {
+            return true;
+        };
+        let given = self.variables.get(name);
+        if argument.is_never_null && given.is_some_and(|value| *value != Value::Null) {
+            self.never_null.insert(name.clone());
+        }
+        given.is_some()
+    }
+}
+
+/// What each variable of the operation stands for: what was sent, or else its default. The library looks only at what was sent
+/// where it decides whether a field is skipped.
+///
+/// # Errors
+/// The variable on which it hangs whether a field is skipped, and which is neither given nor has a default.
+pub fn filled(
+    document: &ExecutableDocument,
+    operation: &OperationDefinition,
+    mut variables: Variables,
+) -> Result<Variables, Name> {
+    for definition in &operation.variable_definitions {
+        let definition = &definition.node;
+        if let Some(default) = &definition.default_value {
+            let name = definition.name.node.clone();
+            variables
+                .entry(name)
+                .or_insert_with(|| default.node.clone());
+        }
+    }
+    let mut conditions = Uses::new(&document.fragments);
+    conditions.only_conditions = true;
+    conditions.of_set(&operation.selection_set.node);
+    let is_open = |name: &Name| {
+        variables
+            .get(name)
+            .is_none_or(|value| *value == Value::Null)
+    };
+    match conditions.variables.into_iter().find(is_open) {
+        Some(name) => Err(name),
+        None => Ok(variables),
     }
 }
 
@@ -191,18 +258,25 @@ struct Uses<'a> {
     fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
     seen: HashSet<&'a Name>,
     variables: HashSet<Name>,
+    /// Whether only those count on which it hangs whether a field is skipped.
+    only_conditions: bool,
 }
 
 impl<'a> Uses<'a> {
+    fn new(fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>) -> Self {
+        Self {
+            fragments,
+            seen: HashSet::new(),
+            variables: HashSet::new(),
+            only_conditions: false,
+        }
+    }
+
     fn of(
         fragments: &'a HashMap<Name, Positioned<FragmentDefinition>>,
         operation: &'a OperationDefinition,
     ) -> HashSet<Name> {
-        let mut uses = Self {
-            fragments,
-            seen: HashSet::new(),
-            variables: HashSet::new(),
-        };
+        let mut uses = Self::new(fragments);
         uses.of_directives(&operation.directives);
         uses.of_set(&operation.selection_set.node);
         uses.variables
@@ -245,6 +319,10 @@ impl<'a> Uses<'a> {
     }
 
     fn of_directive(&mut self, directive: &Directive) {
+        let is_condition = matches!(directive.name.node.as_str(), "skip" | "include");
+        if self.only_conditions && !is_condition {
+            return;
+        }
         for (_, value) in &directive.arguments {
             let _ = value.node.clone().into_const_with(|name| {
                 self.variables.insert(name);

@@ -5,7 +5,6 @@ use std::sync::Arc;
 use async_graphql::{MergedObject, SDLExportOptions, SchemaBuilder};
 
 use crate::base::App;
-use crate::base::config::Mode;
 
 use super::events::Events;
 use super::gate::Gate;
@@ -142,7 +141,7 @@ pub const DIRECTIVES_MAX: usize = 8;
 
 /// Builds the schema. Production hides its shape from strangers (`http/graphql.rs` decides by caller).
 pub fn build(app: &Arc<App>) -> Schema {
-    let builder = unlimited()
+    unlimited()
         .data(Arc::clone(app))
         .extension(Events)
         .extension(Watch)
@@ -151,11 +150,10 @@ pub fn build(app: &Arc<App>) -> Schema {
         .limit_recursive_depth(32)
         .limit_complexity(COMPLEXITY_MAX)
         .limit_aliases(ALIASES_MAX)
-        .limit_directives(DIRECTIVES_MAX);
-    match app.config.mode {
-        Mode::Development => builder.finish(),
-        Mode::Production => builder.disable_suggestions().finish(),
-    }
+        .limit_directives(DIRECTIVES_MAX)
+        // Looking for the name that was meant takes milliseconds for each that is not known.
+        .disable_suggestions()
+        .finish()
 }
 
 fn unlimited() -> SchemaBuilder<Query, Mutation, Subscription> {

@@ -140,6 +140,17 @@ pub fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal
         )
     })?;
     let mended = omitted::mended(&inputs.arguments, document, name.as_deref(), &variables);
+    let variables = match omitted::run(document, name.as_deref()) {
+        None => variables,
+        Some(run) => omitted::filled(document, run, variables).map_err(|name| {
+            let words = format!("${name} must be given: it says whether a field is skipped.");
+            Refusal::new(
+                StatusCode::UNPROCESSABLE_ENTITY,
+                Code::InvalidRequest,
+                &words,
+            )
+        })?,
+    };
     if let Some(document) = mended {
         request.set_parsed_query(document);
     }

@@ -191,7 +191,9 @@ pub fn read(bytes: &[u8], today: NaiveDate) -> std::result::Result<Read, Fault> 
 
 /// A text without the characters that have no width.
 fn with_width(text: &str) -> String {
-    let seen = text.chars().filter(|letter| !check::is_without_width(*letter));
+    let seen = text
+        .chars()
+        .filter(|letter| !check::is_without_width(*letter));
     seen.collect()
 }
 

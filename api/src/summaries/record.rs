@@ -26,6 +26,8 @@ const MONTHS: u32 = 12;
 const CHART_MONTHS: u32 = 24;
 /// Most groups looked at in one table.
 const GROUPS_MAX: usize = 30;
+/// What a component is held against.
+const ALL_WORK: &str = "as many repairs of any kind";
 
 /// What the record of a month adds to its figures.
 pub struct Record {

@@ -1,6 +1,6 @@
 //! What a question about rates names: days, window, and as of when.
 
-use chrono::{Days, Months, NaiveDate};
+use chrono::{Datelike, Days, Months, NaiveDate};
 
 use crate::base::{Act, Checks, ProblemCode, Result};
 use crate::callbacks::outcomes::Watch;
@@ -32,6 +32,7 @@ pub async fn checked(
         Some(from) => checks.not_after("from", from, today),
         None => (through.checked_sub_months(usual))
             .and_then(|before| before.checked_add_days(Days::new(1)))
+            .filter(|from| from.year() > 0)
             .unwrap_or(through),
     };
     if from <= today {
@@ -39,6 +40,12 @@ pub async fn checked(
             ("from", "The first day", Some(from)),
             ("through", "The last day", Some(through)),
         ]);
+    }
+    for (path, day) in [("from", from), ("through", through)] {
+        if day.year() < 1 {
+            let message = "Days begin with the year 1.";
+            checks.refuse(ProblemCode::ImpossibleDate, path, message);
+        }
     }
     let longest = Months::new(12 * SPAN_YEARS_MAX);
     if through

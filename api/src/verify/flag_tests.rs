@@ -52,16 +52,14 @@ impl Workshop {
         rows.into_iter().map(|row| (row.state, row.note)).collect()
     }
 
-    async fn evidence_of(&self, flag_id: i64) -> Vec<(i64, i32)> {
+    async fn evidence_of(&self, flag_id: i64) -> Vec<i64> {
         let rows = flag_evidence::Entity::find()
             .filter(flag_evidence::Column::FlagId.eq(flag_id))
             .order_by_asc(flag_evidence::Column::CompletedOn)
             .all(self.app.db.read())
             .await
             .expect("evidence");
-        rows.iter()
-            .map(|row| (row.call_id, row.days_before))
-            .collect()
+        rows.iter().map(|row| row.call_id).collect()
     }
 
     async fn flags_there_are(&self) -> u64 {
@@ -135,7 +133,7 @@ async fn the_next_failure_opens_the_machines_flag_again_whatever_was_made_of_it(
         let (one, _) = shop.repair(&machine, day(FIRST_ON), failure).await;
         let (two, first) = shop.repair(&machine, day("2024-02-01"), failure).await;
         let first = first.expect("a flag");
-        assert_eq!(shop.evidence_of(first.id).await, [(one.id, 22)]);
+        assert_eq!(shop.evidence_of(first.id).await, [one.id]);
         shop.deals_with(first.id).await;
 
         let (three, again) = shop.repair(&machine, day("2024-06-01"), failure).await;
@@ -146,7 +144,7 @@ async fn the_next_failure_opens_the_machines_flag_again_whatever_was_made_of_it(
         assert_ne!(again.finding_id, first.finding_id);
         assert!(again.reason.starts_with("Third burnt"), "{}", again.reason);
         assert!(again.raised_at > first.raised_at);
-        let rests_on = [(one.id, 143), (two.id, 121)];
+        let rests_on = [one.id, two.id];
         assert_eq!(shop.evidence_of(first.id).await, rests_on);
         let last = shop.steps_of(first.id).await.pop();
         let note = format!("Opened again: back on call {}.", three.number);

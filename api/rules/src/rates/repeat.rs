@@ -94,10 +94,8 @@ impl Surprise {
         } else {
             ""
         };
-        match machines {
-            0 => return format!("No other is on record{too_few}"),
-            1 => return format!("Only one other is on record{too_few}"),
-            _ => {}
+        if machines <= 1 {
+            return format!("Only one other is on record{too_few}");
         }
         let expected = match self.expected_machines {
             none if none < 0.005 => "fewer than one (below 0.01)".to_owned(),

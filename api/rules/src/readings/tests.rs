@@ -249,31 +249,37 @@ fn water_boils_at_the_same_temperature_in_both_scales() {
 }
 
 #[test]
-fn a_temperature_lies_between_absolute_zero_and_a_flame() {
-    let judged = |value: &str, unit| {
+fn what_nothing_in_a_home_has_is_no_reading() {
+    let judged = |value: &str, quantity, unit| {
         let reading = Reading {
-            quantity: Quantity::Temperature,
+            quantity,
             value: dec(value),
             unit,
             connection: Connection::LeadOff,
         };
         judge(&reading, None)
     };
-    for (value, unit) in [
-        ("-273.15", Unit::Celsius),
-        ("-459.67", Unit::Fahrenheit),
-        ("2000", Unit::Celsius),
+    let (heat, force) = (Quantity::Temperature, Quantity::Pressure);
+    for (value, quantity, unit) in [
+        ("-273.15", heat, Unit::Celsius),
+        ("-459.67", heat, Unit::Fahrenheit),
+        ("2000", heat, Unit::Celsius),
+        ("-101.325", force, Unit::Kilopascal),
+        ("20000", force, Unit::Kilopascal),
     ] {
-        assert_eq!(judged(value, unit), Ok(Verdict::NoBand), "{value}");
+        let possible = judged(value, quantity, unit);
+        assert_eq!(possible, Ok(Verdict::NoBand), "{value}");
     }
-    for (value, unit) in [
-        ("-273.16", Unit::Celsius),
-        ("-459.68", Unit::Fahrenheit),
-        ("2000.01", Unit::Celsius),
+    for (value, quantity, unit) in [
+        ("-273.16", heat, Unit::Celsius),
+        ("-459.68", heat, Unit::Fahrenheit),
+        ("2000.01", heat, Unit::Celsius),
+        ("-14.7", force, Unit::Psi),
+        ("20000.1", force, Unit::Kilopascal),
     ] {
-        let refused = judged(value, unit);
+        let refused = judged(value, quantity, unit);
         assert!(
-            matches!(refused, Err(ReadingRefusal::NoSuchTemperature { .. })),
+            matches!(refused, Err(ReadingRefusal::Impossible(_))),
             "{value}"
         );
     }

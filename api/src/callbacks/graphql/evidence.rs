@@ -5,8 +5,10 @@ use chrono::NaiveDate;
 use nameplate_entities::kinds::Pattern;
 use nameplate_entities::{flag_evidence, kinds, remedy, service_call};
 
+use crate::base::Error;
 use crate::calls::graphql::ServiceCall;
 use crate::calls::graphql::work::Method;
+use crate::graphql::error::edge;
 use crate::graphql::loaders;
 
 use super::super::flags::days_before;
@@ -62,7 +64,6 @@ impl FlagEvidence {
         all.sort_by_key(|evidence| (evidence.shown_on, evidence.row.id));
         all
     }
-}
 }
 
 #[ComplexObject]

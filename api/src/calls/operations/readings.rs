@@ -310,7 +310,7 @@ fn refused(refusal: ReadingRefusal) -> Error {
         ReadingRefusal::RatingNotPositive { .. } => (ProblemCode::OutOfRange, "part"),
         ReadingRefusal::ToleranceOutOfRange { .. } => (ProblemCode::OutOfRange, ""),
         ReadingRefusal::NotOpenOrClosed { .. }
-        | ReadingRefusal::NoSuchTemperature { .. }
+        | ReadingRefusal::Impossible(_)
         | ReadingRefusal::TooLarge => (ProblemCode::OutOfRange, "value"),
     };
     Error::refused(code, path, format!("This cannot be judged: {refusal}."))

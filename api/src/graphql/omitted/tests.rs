@@ -35,6 +35,10 @@ impl Query {
     async fn must(&self, size: i32) -> i32 {
         size
     }
+
+    async fn usual(&self, #[graphql(default = 7)] size: i32) -> i32 {
+        size
+    }
 }
 
 /// The answer of an operation, or the first error.
@@ -52,6 +56,11 @@ async fn ask_for(
     request.operation_name = operation_name.map(str::to_owned);
     let document = request.parsed_query().unwrap();
     let document = mended(&inputs.arguments, document, operation_name, &variables);
+    let parsed = request.parsed_query().unwrap().clone();
+    let variables = match run(&parsed, operation_name) {
+        Some(run) => filled(&parsed, run, variables).map_err(|name| format!("{name} is open"))?,
+        None => variables,
+    };
     if let Some(document) = document {
         request.set_parsed_query(document);
     }
@@ -105,6 +114,36 @@ async fn of_an_argument_that_the_schema_does_not_have_so_the_library_says_what_i
     ] {
         let said = ask(query, json!({})).await.unwrap_err();
         assert!(said.contains(named), "{query}: {said}");
+    }
+}
+
+#[tokio::test]
+async fn an_argument_that_is_never_null_takes_its_default_or_what_is_given() {
+    let query =
+        "query($n: Int) { usual(size: $n) ...f } fragment f on Query { a: usual(size: $n) }";
+    let answer = ask(query, json!({})).await.unwrap();
+    assert_eq!(answer, json!({ "usual": 7, "a": 7 }));
+    let answer = ask(query, json!({ "n": 3 })).await.unwrap();
+    assert_eq!(answer, json!({ "usual": 3, "a": 3 }));
+    ask(query, json!({ "n": null })).await.unwrap_err();
+}
+
+#[tokio::test]
+async fn a_default_says_whether_a_field_is_skipped() {
+    let skip = "query($dry: Boolean! = true) { a: usual @skip(if: $dry) must(size: 1) }";
+    assert_eq!(ask(skip, json!({})).await.unwrap(), json!({ "must": 1 }));
+    let both = ask(skip, json!({ "dry": false })).await.unwrap();
+    assert_eq!(both, json!({ "a": 7, "must": 1 }));
+    let include =
+        "query($do: Boolean! = true) { ...f } fragment f on Query { usual @include(if: $do) }";
+    assert_eq!(
+        ask(include, json!({})).await.unwrap(),
+        json!({ "usual": 7 })
+    );
+    let open = "query($do: Boolean) { must(size: 1) ... @include(if: $do) { usual } }";
+    for variables in [json!({}), json!({ "do": null })] {
+        let said = ask(open, variables).await.unwrap_err();
+        assert!(said.contains("do"), "{said}");
     }
 }
 

@@ -143,6 +143,7 @@ impl FirstVisitsQuery {
         #[graphql(desc = "The first day on which calls were completed.")] from: NaiveDate,
         #[graphql(desc = "The last one; three years from the first at most.")] through: NaiveDate,
     ) -> async_graphql::Result<FirstVisitReport> {
+        Span::new(from, from).map_err(|wrong| bad_input("from", wrong))?;
         let span = Span::new(from, through).map_err(|wrong| bad_input("through", wrong))?;
         let last = from.checked_add_months(Months::new(12 * YEARS_MAX));
         if last.is_some_and(|last| through >= last) {

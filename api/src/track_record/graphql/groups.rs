@@ -72,7 +72,7 @@ impl RateDimension {
     }
 }
 
-/// What can be said of a group against what similar work would give.
+/// What can be said of a group against what is expected of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Enum)]
 pub enum RateVerdict {
     /// Fewer than ten repairs: nothing can be said. A flag may warn earlier, by a rule of its own.
