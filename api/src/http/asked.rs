@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 use crate::graphql::error::Code;
 use crate::graphql::limits;
 use crate::graphql::omitted;
+use crate::graphql::operation;
 use crate::graphql::variables::Inputs;
 
 use super::media::Media;
@@ -155,7 +156,7 @@ pub fn answered_once(mut request: Request) -> Result<Request, Refusal> {
     let document = request
         .parsed_query()
         .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
-    let run = omitted::run(document, name.as_deref());
+    let run = operation::run(document, name.as_deref());
     if run.is_some_and(|operation| operation.ty == OperationType::Subscription) {
         return Err(Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,
