@@ -110,15 +110,40 @@ async fn say_what_things_cost(house: &House) -> Value {
     json!([{ "partId": at(&part, "part.id"), "quantity": "1" }])
 }
 
-/// What a callback cost is for the desk.
+/// What a callback cost is for the desk; a technician who asks for it is told the rest.
 async fn is_kept_from_technicians(house: &House, call: &str) {
-    let query = "query($id: ID!) { serviceCall(id: $id) { callback { cost { total } } } }";
+    let query = "query($id: ID!) { serviceCall(id: $id) { callback { ageDays cost { total } } } }";
     let id = json!({ "id": call });
     let answer = house
         .server
         .graphql(Some(&house.technician), query, id)
         .await;
     assert_eq!(error_codes(&answer), ["FORBIDDEN"]);
+    let told = json!({ "ageDays": 1, "cost": null });
+    assert_eq!(*at(&answer, "data.serviceCall.callback"), told);
+}
+
+/// What was decided on the callback of a call, for the desk and for a technician of it.
+async fn every_decision_is_told(house: &House, call: &str) {
+    let query = "query($id: ID!) { serviceCall(id: $id) { callback {
+        decisions { at state class note by { role } } } } }";
+    let by = json!({ "role": "OFFICE" });
+    for token in [&house.office, &house.technician] {
+        let data = house.ask(token, query, json!({ "id": call })).await;
+        let decisions = list(&data, "serviceCall.callback.decisions");
+        let told = decisions.iter().map(|one| {
+            assert!(at(one, "at").is_string());
+            ["state", "class", "note", "by"].map(|field| at(one, field).clone())
+        });
+        assert_eq!(
+            json!(told.collect::<Vec<_>>()),
+            json!([
+                ["CONFIRMED", "SAME_FAILURE", null, by],
+                ["CONFIRMED", "USE", "a pan boiled over", by],
+                ["REJECTED", null, "another burner", by],
+            ])
+        );
+    }
 }
 
 /// What stands on the cost of callbacks today.
@@ -206,6 +231,7 @@ on_both_databases! {
         mend(&house, at(&find(&house, &call).await, "finding.id")).await;
         complete(&house, &call).await;
         let second = open(&house, &machine).await;
+        assert_eq!(*at(&second, "callback.counted"), json!(true), "while nobody decided");
         let call = text(&second, "call.id").to_owned();
         house.visit(&call).await;
         let flag = at(&find(&house, &call).await, "flag.id").clone();
@@ -297,6 +323,7 @@ on_both_databases! {
         let row = at(&done, "data.decideCallback.callback");
         assert_eq!((at(row, "state"), at(row, "counted")), (&json!("REJECTED"), &json!(false)));
         assert!(at(row, "class").is_null());
+        every_decision_is_told(&house, &call).await;
         let query = "{ callbacks(first: 5) { edges { node { id counted cost { total } } } } }";
         let data = house.ask(&house.office, query, json!({})).await;
         assert_eq!(*at(&data, "callbacks.edges"), json!([

@@ -178,13 +178,30 @@ pub(super) async fn settle(
         .beyond(store::borne_so_far(tx, call.id).await?)
         .ok_or_else(|| Error::internal("what the shop bears is too large"))?;
     let on = shop::settings(tx).await?.day_of(act.at);
-    let memo = format!("What the shop bears of call {}", call.number);
+    let since = store::was_borne(tx, call.id).await?.then_some(verb);
+    let memo = memo(&call.number, since);
     let entry = events::borne_changed(borne);
     if let Some(entry_id) = post(tx, act, call, (memo, on, entry)).await? {
         let about = (&bearing, rates, entry_id, on);
         keep(tx, act, (verb, call), about, borne).await?;
     }
     Ok(())
+}
+
+/// What an entry is called in the journal; one that changes or takes back an earlier one says after which act.
+fn memo(call_number: &str, since: Option<&'static str>) -> String {
+    let after = [
+        (Right::IssueInvoice, " as it was billed"),
+        (Right::CreditInvoice, " after an invoice was credited"),
+        (Right::FinishVisit, " after a visit was made"),
+        (Right::DecideCallback, " after it was decided anew"),
+        (Right::DecideCoverage, " after it was decided anew"),
+    ];
+    let after = after
+        .into_iter()
+        .find(|(right, _)| since == Some(right.mutation()));
+    let words = after.map_or("", |(_, words)| words);
+    format!("What the shop bears of call {call_number}{words}")
 }
 
 type Made = std::result::Result<Option<Entry>, BooksRefusal>;
@@ -256,4 +273,27 @@ pub async fn borne_between(
     through: NaiveDate,
 ) -> Result<Borne> {
     store::borne_between(db, (from, through)).await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_journal_says_why_what_was_borne_changes() {
+        assert_eq!(
+            memo("C-000131", None),
+            "What the shop bears of call C-000131"
+        );
+        let decided = Some(Right::DecideCallback.mutation());
+        assert_eq!(
+            memo("C-000131", decided),
+            "What the shop bears of call C-000131 after it was decided anew"
+        );
+        let visited = Some(Right::FinishVisit.mutation());
+        assert_eq!(
+            memo("C-000131", visited),
+            "What the shop bears of call C-000131 after a visit was made"
+        );
+    }
 }

@@ -2,7 +2,7 @@
 
 use chrono::NaiveDate;
 use nameplate_entities::kinds::VisitState;
-use nameplate_entities::{finding, remedy, visit, visit_call};
+use nameplate_entities::{call_borne, finding, remedy, visit, visit_call};
 use nameplate_rules::books::Role;
 use nameplate_rules::books::events::Borne;
 use nameplate_rules::coverage::SharedTrip;
@@ -162,6 +162,16 @@ pub fn borne_rows(narrowed: impl Fn(&str, &str) -> String) -> String {
         books::role_key(Role::CallbackCost),
         narrowed("m.call_id", "m.moved_on"),
     )
+}
+
+/// Whether the shop was made to bear anything of a call before, though it may bear nothing of it now.
+pub async fn was_borne(db: &impl ConnectionTrait, call_id: i64) -> Result<bool> {
+    let earlier = call_borne::Entity::find()
+        .filter(call_borne::Column::CallId.eq(call_id))
+        .limit(1)
+        .one(db)
+        .await?;
+    Ok(earlier.is_some())
 }
 
 /// What the shop was made to bear of a call so far.

@@ -4,10 +4,10 @@ use chrono::Days;
 use nameplate_entities::kinds::{
     CallKind, CallbackClass, CallbackState, FlagLevel, FlagState, Method,
 };
-use nameplate_entities::{account, flag_evidence, posting};
+use nameplate_entities::{account, flag_evidence, journal_entry, posting};
 use nameplate_rules::books::Role;
 use nameplate_rules::money::Cents;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 
 use crate::base::ProblemCode;
 use crate::callbacks::{self, DecideCallback, Decision, MoveFlag};
@@ -270,6 +270,42 @@ async fn no_fault_found_closes_a_call_and_its_return_is_a_callback_but_no_repeat
     assert_eq!(found.flag, None);
     let callback = found.callback.expect("the callback");
     assert_eq!(callback.suggested_class, Some(CallbackClass::NoFaultFound));
+}
+
+#[tokio::test]
+async fn the_journal_says_which_entries_follow_from_deciding_anew() {
+    let shop = Workshop::open(FIRST_ON).await;
+    let failure = shop.failure("Door gasket", "worn").await;
+    let machine = shop.machine(Some("J-1")).await;
+    shop.repair(&machine, day(FIRST_ON), failure).await;
+    shop.on(day("2024-01-20"));
+    let opened = shop.open_call(&machine, CallKind::Repair).await;
+    let part = shop.part(Cents(1_250)).await;
+    let found = shop.find(&opened.call, failure).await;
+    shop.mend(&found, Method::Replaced, vec![part.id]).await;
+    shop.explain(&opened.call).await;
+    shop.complete(&opened.call).await.expect("completed");
+    let callback_id = opened.callback.expect("a callback").id;
+    let confirm = Decision::Confirm { class: None };
+    for decision in [confirm.clone(), Decision::Reject, confirm] {
+        let command = DecideCallback {
+            callback_id,
+            decision,
+            note: Some("looked at together".to_owned()),
+        };
+        let decided = super::decide_callback(&shop.owner(), command).await;
+        decided.expect("decided");
+    }
+    let entries = journal_entry::Entity::find()
+        .filter(journal_entry::Column::Memo.starts_with("What the shop bears"))
+        .order_by_asc(journal_entry::Column::Id)
+        .all(shop.app.db.read())
+        .await
+        .expect("the journal");
+    let first = format!("What the shop bears of call {}", opened.call.number);
+    let anew = format!("{first} after it was decided anew");
+    let memos: Vec<&str> = entries.iter().map(|entry| entry.memo.as_str()).collect();
+    assert_eq!(memos, [first.as_str(), anew.as_str(), anew.as_str()]);
 }
 
 #[tokio::test]

@@ -17,7 +17,7 @@ use sea_orm::{
     QueryFilter, QueryOrder, QuerySelect, Value,
 };
 
-use nameplate_entities::service_call;
+use nameplate_entities::{audit_entry, service_call};
 
 use crate::base::own_work::{self, Sight};
 
@@ -140,6 +140,13 @@ impl HeldIn {
             Self::Call => service_call::Column::Id,
         }
     }
+}
+
+/// The rows of the audit log about one record.
+#[derive(Clone, Copy, PartialEq, Eq, Hash)]
+struct AuditOf {
+    kind: &'static str,
+    id: i64,
 }
 
 /// The column of an entity's single primary key.
@@ -265,6 +272,37 @@ impl Loader<InOwnCalls> for Rows {
     }
 }
 
+impl Loader<AuditOf> for Rows {
+    type Value = Vec<audit_entry::Model>;
+    type Error = Arc<DbErr>;
+
+    async fn load(
+        &self,
+        keys: &[AuditOf],
+    ) -> Result<HashMap<AuditOf, Vec<audit_entry::Model>>, Self::Error> {
+        let mut found: HashMap<AuditOf, Vec<audit_entry::Model>> = HashMap::new();
+        let kinds: HashSet<&'static str> = keys.iter().map(|key| key.kind).collect();
+        for kind in kinds {
+            let ids = keys
+                .iter()
+                .filter(|key| key.kind == kind)
+                .map(|key| key.id)
+                .collect::<Vec<_>>();
+            let rows = audit_entry::Entity::find()
+                .filter(audit_entry::Column::SubjectKind.eq(kind))
+                .filter(audit_entry::Column::SubjectId.is_in(ids))
+                .order_by_asc(audit_entry::Column::Id)
+                .all(&self.read)
+                .await?;
+            for row in rows {
+                let id = row.subject_id;
+                found.entry(AuditOf { kind, id }).or_default().push(row);
+            }
+        }
+        Ok(found)
+    }
+}
+
 use sea_orm::IdenStatic;
 
 /// Whether the caller may see the record with this id, which calls hold in `held_in`; batched.
@@ -323,6 +361,24 @@ where
     let found = ctx
         .data::<RowLoader>()?
         .load_one(ByParent::<E> { column, parent })
+        .await
+        .map_err(fault)?;
+    Ok(found.unwrap_or_default())
+}
+
+/// The rows of the audit log about the record of this kind and id, oldest first, batched likewise. For records that are few
+/// times changed.
+///
+/// # Errors
+/// Internal, when the database fails.
+pub async fn audit(
+    ctx: &Context<'_>,
+    kind: &'static str,
+    id: i64,
+) -> async_graphql::Result<Vec<audit_entry::Model>> {
+    let found = ctx
+        .data::<RowLoader>()?
+        .load_one(AuditOf { kind, id })
         .await
         .map_err(fault)?;
     Ok(found.unwrap_or_default())

@@ -10,6 +10,7 @@ pub mod limits;
 pub mod loaders;
 pub mod node;
 pub mod omitted;
+pub mod operation;
 pub mod payload;
 pub mod progress;
 pub mod scalars;

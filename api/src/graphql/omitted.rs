@@ -16,6 +16,8 @@ use async_graphql::parser::types::{
 };
 use async_graphql::{Name, Positioned, Value, Variables};
 
+use super::operation::{self, is_run};
+
 /// The arguments that may be left out, with their types, field by field, whatever type the field belongs to.
 #[derive(Default)]
 pub struct Arguments(HashMap<Name, Vec<Argument>>);
@@ -55,27 +57,6 @@ impl Arguments {
     }
 }
 
-/// The operation of a document that is run; none if the request does not say which, or names one that is not there.
-pub fn run<'a>(
-    document: &'a ExecutableDocument,
-    operation_name: Option<&str>,
-) -> Option<&'a OperationDefinition> {
-    let count = document.operations.iter().len();
-    (document.operations.iter())
-        .find(|(name, _)| is_run(*name, operation_name, count))
-        .map(|(_, operation)| &operation.node)
-}
-
-/// Whether an operation of this name, one of so many, is the one that is asked for.
-fn is_run(name: Option<&Name>, operation_name: Option<&str>, count: usize) -> bool {
-    match (name, operation_name) {
-        (None, None) => true,
-        (Some(_), None) => count == 1,
-        (Some(name), Some(wanted)) => name.as_str() == wanted,
-        (None, Some(_)) => false,
-    }
-}
-
 /// The document without the arguments whose variables are left out; none where it may stay as it is.
 ///
 /// Operations that are not run are given values to stand in for what they lack, as the library reckons their cost too.
@@ -85,7 +66,7 @@ pub fn mended(
     operation_name: Option<&str>,
     variables: &Variables,
 ) -> Option<ExecutableDocument> {
-    let run = run(document, operation_name);
+    let run = operation::run(document, operation_name);
     let optional = run.map_or_else(HashMap::new, optional);
     let count = document.operations.iter().len();
     if optional.is_empty() && count == usize::from(run.is_some()) {

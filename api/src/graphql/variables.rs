@@ -14,6 +14,7 @@ use async_graphql::{InputType, Name, Value, Variables};
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::omitted::Arguments;
+use super::operation;
 use super::scalars::{ExactDecimal, Money};
 
 /// What may be sent, type by type.
@@ -69,13 +70,11 @@ impl Inputs {
         operation_name: Option<&str>,
         variables: &Variables,
     ) -> Result<(), Misfit> {
-        let chosen = document.operations.iter().find(|(name, _)| {
-            operation_name.is_none_or(|wanted| name.is_some_and(|name| name == wanted))
-        });
-        let Some((_, operation)) = chosen else {
+        // That it is not told which one to run says the library.
+        let Some(operation) = operation::run(document, operation_name) else {
             return Ok(());
         };
-        for definition in &operation.node.variable_definitions {
+        for definition in &operation.variable_definitions {
             let definition = &definition.node;
             let path = format!("${}", definition.name.node);
             let of = &definition.var_type.node;
@@ -228,6 +227,17 @@ mod tests {
         let inputs = Inputs::read(SDL).unwrap();
         let document = parse_query("query($input: Ask!, $more: [Int!] = [1]) { a }").unwrap();
         inputs.check(&document, None, &Variables::from_json(variables))
+    }
+
+    #[test]
+    fn only_the_operation_that_is_run_is_held_against_its_variables() {
+        let inputs = Inputs::read(SDL).expect("a schema");
+        let several = "query A($count: Int!) { a } query B { a }";
+        let document = parse_query(several).expect("a document");
+        let check = |name| inputs.check(&document, name, &Variables::default());
+        check(Some("B")).expect("B asks for nothing");
+        check(Some("A")).expect_err("A asks for a number");
+        check(None).expect("which one to run says the library");
     }
 
     #[test]

@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 use crate::graphql::error::Code;
 use crate::graphql::limits;
 use crate::graphql::omitted;
+use crate::graphql::operation;
 use crate::graphql::variables::Inputs;
 
 use super::media::Media;
@@ -140,7 +141,7 @@ pub fn checked(inputs: &Inputs, mut request: Request) -> Result<Request, Refusal
         )
     })?;
     let mended = omitted::mended(&inputs.arguments, document, name.as_deref(), &variables);
-    let variables = match omitted::run(document, name.as_deref()) {
+    let variables = match operation::run(document, name.as_deref()) {
         None => variables,
         Some(run) => omitted::filled(document, run, variables).map_err(|name| {
             let words = format!("${name} must be given: it says whether a field is skipped.");
@@ -166,7 +167,7 @@ pub fn answered_once(mut request: Request) -> Result<Request, Refusal> {
     let document = request
         .parsed_query()
         .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
-    let run = omitted::run(document, name.as_deref());
+    let run = operation::run(document, name.as_deref());
     if run.is_some_and(|operation| operation.ty == OperationType::Subscription) {
         return Err(Refusal::new(
             StatusCode::UNPROCESSABLE_ENTITY,

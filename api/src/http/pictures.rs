@@ -22,7 +22,7 @@ pub fn routes(routes: &mut web::ServiceConfig) {
     routes.route("/pictures/{chart}.svg", web::get().to(send));
 }
 
-/// All that stands behind the question mark, also what stands there more than once.
+/// All that stands behind the question mark, also what stands there more than once. Any text is read as pairs of texts.
 type Pairs = Vec<(String, String)>;
 
 /// What a picture is asked with.
@@ -88,21 +88,13 @@ async fn send(
     shared: Data<Shared>,
     request: HttpRequest,
     chart: Path<String>,
-    pairs: std::result::Result<Query<Pairs>, actix_web::Error>,
+    Query(pairs): Query<Pairs>,
 ) -> HttpResponse {
     let act = match caller::staff(&shared, &request).await {
         Ok(act) => act,
         Err(refusal) => return refusal,
     };
-    let unreadable = || {
-        let words = "The address cannot be read.";
-        Error::refused(ProblemCode::Malformed, "", words)
-    };
-    let asked = match pairs.map_err(|_| unreadable()) {
-        Ok(Query(pairs)) => Question::read(&pairs),
-        Err(error) => Err(error),
-    };
-    let asked = match asked {
+    let asked = match Question::read(&pairs) {
         Ok(asked) => asked,
         Err(error) => return not_drawn(error),
     };
@@ -161,6 +153,22 @@ mod tests {
         let question = question(asked).expect("a question");
         assert_eq!(question.models, ["HEARTHLINE|HX-30,1", "MARLOW|D 4"]);
         assert_eq!(question.by.as_deref(), Some("MODEL"));
+    }
+
+    #[test]
+    fn any_text_is_pairs() {
+        for asked in [
+            "",
+            "&",
+            "=",
+            "by",
+            "%",
+            "%zz=%FF",
+            "a=b=c&&\u{e9}=%00",
+            "+=+",
+        ] {
+            assert!(Query::<Pairs>::from_query(asked).is_ok(), "{asked}");
+        }
     }
 
     #[test]

@@ -1,9 +1,10 @@
 //! What returns cost, while parts go back and windows end; on both databases.
 
+use chrono::TimeDelta;
 use nameplate_entities::kinds::{CallKind, Dimension, Method, StockMoveKind};
-use nameplate_entities::stock_move;
+use nameplate_entities::{appliance, stock_move};
 use nameplate_rules::money::Cents;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter};
+use sea_orm::{ColumnTrait, EntityTrait, PaginatorTrait, QueryFilter};
 
 use crate::callbacks::{DecideCallback, Decision, outcomes::Watch};
 use crate::closeout::testing::{Workshop, day};
@@ -12,6 +13,7 @@ use crate::stock::{self, TakePartBack};
 
 use super::money::{self, Borne, MonthLost};
 use super::rates::rates;
+use super::store::drill;
 
 const THROUGH: &str = "2025-12-31";
 
@@ -40,7 +42,13 @@ async fn comes_back(shop: &Workshop) {
     let machine = shop.machine(Some("M-1")).await;
     shop.repair(&machine, day("2025-01-25"), failure).await;
     shop.on(day("2025-02-04"));
-    let opened = shop.open_call(&machine, CallKind::Repair).await;
+    is_back(shop, &machine, failure).await;
+    shop.on(day(THROUGH));
+}
+
+/// The machine is back with the same failure, confirmed as a callback and mended with a part at 100.00.
+async fn is_back(shop: &Workshop, machine: &appliance::Model, failure: (i64, i64)) {
+    let opened = shop.open_call(machine, CallKind::Repair).await;
     let confirm = DecideCallback {
         callback_id: opened.callback.expect("a callback").id,
         decision: Decision::Confirm { class: None },
@@ -53,7 +61,6 @@ async fn comes_back(shop: &Workshop) {
     shop.mend(&found, Method::Replaced, vec![part.id]).await;
     shop.explain(&opened.call).await;
     shop.complete(&opened.call).await.expect("completed");
-    shop.on(day(THROUGH));
 }
 
 async fn part_goes_back(shop: &Workshop) {
@@ -120,5 +127,45 @@ async fn a_return_after_the_window_costs_nothing_in_any_figure() {
         );
         let (all, _, months) = lost(&shop, 10).await;
         assert_eq!((all, months.len()), (Cents(10_000), 1));
+    }
+}
+
+#[tokio::test]
+async fn a_repair_of_today_is_in_no_figure_of_the_table_until_tomorrow() {
+    for shop in Workshop::everywhere("2025-01-02").await {
+        let failure = shop.failure("Door gasket", "worn").await;
+        let machine = shop.machine(Some("M-1")).await;
+        shop.repair(&machine, day("2025-01-25"), failure).await;
+        shop.app.clock.advance(TimeDelta::hours(2));
+        is_back(&shop, &machine, failure).await;
+        let db = shop.app.db.read();
+        let as_of = |today: &str| Watch {
+            through: day(today),
+            today: day(today),
+            ..watch(30)
+        };
+        // Groups, repairs, returns and money of the table, and how many returns are listed.
+        let told = async |today: &str| {
+            let watch = as_of(today);
+            let table = rates(db, Dimension::Component, watch, 10).await;
+            let table = table.expect("rates");
+            let listed = drill::repairs((Dimension::Shop, ""), &watch, true);
+            let listed = listed.count(db).await.expect("repairs");
+            let counts = table.shop.counts;
+            (
+                table.groups.len(),
+                counts.repairs,
+                counts.returned,
+                table.shop.lost,
+                listed,
+            )
+        };
+        assert_eq!(told("2025-01-25").await, (0, 0, 0, Cents::ZERO, 0));
+        assert_eq!(told("2025-01-26").await, (1, 2, 1, Cents(10_000), 1));
+        // The month's money is that of the books, from the day on which it was borne.
+        let months = money::by_month(db, &as_of("2025-01-25")).await;
+        let months = months.expect("months");
+        let lost = months.iter().map(|month| month.same_component.lost);
+        assert_eq!(lost.collect::<Vec<_>>(), [Cents(10_000)]);
     }
 }

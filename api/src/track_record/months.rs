@@ -30,7 +30,7 @@ pub struct Month {
 }
 
 /// The months of a span, from the first day of its first month on: a month that began before the span would be held
-/// against whole ones.
+/// against whole ones. Repairs of today are in none of them yet.
 ///
 /// # Errors
 /// Internal only.
@@ -39,7 +39,7 @@ pub async fn months(db: &impl ConnectionTrait, watch: Watch) -> Result<Months> {
         from: watch.from.with_day(1).unwrap_or(watch.from),
         ..watch
     };
-    let rows = by_month(db, &watch).await?;
+    let rows = by_month(db, &watch.before_today()).await?;
     let months = rows.iter().map(|row| (row, counts(row, &watch)));
     let months = months.collect::<Vec<_>>();
     let over = months

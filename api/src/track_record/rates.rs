@@ -51,6 +51,8 @@ pub struct Group {
 ///
 /// Every group is judged, also those not shown: how many claims are looked at decides how sure each must be.
 ///
+/// Repairs of today are in no figure of it, and make no group.
+///
 /// # Errors
 /// Internal only.
 pub async fn rates(
@@ -60,8 +62,9 @@ pub async fn rates(
     groups_max: usize,
 ) -> Result<Rates> {
     let strata = Strata::to_compare(db, dimension).await?;
-    let of_shop = watched(db, Of::all(Dimension::Shop), &watch).await?;
-    let of_groups = watched(db, Of::all(dimension), &watch).await?;
+    let counted = watch.before_today();
+    let of_shop = watched(db, Of::all(Dimension::Shop), &counted).await?;
+    let of_groups = watched(db, Of::all(dimension), &counted).await?;
     let mut by_key: HashMap<&str, Vec<&Watched>> = HashMap::new();
     for row in &of_groups {
         by_key.entry(&row.group_key).or_default().push(row);
@@ -79,7 +82,7 @@ pub async fn rates(
         judge(&shop, &exposures, &names, window_days)
     })
     .await?;
-    let money = lost::lost(db, dimension, &watch).await?;
+    let money = lost::lost(db, dimension, &counted).await?;
     let mut groups = keys
         .iter()
         .zip(judged.groups)
@@ -107,7 +110,7 @@ pub async fn rates(
             .remove(&group.key)
             .unwrap_or_else(|| group.key.clone());
     }
-    let of_shop_lost = lost::lost(db, Dimension::Shop, &watch).await?;
+    let of_shop_lost = lost::lost(db, Dimension::Shop, &counted).await?;
     Ok(Rates {
         watch,
         shop: Shop {

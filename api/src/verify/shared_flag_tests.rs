@@ -32,8 +32,8 @@ async fn of_address(shop: &Workshop) -> flag::Model {
     found.expect("flags").expect("the flag")
 }
 
-/// Calls, days and methods as the flag keeps them.
-async fn kept(shop: &Workshop, flag_id: i64) -> Vec<(i64, i32, Option<Method>)> {
+/// Calls and methods as the flag keeps them.
+async fn kept(shop: &Workshop, flag_id: i64) -> Vec<(i64, Option<Method>)> {
     let rows = flag_evidence::Entity::find()
         .filter(flag_evidence::Column::FlagId.eq(flag_id))
         .order_by_asc(flag_evidence::Column::Id)
@@ -41,7 +41,7 @@ async fn kept(shop: &Workshop, flag_id: i64) -> Vec<(i64, i32, Option<Method>)> 
         .await
         .expect("evidence");
     rows.iter()
-        .map(|row| (row.call_id, row.days_before, row.method))
+        .map(|row| (row.call_id, row.method))
         .collect()
 }
 
@@ -76,12 +76,12 @@ async fn what_burnt_at_an_address_counts_its_days_to_the_call_that_the_flag_grew
         let replaced = Some(Method::Replaced);
         let flag = of_address(&shop).await;
         assert_eq!((flag.level, flag.call_id), (FlagLevel::Watch, two.id));
-        assert_eq!(kept(&shop, flag.id).await, [(one.id, 22, replaced)]);
+        assert_eq!(kept(&shop, flag.id).await, [(one.id, replaced)]);
 
         let (three, found) = burns(&shop, ("A-3", "2024-03-01"), failure).await;
         let flag = of_address(&shop).await;
         assert_eq!((flag.level, flag.call_id), (FlagLevel::Act, three.id));
-        let rests_on = [(one.id, 51, replaced), (two.id, 29, replaced)];
+        let rests_on = [(one.id, replaced), (two.id, None)];
         assert_eq!(kept(&shop, flag.id).await, rests_on);
 
         // As loud as before, and found once more: it grows, and its days count to the call by which it did.
@@ -89,28 +89,50 @@ async fn what_burnt_at_an_address_counts_its_days_to_the_call_that_the_flag_grew
         let grown = of_address(&shop).await;
         assert_eq!((grown.id, grown.call_id), (flag.id, four.id));
         assert_eq!((grown.raised_at, grown.observed), (flag.raised_at, Some(4)));
-        let rests_on = [
-            (one.id, 82, replaced),
-            (two.id, 60, replaced),
-            (three.id, 31, None),
-        ];
+        let rests_on = [(one.id, replaced), (two.id, None), (three.id, None)];
         assert_eq!(kept(&shop, flag.id).await, rests_on);
         let done = |on: &str, days: i32| json!({ "completedOn": on, "daysBefore": days, "method": "REPLACED" });
         let (one_told, two_told) = (done("2024-01-10", 82), done("2024-02-01", 60));
         let open = json!({ "completedOn": null, "daysBefore": 31, "method": null });
         assert_eq!(told(&shop).await, [json!([one_told, two_told, open])]);
 
-        // A further finding on an earlier call does not take it back, and what became of that call is told.
+        // Found once more on a call taken earlier, the flag is there, and rests on the later one; each call once.
         shop.find(&three, failure).await;
-        assert_eq!(of_address(&shop).await, grown);
+        let back = of_address(&shop).await;
+        assert_eq!((back.call_id, back.observed), (three.id, Some(4)));
+        let rests_on = [(one.id, replaced), (two.id, None), (four.id, None)];
         assert_eq!(kept(&shop, flag.id).await, rests_on);
+        let later = json!({ "completedOn": null, "daysBefore": 0, "method": null });
+        let (one_told, two_told) = (done("2024-01-10", 51), done("2024-02-01", 29));
+        assert_eq!(told(&shop).await, [json!([one_told, two_told, later])]);
+
+        // What became of a call is told as it is now.
         shop.on(day("2024-04-05"));
         shop.mend(&found, Method::ReTerminated, Vec::new()).await;
         shop.complete(&three).await.expect("completed");
+        burns(&shop, ("A-5", "2024-05-01"), failure).await;
         let since = json!({
-            "completedOn": "2024-04-05", "daysBefore": 31, "method": "RE_TERMINATED",
+            "completedOn": "2024-04-05", "daysBefore": 26, "method": "RE_TERMINATED",
         });
-        assert_eq!(told(&shop).await, [json!([one_told, two_told, since])]);
+        let told = told(&shop).await;
+        assert!(told[0].as_array().expect("evidence").contains(&since), "{told:#?}");
+        finds_nothing_wrong(&shop).await;
+    }
+}
+
+#[tokio::test]
+async fn what_is_found_late_on_a_call_taken_first_counts_what_was_taken_since() {
+    for shop in Workshop::everywhere("2024-01-10").await {
+        let failure = shop.failure("Surface burner terminal", "burnt").await;
+        let first = shop.machine(Some("L-1")).await;
+        let early = shop.open_call(&first, CallKind::Repair).await.call;
+        let (late, _) = burns(&shop, ("L-2", "2024-01-20"), failure).await;
+        shop.find(&early, failure).await;
+        let flag = of_address(&shop).await;
+        assert_eq!((flag.call_id, flag.observed), (early.id, Some(2)));
+        assert_eq!(kept(&shop, flag.id).await, [(late.id, None)]);
+        let taken_later = json!({ "completedOn": null, "daysBefore": 0, "method": null });
+        assert_eq!(told(&shop).await, [json!([taken_later])]);
         finds_nothing_wrong(&shop).await;
     }
 }

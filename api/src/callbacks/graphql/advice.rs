@@ -40,7 +40,7 @@ pub struct CheckAdvice {
     component_class: Option<String>,
     /// What to look at, in order.
     checks: Vec<String>,
-    /// What to mind.
+    /// What to mind, as the list names it. A flag says besides to isolate the machine, and what the hazard of its failure asks for.
     cautions: Vec<Caution>,
     #[graphql(skip)]
     advice: Advice,
@@ -64,7 +64,7 @@ impl CheckAdvice {
         FailureMode::of(ctx, self.advice.failure_mode_id).await
     }
 
-    /// What to mind, as flags say it.
+    /// The texts of `cautions`, in the words of flags; those that a flag adds by itself are not among them.
     async fn caution_texts(&self) -> Vec<&'static str> {
         let cautions = self.advice.cautions.iter();
         cautions.map(|caution| caution.text()).collect()
@@ -80,7 +80,7 @@ pub struct SetCheckAdviceInput {
     component_class: Option<String>,
     /// What to look at, in order; at most 20. None takes the list away.
     checks: Vec<String>,
-    /// What to mind. Isolation is said on every flag, named here or not.
+    /// What to mind. Isolation, and what the hazard of the failure asks for, is said on every flag, named here or not.
     cautions: Vec<Caution>,
 }
 

@@ -1,6 +1,7 @@
 //! Callbacks and flags in the graph.
 
 pub mod advice;
+pub mod decision;
 pub mod evidence;
 pub mod flag;
 pub mod joint;
@@ -10,7 +11,7 @@ pub mod mutations;
 use async_graphql::connection::Connection;
 use async_graphql::{ComplexObject, Context, Enum, ID, Object, SimpleObject};
 use chrono::{DateTime, Utc};
-use nameplate_entities::{callback, flag as flag_row};
+use nameplate_entities::{callback, flag as flag_row, repair_outcome};
 use sea_orm::{ColumnTrait, QueryFilter};
 
 use crate::calls::graphql::ServiceCall;
@@ -26,6 +27,7 @@ use super::advice::{Asked, lists};
 use super::store;
 
 pub use advice::{CheckAdvice, SetCheckAdvicePayload};
+pub use decision::CallbackStep;
 pub use evidence::FlagEvidence;
 pub use flag::{BaseRate, Flag, FlagLevel, FlagPattern, FlagPatternKind, FlagState, FlagStep};
 pub use live::FlagsSubscription;
@@ -71,12 +73,9 @@ pub struct Callback {
     suggested_class: Option<CallbackClass>,
     /// Days from the completion of the earlier call; a return on the same day counts 1.
     age_days: i32,
-    /// Whether the earlier call is counted as returned by this callback: only the first confirmed one is counted that is neither
-    /// unrelated nor by use.
-    counted: bool,
-    /// When it was decided.
+    /// When it was last decided.
     decided_at: Option<DateTime<Utc>>,
-    /// What was noted at the decision.
+    /// What was noted last.
     note: Option<String>,
     #[graphql(skip)]
     row: callback::Model,
@@ -89,7 +88,6 @@ impl From<callback::Model> for Callback {
             class: row.class.map(Into::into),
             suggested_class: row.suggested_class.map(Into::into),
             age_days: row.age_days,
-            counted: row.counted_call_id.is_some(),
             decided_at: row.decided_at,
             note: row.note.clone(),
             row,
@@ -133,12 +131,28 @@ impl Callback {
         ServiceCall::seen(ctx, self.row.earlier_call_id).await
     }
 
-    /// What it cost the shop so far: parts, labor and trips that nobody pays.
-    async fn cost(&self, ctx: &Context<'_>) -> async_graphql::Result<CallbackCost> {
-        CallbackCost::of_call(ctx, self.row.call_id).await
+    /// Whether the earlier call counts as returned by this callback, in rates of return too: by the first that is not rejected and
+    /// is neither unrelated nor by use, as decided or else as the findings say. A proposed one counts until that is said of it.
+    async fn counted(&self, ctx: &Context<'_>) -> async_graphql::Result<bool> {
+        let column = repair_outcome::Column::ReturnCallId;
+        let call_id = self.row.call_id;
+        let returned = loaders::children::<repair_outcome::Entity>(ctx, column, call_id).await?;
+        let earlier_id = self.row.earlier_call_id;
+        Ok(returned.iter().any(|repair| repair.call_id == earlier_id))
     }
 
-    /// Who decided.
+    /// What it cost the shop so far: parts, labor and trips that nobody pays. For the desk; null for a technician.
+    async fn cost(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<CallbackCost>> {
+        let cost = CallbackCost::of_call(ctx, self.row.call_id).await?;
+        Ok(Some(cost))
+    }
+
+    /// What was decided on it so far, oldest first; the latest 50 decisions. None while nobody decided.
+    async fn decisions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<CallbackStep>> {
+        CallbackStep::of_callback(ctx, self.row.id).await
+    }
+
+    /// Who decided last.
     async fn decided_by(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<Staff>> {
         match self.row.decided_by {
             Some(id) => Staff::of(ctx, id).await,

@@ -23,6 +23,18 @@ pub struct Watch {
     pub today: NaiveDate,
 }
 
+impl Watch {
+    /// The same through yesterday at the latest: of a repair completed today nothing can be said yet, not even when it is back.
+    #[must_use]
+    pub fn before_today(self) -> Self {
+        let yesterday = self.today.pred_opt().unwrap_or(self.today);
+        Self {
+            through: std::cmp::min(self.through, yesterday),
+            ..self
+        }
+    }
+}
+
 /// Which repairs are counted.
 #[derive(Clone, Copy, Debug)]
 pub struct Of<'a> {

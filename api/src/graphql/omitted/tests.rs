@@ -57,7 +57,7 @@ async fn ask_for(
     let document = request.parsed_query().unwrap();
     let document = mended(&inputs.arguments, document, operation_name, &variables);
     let parsed = request.parsed_query().unwrap().clone();
-    let variables = match run(&parsed, operation_name) {
+    let variables = match operation::run(&parsed, operation_name) {
         Some(run) => filled(&parsed, run, variables).map_err(|name| format!("{name} is open"))?,
         None => variables,
     };

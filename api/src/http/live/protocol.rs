@@ -79,7 +79,7 @@ pub fn complete(id: &str) -> String {
 pub enum Ending {
     /// The server is about to end.
     Leaving,
-    /// Nothing was heard of the client for long.
+    /// Nothing was heard from the client for long.
     Silent,
     /// A text is not UTF-8.
     NotText,
@@ -124,7 +124,7 @@ impl Ending {
     pub fn words(self) -> &'static str {
         match self {
             Self::Leaving => "The server is about to end. Connect again.",
-            Self::Silent => "Nothing was heard of you for long.",
+            Self::Silent => "Nothing was heard from you for long.",
             Self::NotText => "A text is not UTF-8.",
             Self::TooLarge => "A message has at most 64 KiB.",
             Self::TooMany => "There are too many connections of this session, or in all.",
@@ -179,6 +179,13 @@ mod tests {
         ] {
             assert_eq!(Said::read(text), None, "{text}");
         }
+    }
+
+    #[test]
+    fn a_silent_client_is_told_why_it_is_left() {
+        let ending = Ending::Silent;
+        let told = (ending.code(), ending.words());
+        assert_eq!(told, (1008, "Nothing was heard from you for long."));
     }
 
     #[test]

@@ -22,6 +22,7 @@ use crate::base::{Act, Caller};
 use crate::graphql::error::{Code, chain};
 use crate::graphql::events::Listening;
 use crate::graphql::loaders;
+use crate::graphql::operation;
 use crate::graphql::progress::Progress;
 use crate::http::asked::{self, Refusal};
 use crate::http::{Shared, caller};
@@ -371,17 +372,15 @@ fn only_one_subscription(mut request: Request) -> Result<Request, Refusal> {
     let name = request.operation_name.clone();
     let document = (request.parsed_query())
         .map_err(|error| Refusal::of(StatusCode::BAD_REQUEST, Code::InvalidRequest, vec![error]))?;
-    let chosen = (document.operations.iter())
-        .find(|(of, _)| name.is_none() || of.map(async_graphql::Name::as_str) == name.as_deref());
-    // That there is no such operation says the library.
-    let Some((_, operation)) = chosen else {
+    // That there is no such operation, or that it must be named, says the library.
+    let Some(operation) = operation::run(document, name.as_deref()) else {
         return Ok(request);
     };
-    if operation.node.ty != OperationType::Subscription {
+    if operation.ty != OperationType::Subscription {
         let words = "Only subscriptions are run here. Send queries and mutations by POST.";
         return Err(refusal(Code::InvalidRequest, words));
     }
-    match operation.node.selection_set.node.items.as_slice() {
+    match operation.selection_set.node.items.as_slice() {
         [field] if matches!(field.node, Selection::Field(_)) => Ok(request),
         _ => {
             let words = "A subscription is to one field, without a fragment around it.";

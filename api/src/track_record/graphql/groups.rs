@@ -164,7 +164,7 @@ pub struct RepairRates {
     as_of: NaiveDate,
     /// First day of completion looked at.
     from: NaiveDate,
-    /// Last day of completion looked at.
+    /// Last day of completion looked at; of the day as of which is counted nothing is counted yet.
     through: NaiveDate,
     /// Days within which a return counts.
     window_days: u32,
@@ -281,7 +281,8 @@ pub struct RatesQuery;
 #[Object]
 impl RatesQuery {
     /// How often repairs came back, group by group. The office decides on calls within the shop's own callback window only: later
-    /// ones count in longer windows unless their findings say that they have nothing to do with the repair.
+    /// ones count in longer windows unless their findings say that they have nothing to do with the repair. Repairs completed today
+    /// are in no figure, nor is what they cost: nobody watched them for a day.
     #[graphql(complexity = "200 + child_complexity")]
     async fn repair_rates(
         &self,
@@ -310,7 +311,7 @@ impl RatesQuery {
         Ok(rates.map_err(edge)?.into())
     }
 
-    /// The repairs behind a group of `repairRates`, the earliest first.
+    /// The repairs behind a group of `repairRates`, the earliest first; as there, those completed today are left out.
     #[graphql(complexity = "Page::cost(first, last, child_complexity)")]
     #[expect(
         clippy::too_many_arguments,
@@ -368,7 +369,8 @@ impl RatesQuery {
         .await
     }
 
-    /// The caller's own repairs and what came back of them, over the two years through today.
+    /// The caller's own repairs and what came back of them, over the two years through today; null without one
+    /// that was completed before today.
     #[graphql(complexity = "200 + child_complexity")]
     async fn own_record(
         &self,

@@ -106,7 +106,7 @@ pub struct MonthsQuery;
 
 #[Object]
 impl MonthsQuery {
-    /// The share of repairs that came back, month by month of their completion.
+    /// The share of repairs that came back, month by month of their completion; those completed today are left out.
     #[graphql(complexity = "200 + child_complexity")]
     async fn repair_months(
         &self,
@@ -128,7 +128,8 @@ impl MonthsQuery {
         Ok(months.map_err(edge)?.into())
     }
 
-    /// What repairs that came back within the window cost the shop, by the month in which it was borne.
+    /// What repairs that came back within the window cost the shop, by the month in which it was borne. As in the books, what was
+    /// borne today is among it, also of a repair completed today, which `repairRates` leaves out until tomorrow.
     #[graphql(complexity = "20 + child_complexity")]
     async fn repeat_money(
         &self,

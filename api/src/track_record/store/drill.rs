@@ -7,12 +7,14 @@ use sea_orm::{ColumnTrait, Condition, EntityTrait, QueryFilter, Select};
 
 use crate::callbacks::outcomes::Watch;
 
-/// The repairs of a group in the span, all of them or only those that came back within the window.
+/// The repairs of a group in the span, all of them or only those that came back within the window; those of today, which no
+/// rate counts yet, are left out here too.
 pub fn repairs(
     (dimension, group_key): (Dimension, &str),
     watch: &Watch,
     only_returned: bool,
 ) -> Select<repair_outcome::Entity> {
+    let watch = watch.before_today();
     let mut select = repair_outcome::Entity::find()
         .filter(repair_outcome::Column::CompletedOn.between(watch.from, watch.through));
     if dimension != Dimension::Shop {

@@ -8,8 +8,9 @@ pub(super) const CALLBACKS: &[Row] = &[
     (
         "Callback",
         Staff,
-        "id state class suggestedClass ageDays counted decidedAt note call earlierCall decidedBy",
+        "id state class suggestedClass ageDays counted decidedAt note call earlierCall decidedBy decisions",
     ),
+    ("CallbackStep", Staff, "at state class note by"),
     ("Callback", Desk, "cost"),
     ("CallbackCost", Desk, "parts labor trip total"),
     ("Query", Desk, "checkAdvice"),

@@ -177,6 +177,14 @@ async fn what_cannot_be_run_here_is_refused_and_the_connection_stays() {
             "{query}: {told}"
         );
     }
+    let two = "query A { shop { name } } subscription B { flagRaised { id } }";
+    client.subscribe("1", two).await;
+    let told = client.hear().await;
+    let message = told["payload"][0]["message"].as_str();
+    assert!(
+        message.is_some_and(|said| said.contains("Operation name required")),
+        "{told}"
+    );
     let deep = format!("subscription {}{}", "{ a ".repeat(70), "}".repeat(70));
     client.subscribe("1", &deep).await;
     let told = client.hear().await;
