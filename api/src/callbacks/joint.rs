@@ -77,7 +77,7 @@ impl Examined<'_> {
             Cause::LooseJoint | Cause::UndersizedConductor => [on.load, None],
             Cause::Overload => [on.current, on.resistance],
             Cause::HighSupply => [on.supply, None],
-            // That is found, on the flag's own call.
+            // That is found, and no reading.
             Cause::BlockedAirflow => [None, None],
         };
         let mut calls: Vec<i64> = calls.into_iter().flatten().collect();

@@ -10,7 +10,7 @@ mod route;
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::VisitState;
+use nameplate_entities::kinds::{CallState, VisitState};
 use nameplate_entities::{
     appliance, appliance_type, callback, contact, customer, reading, service_address, service_call,
 };
@@ -202,7 +202,8 @@ impl Gathered {
         let (call_id, machine_id) = (ticket.call.id, ticket.appliance.id);
         let customer_id = ticket.customer.id;
         let mut others = all(&self.calls, |row| {
-            row.appliance_id == machine_id && row.id != call_id
+            let is_another = row.appliance_id == machine_id && row.id != call_id;
+            is_another && row.state != CallState::Cancelled
         });
         others.truncate(HISTORY_MAX);
         let mut told: BTreeSet<i64> = others.iter().map(|row| row.id).collect();

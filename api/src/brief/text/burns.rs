@@ -28,7 +28,7 @@ fn of_flag(brief: &Brief, row: &Flagged) -> Vec<String> {
     let report = match &examined.report {
         Ok(report) => report,
         Err(refusal) => {
-            let when = when(brief, &examined.calls());
+            let when = when(brief, "by readings of", &examined.calls());
             return vec![format!(
                 "The readings of the burnt joint{when} do not fit together: {refusal}."
             )];
@@ -44,14 +44,17 @@ fn of_flag(brief: &Brief, row: &Flagged) -> Vec<String> {
             Cause::HighSupply => "a high supply",
             Cause::BlockedAirflow => "blocked air",
         };
-        let when = when(brief, &examined.calls_of(bearing.cause));
+        let when = match bearing.cause {
+            Cause::BlockedAirflow => when(brief, "by what was found on", &[row.flag.call_id]),
+            of_readings => when(brief, "by readings of", &examined.calls_of(of_readings)),
+        };
         format!("Points to {cause}{when}: {}", bearing.why)
     });
     said.collect()
 }
 
 /// On which other calls it was measured, as the joint may have been repaired since; nothing where it was all on this one.
-fn when(brief: &Brief, call_ids: &[i64]) -> String {
+fn when(brief: &Brief, by: &str, call_ids: &[i64]) -> String {
     let own = brief.ticket.call.id;
     let others: Vec<String> = (call_ids.iter().filter(|id| **id != own))
         .map(|id| named(brief, *id))
@@ -64,7 +67,7 @@ fn when(brief: &Brief, call_ids: &[i64]) -> String {
     } else {
         ""
     };
-    format!(", {partly}by readings of {}", others.join(" and "))
+    format!(", {partly}{by} {}", others.join(" and "))
 }
 
 /// "2025-11-03 (C-000128)".

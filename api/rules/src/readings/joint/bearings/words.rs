@@ -16,7 +16,7 @@ pub(super) fn loss_words(loss: &Loss, what: &str, figures: &Figures) -> String {
         (Some(resistance), Some(heat), Some(load)) => {
             let by = match load.by {
                 CurrentBy::Measured => "",
-                CurrentBy::Plate => " by the plate",
+                CurrentBy::Plate => " by the plate, as none was read",
             };
             format!(
                 "{what} loses {drop} V{share} at {}{by}: {} ohm, {} W of heat.",
@@ -25,7 +25,7 @@ pub(super) fn loss_words(loss: &Loss, what: &str, figures: &Figures) -> String {
                 plain(heat, 1)
             )
         }
-        _ => format!("{what} loses {drop} V{share}."),
+        _ => format!("{what} loses {drop} V{share}; no current was read with it."),
     }
 }
 
