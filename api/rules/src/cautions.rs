@@ -103,6 +103,55 @@ impl Caution {
             Self::DryerLint => DRYER_LINT,
         }
     }
+
+    /// The same in fewer words for a small screen, where [`DEFERENCE`] stands once behind all of them. What is to be done
+    /// and kept from is all there.
+    ///
+    /// # Source
+    /// As beside the full texts below.
+    #[must_use]
+    pub fn short(self) -> &'static str {
+        match self {
+            Self::IsolateAndProveDead => {
+                "Cut the machine off from its supply and prove it dead before touching anything inside. A plug stays in your \
+                 hand, in reach and in sight, or locked; a wired-in machine is locked off at its disconnect. Check the tester \
+                 before and after on a known source."
+            }
+            Self::StoredEnergy => {
+                "A capacitor can hold a dangerous charge after the plug is out. Discharge it in the way the maker gives and \
+                 prove it discharged."
+            }
+            Self::Gas => {
+                "Gas work is only for those licensed for it here. Shut the gas off first; test every opened joint for leaks \
+                 before use. If gas is smelled, leave, switch nothing, call from outside."
+            }
+            Self::Refrigerant => {
+                "A sealed system is opened only by a person certified for it; refrigerant is recovered, never vented. Some \
+                 burn: no flame or spark near."
+            }
+            Self::OverheatingCause => {
+                "Do not return a circuit to use until the cause of its overheating is found and removed. A new part on a bad \
+                 joint, wrong wire size or bad supply burns again."
+            }
+            Self::HeatedSplice => {
+                "No twist-on connector in a heated compartment unless it is marked for the temperature there. Wire, terminal \
+                 and crimp must bear it too."
+            }
+            Self::WaterAndElectricity => {
+                "Water has been where electricity is. Cut off supply and water, dry the parts; no use until the leak is closed \
+                 and insulation and earth path have been tested."
+            }
+            Self::DryerLint => {
+                "Clear lint from cabinet, duct and outlet before return to use: lint that is not cleared burns."
+            }
+        }
+    }
+
+    /// The caution whose full text this is, if there is one.
+    #[must_use]
+    pub fn of_text(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|caution| caution.text() == text)
+    }
 }
 
 impl Caution {
@@ -238,6 +287,21 @@ mod tests {
             assert!(told.ends_with(DEFERENCE), "{}", caution.key());
             assert!(!told.contains("  "), "{}", caution.key());
         }
+    }
+
+    #[test]
+    fn a_short_caution_is_shorter_and_leaves_deferring_to_the_sentence_behind_all() {
+        for caution in Caution::ALL {
+            let short = caution.short();
+            assert!(
+                short.len() + DEFERENCE.len() < caution.text().len(),
+                "{short}"
+            );
+            assert!(short.ends_with('.') && !short.contains("  "), "{short}");
+            assert!(!short.contains(DEFERENCE), "{short}");
+            assert_eq!(Caution::of_text(caution.text()), Some(caution));
+        }
+        assert_eq!(Caution::of_text("none such"), None);
     }
 
     #[test]

@@ -1,8 +1,11 @@
 //! Text for a small screen on a poor connection: lines by section, the most important first, never beyond so many bytes.
 //!
 //! Words: a *section* is lines of one kind; a *whole* line stands in full or not at all, as a caution must, while any
-//! other is cut where it grows too long. What must stay true: the text is never longer than asked for; nothing is left out
-//! unsaid: whole lines are counted where they would stand, all others at the end; in a section the first lines stay.
+//! other is cut where it grows too long; a *kept* line has its room held free before any other line takes it. What must
+//! stay true: the text is never longer than asked for; nothing is left out unsaid: whole lines are counted where they would
+//! stand, all others at the end; in a section the first lines stay.
+
+use std::collections::VecDeque;
 
 /// Ends a line that was cut.
 const CUT: char = '…';
@@ -17,6 +20,8 @@ pub struct Section {
     /// The most important first. Breaks and other control characters in them become spaces.
     pub lines: Vec<String>,
     pub length: Length,
+    /// How many of the first lines are kept.
+    pub kept: usize,
 }
 
 /// How long a line may be.
@@ -52,7 +57,8 @@ impl Section {
 /// The sections as text of at most `bytes_max` bytes of UTF-8, a line each.
 ///
 /// Shape: everything, where it fits; else as many lines as fit beside what says how many do not. What says so takes less
-/// than 40 bytes a section, and so much must be there.
+/// than 40 bytes a section, and so much must be there. Room for kept lines is held free from the last section on, so where
+/// even they are too many, those of the last sections stay.
 ///
 /// # Example
 /// ```
@@ -62,6 +68,7 @@ impl Section {
 ///     many: "earlier calls",
 ///     lines: vec!["May 2: belt".to_owned(), "Mar 1: drum bearing, seized".to_owned()],
 ///     length: Length::UpTo(16),
+///     kept: 0,
 /// };
 /// assert_eq!(compact(&[calls.clone()], 60), "May 2: belt\nMar 1: drum b…\n");
 /// let more = Section { lines: vec!["May 2: belt".to_owned(); 3], ..calls };
@@ -69,40 +76,85 @@ impl Section {
 /// ```
 #[must_use]
 pub fn compact(sections: &[Section], bytes_max: usize) -> String {
-    let shown: Vec<Vec<String>> = sections.iter().map(Section::shown).collect();
-    let all = lines_of(shown.iter().flatten());
+    let mut waiting: VecDeque<Waiting<'_>> = sections.iter().map(Waiting::of).collect();
+    let all = lines_of(waiting.iter().flat_map(|turn| &turn.lines));
     if all.len() <= bytes_max {
         return all;
     }
-    // What is kept free for telling of the lines that do not fit; a section's own share is free once it is done.
-    let mut kept = tail(
-        sections
-            .iter()
-            .map(|section| (section, section.lines.len())),
-    )
-    .len();
-    kept += sections.iter().map(room_for_more).sum::<usize>();
+    let told = tail(waiting.iter().map(Waiting::all)).len();
+    let held: usize = waiting.iter().map(Waiting::held).sum();
+    let mut free = bytes_max.saturating_sub(told + held);
+    for turn in waiting.iter_mut().rev() {
+        turn.keep(&mut free);
+    }
     let mut text = String::new();
-    let mut left = Vec::new();
-    for (section, lines) in sections.iter().zip(&shown) {
-        let mut out = 0;
-        for line in lines {
-            let fits = out == 0 && text.len() + line.len() + 1 + kept <= bytes_max;
-            if fits {
-                push(&mut text, line);
-            } else {
-                out += 1;
-            }
+    let mut left: Vec<(&Section, usize)> = Vec::new();
+    while let Some(turn) = waiting.pop_front() {
+        // What is held free for telling of the lines that do not fit, and for kept lines behind.
+        let all = std::iter::once(turn.all()).chain(waiting.iter().map(Waiting::all));
+        let told = tail(left.iter().copied().chain(all)).len() + room_for_more(turn.section);
+        let held: usize = waiting.iter().map(Waiting::held).sum();
+        let out = turn.fill(&mut text, bytes_max.saturating_sub(told + held));
+        if out > 0 && turn.section.length == Length::Whole {
+            push(&mut text, &turn.section.more(out));
         }
-        kept -= room_for_more(section);
-        match section.length {
-            Length::Whole if out > 0 => push(&mut text, &section.more(out)),
-            Length::Whole => {}
-            Length::UpTo(_) => left.push((section, out)),
-        }
+        left.push((turn.section, out));
     }
     text.push_str(&tail(left.into_iter()));
     text
+}
+
+/// A section whose turn is still to come.
+struct Waiting<'s> {
+    section: &'s Section,
+    lines: Vec<String>,
+    /// For how many of the first lines room is held free.
+    kept: usize,
+}
+
+impl<'s> Waiting<'s> {
+    fn of(section: &'s Section) -> Self {
+        Self {
+            section,
+            lines: section.shown(),
+            kept: 0,
+        }
+    }
+
+    fn all(&self) -> (&'s Section, usize) {
+        (self.section, self.lines.len())
+    }
+
+    /// Holds room free for its kept lines, as far as there is any.
+    fn keep(&mut self, free: &mut usize) {
+        for line in self.lines.iter().take(self.section.kept) {
+            let Some(rest) = free.checked_sub(line.len() + 1) else {
+                return;
+            };
+            *free = rest;
+            self.kept += 1;
+        }
+    }
+
+    /// What is held free for it.
+    fn held(&self) -> usize {
+        let kept = self.lines.iter().take(self.kept);
+        let kept: usize = kept.map(|line| line.len() + 1).sum();
+        kept + room_for_more(self.section)
+    }
+
+    /// Writes its kept lines, and others as long as the text does not grow beyond so many bytes. Says how many are missing.
+    fn fill(&self, text: &mut String, bytes_max: usize) -> usize {
+        let mut missing = self.lines.len();
+        for (at, line) in self.lines.iter().enumerate() {
+            if at >= self.kept && text.len() + line.len() + 1 > bytes_max {
+                break;
+            }
+            push(text, line);
+            missing -= 1;
+        }
+        missing
+    }
 }
 
 /// What the line on missing whole lines of a section may take.
@@ -181,6 +233,7 @@ mod tests {
             many,
             lines: lines.iter().map(|line| (*line).to_owned()).collect(),
             length,
+            kept: 0,
         }
     }
 
@@ -233,10 +286,29 @@ mod tests {
         );
     }
 
+    #[test]
+    fn a_kept_line_stands_though_earlier_ones_would_have_taken_its_room() {
+        let long = "y".repeat(40);
+        let flags = section(0, &[&long, &long], Length::UpTo(80));
+        let calls = section(2, &["May 2: terminal", "Mar 1: belt"], Length::UpTo(80));
+        let calls = Section { kept: 1, ..calls };
+        assert_eq!(
+            compact(&[flags.clone(), calls.clone()], 100),
+            format!("{long}\nMay 2: terminal\nLeft out: 1 flag, 1 earlier call.\n")
+        );
+        let flags = Section { kept: 2, ..flags };
+        assert_eq!(
+            compact(&[flags, calls], 60),
+            "May 2: terminal\nLeft out: 2 flags, 1 earlier call.\n"
+        );
+    }
+
     fn sections() -> impl Strategy<Value = Vec<Section>> {
         let lines = || proptest::collection::vec(".{0,400}", 0..12);
-        proptest::collection::vec((lines(), any::<bool>(), 1_usize..300), 1..=4).prop_map(|all| {
-            let of = |(place, (lines, is_whole, bytes)): (usize, (Vec<String>, bool, usize))| {
+        let parts = (lines(), any::<bool>(), 1_usize..300, 0_usize..4);
+        proptest::collection::vec(parts, 1..=4).prop_map(|all| {
+            type Parts = (Vec<String>, bool, usize, usize);
+            let of = |(place, (lines, is_whole, bytes, kept)): (usize, Parts)| {
                 let (one, many) = NAMES[place];
                 let length = if is_whole {
                     Length::Whole
@@ -248,6 +320,7 @@ mod tests {
                     many,
                     lines,
                     length,
+                    kept,
                 }
             };
             all.into_iter().enumerate().map(of).collect()

@@ -1,18 +1,26 @@
 //! What burnt a joint that is flagged: the readings on its machine, gathered for `nameplate_rules::readings::joint`.
 //!
 //! What must stay true: a reading names no component, so only those of calls on which the joint's own was found count for
-//! it, and none of a call on which it was not; two components that were found on one call share its readings. Voltages and
-//! current say something only together, so they are taken from one call: that on which most of them were read, the newest
-//! of such calls; everything else from the newest reading there is. Each reading used is named, so that one of an earlier
-//! call is seen to be one. Watts and ohms count only for the part whose rating was given with them, as a machine's plate is
-//! the sum of several, and only where they follow from each other.
+//! it, and none of a call on which it was not; two components that were found on one call share its readings.
+//!
+//! **Voltages and current say something only together, so they are taken from one call**: the flag's own, if a voltage under
+//! load, one across the joint or a current above zero was read on it; else the newest call of which that is so. Of that call the
+//! newest reading of each kind counts; so the current, the size of its wire, its breaker and how long it runs are each of the
+//! newest current that says it. A current of zero drops nothing anywhere, so it is no current. Whether the supply is high is told
+//! by the newest call on which it was read, the flag's own before others: by its voltage under load, or else without.
+//!
+//! The resistance is the newest there is. Watts and ohms count only for the part whose rating was given with them, as a
+//! machine's plate is the sum of several, and only where they follow from each other: a whole rating before half of one, the
+//! flag's own call before others, the newest. Each reading used is named, so that one of an earlier call is seen to be one.
+
+use std::cmp::Reverse;
 
 use nameplate_entities::kinds::{self, Across, Circuit, Quantity};
 use nameplate_entities::{appliance, reading};
 use nameplate_rules::flags::{ComponentClass, Hazard};
 use nameplate_rules::readings::conductor::Duty;
 use nameplate_rules::readings::joint::{
-    AirPath, Burn, JointFacts, JointRefusal, JointReport, examine,
+    AirPath, Burn, Cause, JointFacts, JointRefusal, JointReport, SupplyVolts, examine,
 };
 use rust_decimal::Decimal;
 
@@ -58,6 +66,44 @@ pub struct Examined<'r> {
     pub report: Result<JointReport, JointRefusal>,
     /// In the order in which they were taken.
     pub readings: Vec<&'r reading::Model>,
+    read_on: ReadOn,
+}
+
+impl Examined<'_> {
+    /// The calls on which was read what a cause is weighed by, oldest first.
+    pub fn calls_of(&self, cause: Cause) -> Vec<i64> {
+        let on = self.read_on;
+        let calls = match cause {
+            Cause::LooseJoint | Cause::UndersizedConductor => [on.load, None],
+            Cause::Overload => [on.current, on.resistance],
+            Cause::HighSupply => [on.supply, None],
+            // That is found, and no reading.
+            Cause::BlockedAirflow => [None, None],
+        };
+        let mut calls: Vec<i64> = calls.into_iter().flatten().collect();
+        calls.sort_unstable();
+        calls.dedup();
+        calls
+    }
+
+    /// The calls of all readings used, oldest first.
+    pub fn calls(&self) -> Vec<i64> {
+        let mut calls: Vec<i64> = self.readings.iter().map(|row| row.call_id).collect();
+        calls.sort_unstable();
+        calls.dedup();
+        calls
+    }
+}
+
+/// The call on which each was read.
+#[derive(Clone, Copy, Debug)]
+struct ReadOn {
+    /// Voltages and current, taken together.
+    load: Option<i64>,
+    /// The current alone.
+    current: Option<i64>,
+    resistance: Option<i64>,
+    supply: Option<i64>,
 }
 
 /// Which joint is looked at.
@@ -86,77 +132,128 @@ pub fn examine_joint<'r>(
         .iter()
         .filter(|row| row.call_id == call_id || found_on.contains(&row.call_id));
     let readings: Vec<&'r reading::Model> = of_joint.collect();
-    let load = Load::of_joint(&readings, call_id);
-    let is_element = |row: &&reading::Model| {
-        row.quantity == Quantity::Resistance && row.isolated && row.part_resistive == Some(true)
-    };
-    let element = readings.iter().copied().rfind(is_element);
-    let rated = [load.current, element].into_iter().flatten();
-    let (rated_volts, rated_watts) = rated.filter_map(rating).next_back().unwrap_or((None, None));
+    let used = Used::of(&readings, call_id);
     let is_shut = found.iter().any(|failed| failed.is_blocked_air());
-    let current = load.current;
-    let supply_volts = current
-        .and_then(|row| row.supply_volts)
-        .map(|volts| volts.0);
-    let report = examine(&JointFacts {
-        rated_volts: rated_volts.or(machine.rated_volts.map(|volts| volts.0)),
-        rated_watts,
-        ohms_lead_off: element.and_then(calls::value_in_base_unit),
-        open_volts: load.open.and_then(calls::value_in_base_unit),
-        loaded_volts: load
-            .loaded
-            .and_then(calls::value_in_base_unit)
-            .or(supply_volts),
-        joint_drop_volts: load.joint.and_then(calls::value_in_base_unit),
-        load_amps: current.and_then(calls::value_in_base_unit),
-        conductor: current.and_then(calls::conductor_of),
-        // Nothing ticked is nothing said.
-        duty: current
-            .filter(|row| row.continuous)
-            .map(|_| Duty::Continuous),
-        breaker_amps: current
-            .and_then(|row| row.breaker_amps)
-            .and_then(|amps| u32::try_from(amps).ok()),
-        air_path: is_shut.then_some(AirPath::Blocked),
-        back_pressure: None,
-        // Only a failure that is back has a flag.
-        burn: Some(Burn::Returned),
-    });
-    let used = [load.open, load.loaded, load.joint, current, element];
-    let mut used: Vec<&reading::Model> = used.into_iter().flatten().collect();
-    used.sort_by_key(|row| row.id);
     Examined {
-        report,
-        readings: used,
+        report: examine(&used.facts(machine, is_shut)),
+        read_on: used.read_on(),
+        readings: used.readings(),
     }
 }
 
-/// What was read of one call while a load ran, and without it.
-#[derive(Clone, Copy, Default)]
+/// The readings that the causes are weighed by.
+struct Used<'r> {
+    load: Load<'r>,
+    supply: Option<(&'r reading::Model, SupplyVolts)>,
+    /// The resistance of the part, lead off.
+    element: Option<&'r reading::Model>,
+    rated: Option<(&'r reading::Model, Rating)>,
+}
+
+impl<'r> Used<'r> {
+    fn of(readings: &[&'r reading::Model], call_id: i64) -> Self {
+        let calls = Load::of_calls(readings, call_id);
+        let supply = calls.iter().find_map(Load::supply);
+        let together = calls.iter().position(Load::is_any).unwrap_or_default();
+        let load = calls.into_iter().nth(together).unwrap_or_default();
+        let is_element = |row: &&reading::Model| {
+            row.quantity == Quantity::Resistance && row.isolated && row.part_resistive == Some(true)
+        };
+        let element = readings.iter().copied().rfind(is_element);
+        let of_element = readings.iter().copied().filter(|row| {
+            let is_its_call = element.is_some_and(|element| element.call_id == row.call_id);
+            is_its_call && row.quantity == Quantity::Resistance
+        });
+        let rows = load.currents.iter().copied().chain(of_element);
+        let rated =
+            rows.filter_map(|row| Some((row, rating(row)?)))
+                .max_by_key(|(row, (volts, watts))| {
+                    let is_own = row.call_id == call_id;
+                    (watts.is_some(), volts.is_some(), is_own, row.id)
+                });
+        Self {
+            load,
+            supply,
+            element,
+            rated,
+        }
+    }
+
+    fn facts(&self, machine: &appliance::Model, is_shut: bool) -> JointFacts {
+        let load = &self.load;
+        let (rated_volts, rated_watts) = self.rated.map_or((None, None), |(_, rating)| rating);
+        let breaker = load.breaker().and_then(|row| row.breaker_amps);
+        JointFacts {
+            rated_volts: rated_volts.or(machine.rated_volts.map(|volts| volts.0)),
+            rated_watts,
+            ohms_lead_off: self.element.and_then(calls::value_in_base_unit),
+            open_volts: load.open.and_then(calls::value_in_base_unit),
+            loaded_volts: load.loaded_volts().map(|(_, volts)| volts),
+            newest_supply: self.supply.map(|(_, volts)| volts),
+            joint_drop_volts: load.joint.and_then(calls::value_in_base_unit),
+            load_amps: load.current().and_then(calls::value_in_base_unit),
+            conductor: load.wire().and_then(calls::conductor_of),
+            // Nothing ticked is nothing said.
+            duty: load.lasting().map(|_| Duty::Continuous),
+            breaker_amps: breaker.and_then(|amps| u32::try_from(amps).ok()),
+            air_path: is_shut.then_some(AirPath::Blocked),
+            back_pressure: None,
+            // Only a failure that is back has a flag.
+            burn: Some(Burn::Returned),
+        }
+    }
+
+    fn read_on(&self) -> ReadOn {
+        let call = |row: &reading::Model| row.call_id;
+        ReadOn {
+            load: self.load.rows().next().map(call),
+            current: self.load.current().map(call),
+            resistance: self.element.map(call),
+            supply: self.supply.map(|(row, _)| row.call_id),
+        }
+    }
+
+    /// Each once.
+    fn readings(&self) -> Vec<&'r reading::Model> {
+        let others = [
+            self.element,
+            self.rated.map(|(row, _)| row),
+            self.supply.map(|(row, _)| row),
+        ];
+        let mut rows: Vec<&'r reading::Model> = self.load.rows().collect();
+        rows.extend(others.into_iter().flatten());
+        rows.sort_by_key(|row| row.id);
+        rows.dedup_by_key(|row| row.id);
+        rows
+    }
+}
+
+/// What was read of one call while a load ran, and without it; the newest of each kind.
+#[derive(Default)]
 struct Load<'r> {
     open: Option<&'r reading::Model>,
     loaded: Option<&'r reading::Model>,
     joint: Option<&'r reading::Model>,
-    current: Option<&'r reading::Model>,
+    /// All of them, oldest first.
+    currents: Vec<&'r reading::Model>,
 }
 
 impl<'r> Load<'r> {
-    /// Of the call on which most of it was read: the flag's own before others, a newer before an older.
-    fn of_joint(readings: &[&'r reading::Model], call_id: i64) -> Self {
+    /// Of each call: the flag's own first, then a newer before an older.
+    fn of_calls(readings: &[&'r reading::Model], call_id: i64) -> Vec<Self> {
         let mut calls: Vec<i64> = readings.iter().map(|row| row.call_id).collect();
-        calls.sort_by_key(|id| (*id == call_id, *id));
+        calls.sort_unstable_by_key(|id| (*id != call_id, Reverse(*id)));
         calls.dedup();
-        let of_calls = calls.into_iter().map(|id| Self::of_call(readings, id));
-        of_calls.max_by_key(Self::count).unwrap_or_default()
+        let of_call = calls.into_iter().map(|id| Self::of_call(readings, id));
+        of_call.collect()
     }
 
-    /// The newest of each kind.
     fn of_call(readings: &[&'r reading::Model], call_id: i64) -> Self {
         let mut load = Self::default();
         let of_call = readings.iter().filter(|row| row.call_id == call_id);
         for row in of_call.copied() {
             match (row.quantity, row.across, row.circuit) {
-                (Quantity::Current, ..) => load.current = Some(row),
+                (Quantity::Current, ..) => load.currents.push(row),
                 (Quantity::Voltage, Some(Across::Joint), _) => load.joint = Some(row),
                 (Quantity::Voltage, _, Some(Circuit::Open)) => load.open = Some(row),
                 (Quantity::Voltage, _, Some(Circuit::Loaded)) => load.loaded = Some(row),
@@ -166,225 +263,82 @@ impl<'r> Load<'r> {
         load
     }
 
-    fn count(&self) -> usize {
-        let all = [self.open, self.loaded, self.joint, self.current];
-        all.into_iter().flatten().count()
+    /// Whether anything was read while a load ran.
+    fn is_any(&self) -> bool {
+        self.loaded.is_some() || self.joint.is_some() || self.current().is_some()
+    }
+
+    /// The newest current that says something.
+    fn says(&self, what: impl Fn(&reading::Model) -> bool) -> Option<&'r reading::Model> {
+        self.currents.iter().copied().rfind(|row| what(row))
+    }
+
+    fn current(&self) -> Option<&'r reading::Model> {
+        self.says(is_flowing)
+    }
+
+    fn wire(&self) -> Option<&'r reading::Model> {
+        self.says(|row| calls::conductor_of(row).is_some())
+    }
+
+    fn breaker(&self) -> Option<&'r reading::Model> {
+        self.says(|row| row.breaker_amps.is_some())
+    }
+
+    fn lasting(&self) -> Option<&'r reading::Model> {
+        self.says(|row| row.continuous)
+    }
+
+    /// The voltage under load, or else what was read beside a current.
+    fn loaded_volts(&self) -> Option<(&'r reading::Model, Decimal)> {
+        let read = |row| Some((row, calls::value_in_base_unit(row)?));
+        let beside = || {
+            let row = self.says(|row| row.supply_volts.is_some() && is_flowing(row))?;
+            Some((row, row.supply_volts?.0))
+        };
+        self.loaded.and_then(read).or_else(beside)
+    }
+
+    fn supply(&self) -> Option<(&'r reading::Model, SupplyVolts)> {
+        let told = |(row, volts), under_load| (row, SupplyVolts { volts, under_load });
+        let read = |row| Some((row, calls::value_in_base_unit(row)?));
+        let open = || Some(told(self.open.and_then(read)?, false));
+        self.loaded_volts()
+            .map(|loaded| told(loaded, true))
+            .or_else(open)
+    }
+
+    /// All that is used of it; one may stand twice.
+    fn rows(&self) -> impl Iterator<Item = &'r reading::Model> {
+        let rows = [
+            self.open,
+            self.loaded_volts().map(|(row, _)| row),
+            self.joint,
+            self.current(),
+            self.wire(),
+            self.breaker(),
+            self.lasting(),
+        ];
+        rows.into_iter().flatten()
     }
 }
 
+/// Whether something flowed.
+fn is_flowing(row: &reading::Model) -> bool {
+    calls::value_in_base_unit(row).is_some_and(|amps| amps > Decimal::ZERO)
+}
+
+/// Volts and watts of a part.
+type Rating = (Option<Decimal>, Option<Decimal>);
+
 /// Volts and watts of the measured part itself, where they follow from each other.
-fn rating(row: &reading::Model) -> Option<(Option<Decimal>, Option<Decimal>)> {
+fn rating(row: &reading::Model) -> Option<Rating> {
     row.part_resistive.filter(|is_resistive| *is_resistive)?;
     let volts = row.part_volts.map(|volts| volts.0);
     let by_amps = || volts?.checked_mul(row.part_amps?.0);
     let watts = row.part_watts.map(|watts| watts.0).or_else(by_amps);
-    Some((volts, watts))
+    (volts.is_some() || watts.is_some()).then_some((volts, watts))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use chrono::DateTime;
-    use nameplate_entities::exact::Exact;
-    use nameplate_entities::kinds::{Fuel, Verdict};
-    use nameplate_rules::readings::joint::{Cause, Speaks};
-
-    fn machine() -> appliance::Model {
-        appliance::Model {
-            id: 1,
-            appliance_type_id: 1,
-            customer_id: 1,
-            service_address_id: 1,
-            make: "Hearthline".to_owned(),
-            make_key: "HEARTHLINE".to_owned(),
-            model: "HX-30".to_owned(),
-            serial: None,
-            serial_key: None,
-            serial_fold: None,
-            shop_tag: None,
-            unreadable_reason: None,
-            fuel: Fuel::Electric,
-            rated_volts: Some(Exact(Decimal::from(240))),
-            rated_watts: Some(Exact(Decimal::from(9_600))),
-            rated_amps: None,
-            made_on: None,
-            bought_on: None,
-            installed_on: None,
-            built_in: false,
-            version: 1,
-        }
-    }
-
-    fn read(id: i64, call_id: i64, quantity: Quantity, value: &str) -> reading::Model {
-        let unit = match quantity {
-            Quantity::Current => "ampere",
-            Quantity::Resistance => "ohm",
-            _ => "volt",
-        };
-        reading::Model {
-            id,
-            call_id,
-            taken_at: DateTime::UNIX_EPOCH,
-            taken_by: 1,
-            quantity,
-            value: Exact(value.parse().expect("a figure")),
-            unit: unit.to_owned(),
-            place: "terminal block".to_owned(),
-            isolated: true,
-            wire_awg: None,
-            continuous: false,
-            expected_low: None,
-            expected_high: None,
-            verdict: Verdict::NoBand,
-            explanation: String::new(),
-            note: None,
-            circuit: None,
-            across: None,
-            supply_volts: None,
-            part_resistive: None,
-            part_volts: None,
-            part_watts: None,
-            part_amps: None,
-            insulation_c: None,
-            terminals_c: None,
-            breaker_amps: None,
-        }
-    }
-
-    fn volts(id: i64, call_id: i64, value: &str, circuit: Circuit) -> reading::Model {
-        reading::Model {
-            circuit: Some(circuit),
-            ..read(id, call_id, Quantity::Voltage, value)
-        }
-    }
-
-    /// The joint of a flag of call 9 whose component was found on calls 7, 9 and 12.
-    fn look<'r>(found: &[Failed<'_>], readings: &'r [reading::Model]) -> Examined<'r> {
-        let of_joint = OfJoint {
-            machine: &machine(),
-            call_id: 9,
-            found_on: &[7, 9, 12],
-        };
-        examine_joint(of_joint, found, readings)
-    }
-
-    fn speaks(examined: &Examined<'_>, cause: Cause) -> Speaks {
-        let report = examined.report.as_ref().expect("a report");
-        let of_cause = report.bearings.iter().find(|found| found.cause == cause);
-        of_cause.expect("all five causes").speaks
-    }
-
-    #[test]
-    fn a_burnt_terminal_is_a_hot_joint_and_a_burnt_element_or_corroded_plug_is_none() {
-        let is_hot = |component, mode, hazard| {
-            let failed = Failed {
-                component,
-                mode,
-                hazard,
-            };
-            failed.is_hot_joint()
-        };
-        assert!(is_hot(
-            "Surface burner terminal",
-            "burnt",
-            kinds::Hazard::Heat
-        ));
-        assert!(is_hot("Cord and plug", "loose", kinds::Hazard::Arc));
-        assert!(!is_hot("Bake element", "burnt", kinds::Hazard::Heat));
-        assert!(!is_hot(
-            "Door switch connector",
-            "corroded",
-            kinds::Hazard::None
-        ));
-    }
-
-    #[test]
-    fn a_pair_is_taken_from_one_call_and_an_older_whole_pair_before_a_newer_half() {
-        let readings = [
-            volts(1, 7, "240", Circuit::Open),
-            volts(2, 7, "216", Circuit::Loaded),
-            read(3, 7, Quantity::Current, "20"),
-            volts(4, 9, "245", Circuit::Open),
-        ];
-        let examined = look(&[], &readings);
-        let used: Vec<i64> = examined.readings.iter().map(|row| row.id).collect();
-        assert_eq!(used, [1, 2, 3]);
-        let circuit = examined.report.expect("a report").circuit.expect("a pair");
-        assert_eq!(circuit.drop_volts, Decimal::from(24));
-        assert_eq!(circuit.watts, Some(Decimal::from(480)));
-    }
-
-    #[test]
-    fn readings_of_a_call_on_which_the_joint_was_not_found_are_not_its_own() {
-        let drop = |id, call_id| reading::Model {
-            across: Some(Across::Joint),
-            ..volts(id, call_id, "3", Circuit::Loaded)
-        };
-        let readings = [drop(1, 8), read(2, 8, Quantity::Current, "18.75")];
-        let of_another = look(&[], &readings);
-        assert!(of_another.readings.is_empty());
-        assert_ne!(speaks(&of_another, Cause::LooseJoint), Speaks::For);
-        let readings = [drop(1, 8), drop(3, 7)];
-        let of_own = look(&[], &readings);
-        let used: Vec<i64> = of_own.readings.iter().map(|row| row.id).collect();
-        assert_eq!(used, [3]);
-        assert_eq!(speaks(&of_own, Cause::LooseJoint), Speaks::For);
-    }
-
-    #[test]
-    fn the_flags_own_call_counts_before_another_on_which_as_much_was_read() {
-        let readings = [
-            volts(1, 9, "240", Circuit::Loaded),
-            volts(2, 12, "230", Circuit::Loaded),
-        ];
-        let examined = look(&[], &readings);
-        assert_eq!(examined.readings.first().map(|row| row.id), Some(1));
-    }
-
-    #[test]
-    fn a_drop_across_the_joint_speaks_for_a_loose_one_and_a_blocked_duct_for_blocked_air() {
-        let drop = reading::Model {
-            across: Some(Across::Joint),
-            ..volts(1, 9, "3", Circuit::Loaded)
-        };
-        let readings = [drop, read(2, 9, Quantity::Current, "18.75")];
-        let duct = Failed {
-            component: "Exhaust duct",
-            mode: "blocked",
-            hazard: kinds::Hazard::Heat,
-        };
-        let examined = look(&[duct], &readings);
-        assert_eq!(speaks(&examined, Cause::LooseJoint), Speaks::For);
-        assert_eq!(speaks(&examined, Cause::BlockedAirflow), Speaks::For);
-        let joint = examined.report.expect("a report").joint.expect("a drop");
-        assert_eq!(joint.watts, Some(Decimal::new(5_625, 2)));
-    }
-
-    #[test]
-    fn the_watts_of_the_whole_machine_are_never_taken_for_the_parts_own() {
-        let examined = look(&[], &[]);
-        assert_eq!(examined.report.expect("a report").expected, None);
-        let of_part = reading::Model {
-            part_resistive: Some(true),
-            part_volts: Some(Exact(Decimal::from(240))),
-            part_amps: Some(Exact(Decimal::from(10))),
-            ..read(1, 9, Quantity::Resistance, "24")
-        };
-        let readings = [of_part];
-        let examined = look(&[], &readings);
-        let expected = examined.report.expect("a report").expected;
-        assert_eq!(expected.map(|of| of.ohms), Some(Decimal::from(24)));
-    }
-
-    #[test]
-    fn readings_that_contradict_each_other_are_refused_and_named() {
-        let drop = reading::Model {
-            across: Some(Across::Joint),
-            ..volts(1, 9, "300", Circuit::Loaded)
-        };
-        let readings = [drop, volts(2, 9, "230", Circuit::Loaded)];
-        let examined = look(&[], &readings);
-        assert!(examined.report.is_err());
-        assert_eq!(examined.readings.len(), 2);
-    }
-}
+mod tests;

@@ -101,10 +101,8 @@ pub fn conductor_check(
 }
 
 fn load_limit_amps(conductor: Conductor, duty: Duty) -> Result<Decimal, ReadingRefusal> {
-    let table = ampacity_amps(conductor.gauge, conductor.usable_column());
-    // The breaker may not be larger than this, so a larger load could not lawfully run.
-    let amps = overcurrent_limit_amps(Metal::Copper, conductor.gauge)
-        .map_or(table, |limit| table.min(limit));
+    let table = conductor.table_amps();
+    let amps = conductor.breaker_limit_amps().unwrap_or(table);
     match duty {
         Duty::NonContinuous => Ok(Decimal::from(amps)),
         Duty::Continuous => times(Decimal::from(amps), Decimal::new(8, 1)),
@@ -120,6 +118,51 @@ impl Conductor {
     pub fn usable_column(self) -> TemperatureRating {
         let insulation = self.insulation.unwrap_or(TemperatureRating::C60);
         insulation.min(self.terminals.unwrap_or(TemperatureRating::C60))
+    }
+
+    fn table_amps(self) -> u32 {
+        ampacity_amps(self.gauge, self.usable_column())
+    }
+
+    /// The small-conductor limit where it is below the table: the breaker may not be larger than this, so a larger load
+    /// could not lawfully run.
+    fn breaker_limit_amps(self) -> Option<u32> {
+        overcurrent_limit_amps(Metal::Copper, self.gauge).filter(|limit| *limit < self.table_amps())
+    }
+
+    /// The rule that sets what [`conductor_check`] holds a short load against, in words.
+    ///
+    /// # Source
+    /// NFPA 70 (2023) Table 310.16, or 240.4(D) where that is less.
+    ///
+    /// # Example
+    /// ```
+    /// use nameplate_rules::readings::conductor::{Conductor, Gauge, TemperatureRating};
+    /// let wire = Conductor { gauge: Gauge::Awg12, insulation: None, terminals: None };
+    /// assert_eq!(wire.limit_words(), "NFPA 70 (2023) Table 310.16, 60 C column");
+    /// let marked = Some(TemperatureRating::C90);
+    /// let wire = Conductor { insulation: marked, terminals: marked, ..wire };
+    /// assert_eq!(
+    ///     wire.limit_words(),
+    ///     "NFPA 70 (2023) 240.4(D), the most its breaker may be, below the 30 A of Table 310.16, 90 C column"
+    /// );
+    /// ```
+    #[must_use]
+    pub fn limit_words(self) -> String {
+        let column = match self.usable_column() {
+            TemperatureRating::C60 => 60,
+            TemperatureRating::C75 => 75,
+            TemperatureRating::C90 => 90,
+        };
+        let table = format!("Table 310.16, {column} C column");
+        if self.breaker_limit_amps().is_some() {
+            format!(
+                "NFPA 70 (2023) 240.4(D), the most its breaker may be, below the {} A of {table}",
+                self.table_amps()
+            )
+        } else {
+            format!("NFPA 70 (2023) {table}")
+        }
     }
 }
 
@@ -317,6 +360,30 @@ mod tests {
             ..wire
         };
         assert_eq!(ampacity_amps(marked.gauge, marked.usable_column()), 35);
+    }
+
+    /// NFPA 70 (2023) Table 310.16 and 240.4(D): of 14, 12 and 10 AWG only the 60 C column is no more than the breaker.
+    #[test]
+    fn the_rule_that_sets_the_limit_is_named_for_each_size_and_column() {
+        use TemperatureRating::{C60, C75, C90};
+        for gauge in GAUGES {
+            for column in [C60, C75, C90] {
+                let wire = Conductor {
+                    gauge,
+                    insulation: Some(column),
+                    terminals: Some(column),
+                };
+                let check = conductor_check(Decimal::ONE, wire, Duty::NonContinuous);
+                let limit = check.expect("a check").limit_amps;
+                let table = ampacity_amps(gauge, column);
+                let is_by_table = limit == Decimal::from(table);
+                let said = wire.limit_words();
+                assert_eq!(said.contains("240.4(D)"), !is_by_table, "{said}");
+                assert_eq!(said.contains(&format!("{table} A")), !is_by_table, "{said}");
+                let is_small = matches!(gauge, Gauge::Awg14 | Gauge::Awg12 | Gauge::Awg10);
+                assert_eq!(is_by_table, column == C60 || !is_small, "{said}");
+            }
+        }
     }
 
     /// NFPA 70 (2023) 422.13 with the published water-heater example: 18.75 A gives 23.44 A.

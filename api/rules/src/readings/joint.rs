@@ -36,6 +36,9 @@ pub struct JointFacts {
     pub open_volts: Option<Decimal>,
     /// Supply at the same points with the part running.
     pub loaded_volts: Option<Decimal>,
+    /// The newest supply voltage, where it need not be of the call of the voltages above: by it alone is told whether the
+    /// supply is high. Without it the supply under load is taken, or else without.
+    pub newest_supply: Option<SupplyVolts>,
     /// Voltage from one side of the joint to the other with the part running.
     pub joint_drop_volts: Option<Decimal>,
     /// Current through the joint with the part running.
@@ -46,6 +49,13 @@ pub struct JointFacts {
     pub air_path: Option<AirPath>,
     pub back_pressure: Option<BackPressure>,
     pub burn: Option<Burn>,
+}
+
+/// A supply voltage that was read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct SupplyVolts {
+    pub volts: Decimal,
+    pub under_load: bool,
 }
 
 /// How the way of the air was found: vent, duct, outlet, fan or coil.

@@ -123,7 +123,7 @@ fn finding(done: &[Done], row: &Found) -> BriefFinding {
 fn remedy(rows: &[Done]) -> Option<BriefRemedy> {
     let remedy = &rows.first()?.remedy;
     let parts = rows.iter().filter_map(|row| {
-        let (used, part) = (row.used.as_ref()?, row.part.as_ref()?);
+        let (used, part) = row.fitted()?;
         Some(BriefPart {
             number: part.number.clone(),
             description: part.description.clone(),

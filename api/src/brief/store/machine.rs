@@ -42,6 +42,14 @@ pub struct Done {
     pub part: Option<part::Model>,
 }
 
+impl Done {
+    /// What was fitted and is still there; none where it was taken back.
+    pub fn fitted(&self) -> Option<(&part_used::Model, &part::Model)> {
+        let used = self.used.as_ref().filter(|used| !used.quantity.0.is_zero());
+        used.zip(self.part.as_ref())
+    }
+}
+
 /// A warranty of the shop that still holds.
 #[derive(Clone, Debug, FromQueryResult)]
 pub struct Promise {

@@ -10,7 +10,7 @@ mod route;
 use std::collections::{BTreeSet, HashMap};
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::VisitState;
+use nameplate_entities::kinds::{CallState, VisitState};
 use nameplate_entities::{
     appliance, appliance_type, callback, contact, customer, reading, service_address, service_call,
 };
@@ -35,7 +35,9 @@ pub struct Brief {
     pub contacts: Vec<contact::Model>,
     /// Earlier calls on the machine, newest first.
     pub history: Vec<service_call::Model>,
-    /// What was found on the call itself and on those of the history; so too remedies and readings.
+    /// Those that were opened after the call, newest first.
+    pub later: Vec<service_call::Model>,
+    /// What was found on the call itself, on those of the history and on later ones; so too remedies and readings.
     pub findings: Vec<Found>,
     pub remedies: Vec<Done>,
     pub readings: Vec<reading::Model>,
@@ -199,12 +201,16 @@ impl Gathered {
     fn brief(&self, ticket: Ticket, cover: Vec<coverage::CoverAhead>) -> Brief {
         let (call_id, machine_id) = (ticket.call.id, ticket.appliance.id);
         let customer_id = ticket.customer.id;
-        let mut history = all(&self.calls, |row| {
-            row.appliance_id == machine_id && row.id != call_id
+        let mut others = all(&self.calls, |row| {
+            let is_another = row.appliance_id == machine_id && row.id != call_id;
+            is_another && row.state != CallState::Cancelled
         });
-        history.truncate(HISTORY_MAX);
-        let mut told: BTreeSet<i64> = history.iter().map(|row| row.id).collect();
+        others.truncate(HISTORY_MAX);
+        let mut told: BTreeSet<i64> = others.iter().map(|row| row.id).collect();
         told.insert(call_id);
+        let opened = (ticket.call.opened_at, call_id);
+        let (history, later) =
+            (others.into_iter()).partition(|row| (row.opened_at, row.id) < opened);
         let findings = all(&self.findings, |row| told.contains(&row.finding.call_id));
         let found: BTreeSet<i64> = findings.iter().map(|row| row.finding.id).collect();
         let (other_machines, other_flags) = self.neighbours(&ticket);
@@ -230,6 +236,7 @@ impl Gathered {
             part_orders,
             cover,
             history,
+            later,
             findings,
             other_machines,
             other_flags,

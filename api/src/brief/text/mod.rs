@@ -1,30 +1,33 @@
 //! The brief as text for a phone on a poor connection: below 2,000 bytes, who and where first, then what can hurt.
 //!
 //! What must stay true: a caution stands whole or is counted; the sentence that all of them end with stands once behind the
-//! last. What a technician may not know is not in the brief, so it is not in here: no costs, no margins.
+//! last; the last repair of what came back and the first two checks stand whatever else there is. What a technician may not know is not in the brief, so it is not in here: no costs, no margins.
 
+mod burns;
 mod past;
 
 use chrono::NaiveDate;
-use nameplate_entities::kinds::{CallbackState, FlagLevel, Fuel, VisitReason};
-use nameplate_entities::{appliance, estimate_revision, visit};
-use nameplate_rules::cautions::DEFERENCE;
+use nameplate_entities::kinds::{CallState, CallbackState, FlagLevel, Fuel, VisitReason};
+use nameplate_entities::{appliance, estimate_revision, service_call, visit};
+use nameplate_rules::cautions::{Caution, DEFERENCE};
 use nameplate_rules::compact::{Length, Section, compact};
 use nameplate_rules::coverage::Covers;
 use nameplate_rules::money::Cents;
 use nameplate_rules::plural::counted;
-use nameplate_rules::readings::joint::{Cause, Speaks};
 
 use crate::coverage::CoverAhead;
 use crate::customers;
 
 use super::dangers;
 use super::store::{Brief, Flagged, Offer, Ordered, Promise};
+use burns::causes;
 
 /// The longest text.
 const BYTES_MAX: usize = 1_999;
-/// Earlier calls that are told before checks and other machines.
+/// Earlier calls that are told before who pays, beside the last repair.
 const LAST_CALLS: usize = 2;
+/// Checks that always stand.
+const FIRST_CHECKS: usize = 2;
 /// Behind this a flag says which rule was met, which its level tells in short.
 const WHY: &str = " Why: ";
 
@@ -32,66 +35,93 @@ const WHY: &str = " Why: ";
 pub fn text(brief: &Brief) -> String {
     let loud = |row: &&Flagged| row.flag.level == FlagLevel::Act;
     let (act, watch): (Vec<&Flagged>, Vec<&Flagged>) = brief.flags.iter().partition(loud);
-    let mut last = past::history(brief);
-    let older = last.split_off(last.len().min(LAST_CALLS));
-    let sections = [
-        cut("line on the visit", "lines on the visit", 150, place(brief)),
+    let cautions = cautions(brief, &act);
+    let deferring = vec![DEFERENCE.to_owned()];
+    let mut sections = vec![
         cut(
-            "line on the machine",
-            "lines on the machine",
+            ("line on the visit", "lines on the visit"),
+            150,
+            place(brief),
+        ),
+        cut(
+            ("line on the machine", "lines on the machine"),
             200,
             machine(brief),
         ),
-        cut("flag", "flags", 260, flags("ACT", &act)),
-        whole("caution", "cautions", cautions(brief, &act)),
-        whole("sentence", "sentences", vec![DEFERENCE.to_owned()]),
-        cut("recall", "recalls", 220, recalls(brief)),
-        cut("likely cause", "likely causes", 220, causes(brief, &act)),
-        cut(
-            "line on this call",
-            "lines on this call",
-            220,
-            past::so_far(brief),
-        ),
-        cut("earlier call", "earlier calls", 220, last),
-        cut("payer", "payers", 200, payers(brief)),
-        cut("amount", "amounts", 140, money(brief)),
-        cut("part ordered", "parts ordered", 120, parts(brief)),
-        cut("check", "checks", 160, checks(&act)),
-        cut(
-            "flag to watch",
-            "flags to watch",
-            200,
-            flags("WATCH", &watch),
-        ),
-        cut("other machine", "other machines", 140, neighbours(brief)),
-        cut("older call", "older calls", 160, older),
+        kept(1, cut(("flag", "flags"), 260, flags("ACT", &act))),
+        kept(cautions.len(), whole(("caution", "cautions"), cautions)),
+        kept(1, whole(("sentence", "sentences"), deferring)),
+        cut(("recall", "recalls"), 220, recalls(brief)),
+        cut(("likely cause", "likely causes"), 220, causes(brief, &act)),
     ];
+    sections.extend(work(brief, (act.as_slice(), watch.as_slice())));
     compact(&sections, BYTES_MAX)
 }
 
-fn cut(one: &'static str, many: &'static str, bytes_max: usize, lines: Vec<String>) -> Section {
+/// What was done and is to be looked at, then who pays, then what else is there. The last repair of what came back and the
+/// first checks always stand.
+fn work(brief: &Brief, (act, watch): (&[&Flagged], &[&Flagged])) -> Vec<Section> {
+    let loud_first: Vec<&Flagged> = act.iter().chain(watch).copied().collect();
+    let past::Past { repairs, others } = past::history(brief, &loud_first);
+    let mut recent = others;
+    let older = recent.split_off(recent.len().min(LAST_CALLS));
+    let mut checks = checks(act);
+    let further = checks.split_off(checks.len().min(FIRST_CHECKS));
+    let so_far = past::so_far(brief);
+    vec![
+        kept(1, cut(("last repair", "last repairs"), 220, repairs)),
+        kept(FIRST_CHECKS, cut(("check", "checks"), 160, checks)),
+        cut(("line on this call", "lines on this call"), 220, so_far),
+        cut(("later call", "later calls"), 160, past::later(brief)),
+        cut(("part ordered", "parts ordered"), 120, parts(brief)),
+        cut(("recent call", "recent calls"), 220, recent),
+        cut(("further check", "further checks"), 160, further),
+        cut(("warranty line", "warranty lines"), 200, payers(brief)),
+        cut(("amount", "amounts"), 140, money(brief)),
+        cut(
+            ("flag to watch", "flags to watch"),
+            200,
+            flags("WATCH", watch),
+        ),
+        cut(("other machine", "other machines"), 140, neighbours(brief)),
+        cut(("older call", "older calls"), 160, older),
+    ]
+}
+
+fn cut(name: (&'static str, &'static str), bytes_max: usize, lines: Vec<String>) -> Section {
+    section(name, Length::UpTo(bytes_max), lines)
+}
+
+fn whole(name: (&'static str, &'static str), lines: Vec<String>) -> Section {
+    section(name, Length::Whole, lines)
+}
+
+fn section(
+    (one, many): (&'static str, &'static str),
+    length: Length,
+    lines: Vec<String>,
+) -> Section {
     Section {
         one,
         many,
         lines,
-        length: Length::UpTo(bytes_max),
+        length,
+        kept: 0,
     }
 }
 
-fn whole(one: &'static str, many: &'static str, lines: Vec<String>) -> Section {
+/// The section with room held free for its first lines.
+fn kept(lines: usize, section: Section) -> Section {
     Section {
-        one,
-        many,
-        lines,
-        length: Length::Whole,
+        kept: lines,
+        ..section
     }
 }
 
 /// When, who, where, and how to get in.
 fn place(brief: &Brief) -> Vec<String> {
     let ticket = &brief.ticket;
-    let mut first = vec![ticket.call.number.clone()];
+    let mut first = vec![ticket.call.number.clone(), state(&ticket.call)];
     let to_come = (brief.visits.iter()).find(|trip| trip.visit.planned_on >= brief.today);
     if let Some(trip) = to_come.or(brief.visits.last()) {
         first.push(trip.visit.planned_on.to_string());
@@ -108,6 +138,16 @@ fn place(brief: &Brief) -> Vec<String> {
     let access = ticket.address.access_notes.as_deref();
     lines.extend(access.map(|notes| format!("Access: {notes}")));
     lines
+}
+
+/// Where the call stands.
+fn state(call: &service_call::Model) -> String {
+    match (call.state, call.completed_on) {
+        (CallState::Open, _) => "open".to_owned(),
+        (CallState::Completed, Some(day)) => format!("completed {day}"),
+        (CallState::Completed, None) => "completed".to_owned(),
+        (CallState::Cancelled, _) => "cancelled".to_owned(),
+    }
 }
 
 /// Why the call needs another visit.
@@ -139,9 +179,15 @@ fn machine(brief: &Brief) -> Vec<String> {
             CallbackState::Confirmed => Some("A return"),
             CallbackState::Rejected => None,
         };
-        let (days, number) = (callback.age_days, &earlier.number);
-        let days = counted(days, "day", "days");
-        lines.extend(what.map(|what| format!("{what}: {days} after {number}.")));
+        // One that is back on the same day counts as a day old.
+        let is_same_day = (earlier.completed_on).is_some_and(|day| day >= ticket.call.opened_on);
+        let when = if is_same_day {
+            "the same day as".to_owned()
+        } else {
+            format!("{} after", counted(callback.age_days, "day", "days"))
+        };
+        let number = &earlier.number;
+        lines.extend(what.map(|what| format!("{what}: {when} {number}.")));
     }
     lines
 }
@@ -179,25 +225,28 @@ fn flags(word: &str, rows: &[&Flagged]) -> Vec<String> {
     rows.iter().map(line).collect()
 }
 
-/// Those of the machine and its dangers, then what the flags kept beside them; without the sentence they all end with.
+/// Those of the machine and its dangers, then what the flags kept beside them: in short, without the sentence they all end
+/// with.
 fn cautions(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
     let own = dangers::cautions(brief);
-    let mut texts: Vec<String> = own
-        .iter()
-        .map(|caution| caution.text().to_owned())
-        .collect();
+    let mut lines: Vec<String> = own.iter().map(|own| caution(own.short())).collect();
     for row in act {
         for kept in listed(&row.flag.cautions_json) {
-            if !texts.contains(&kept) {
-                texts.push(kept);
+            // What the shop itself wrote stands as it is.
+            let line = match Caution::of_text(&kept) {
+                Some(known) => caution(known.short()),
+                None => caution(kept.strip_suffix(DEFERENCE).unwrap_or(&kept)),
+            };
+            if !lines.contains(&line) {
+                lines.push(line);
             }
         }
     }
-    let bare = |text: &String| {
-        let bare = text.strip_suffix(DEFERENCE).unwrap_or(text);
-        format!("CAUTION: {}", bare.trim_end())
-    };
-    texts.iter().map(bare).collect()
+    lines
+}
+
+fn caution(text: &str) -> String {
+    format!("CAUTION: {}", text.trim_end())
 }
 
 /// Texts that a flag keeps; what cannot be read back is nothing.
@@ -215,32 +264,6 @@ fn recalls(brief: &Brief) -> Vec<String> {
         )
     })
     .collect()
-}
-
-/// What speaks for a cause of a burnt joint. Two joints that were found on one call share its readings: a line is said once.
-fn causes(brief: &Brief, act: &[&Flagged]) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for row in act {
-        let report = dangers::joint(brief, row).and_then(|examined| examined.report.ok());
-        let bearings = report.into_iter().flat_map(|report| report.bearings);
-        let speaking = bearings.filter(|bearing| bearing.speaks == Speaks::For);
-        let said = speaking.map(|bearing| {
-            let cause = match bearing.cause {
-                Cause::LooseJoint => "a bad joint",
-                Cause::UndersizedConductor => "a small wire",
-                Cause::Overload => "an overload",
-                Cause::HighSupply => "a high supply",
-                Cause::BlockedAirflow => "blocked air",
-            };
-            format!("Points to {cause}: {}", bearing.why)
-        });
-        for line in said {
-            if !lines.contains(&line) {
-                lines.push(line);
-            }
-        }
-    }
-    lines
 }
 
 fn checks(act: &[&Flagged]) -> Vec<String> {

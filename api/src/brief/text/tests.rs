@@ -100,13 +100,105 @@ async fn the_text_says_who_where_and_what_before_what_can_hurt_and_then_what_was
         at("CAUTION: Do not return a circuit to use"),
         at(DEFERENCE),
         at("Points to a bad joint: "),
+        at("2026-02-01 C-000003: Surface burner terminal burnt: replaced; cause: undersized wire."),
+        at("Check: Compare load current"),
+        at("Check: With the machine isolated"),
         at("So far: Surface burner terminal burnt: re-terminated."),
         at("Measured: 3.2 V across the joint at left front terminal."),
-        at("2026-02-01 C-000003: Surface burner terminal burnt: replaced; cause: undersized wire."),
         at("We pay for Surface burner terminal (C-000003): labor to"),
-        at("Check: Compare load current"),
     ];
     assert!(in_order.is_sorted(), "{told}");
+}
+
+#[tokio::test]
+async fn what_was_measured_before_the_last_repair_is_told_with_its_day() {
+    let shop = Workshop::open("2026-01-05").await;
+    let mut brief = returned(&shop).await;
+    let [measured, earlier] = [brief.ticket.call.id, brief.history[0].id];
+    for row in &mut brief.readings {
+        row.call_id = earlier;
+    }
+    let told = text(&brief);
+    let says =
+        "\nPoints to a bad joint, by readings of 2026-02-01 (C-000003): The joint loses 3.2 V";
+    assert!(told.contains(says), "{told}");
+    assert!(!told.contains("\nMeasured: "), "{told}");
+    brief.readings[0].call_id = measured;
+    brief.readings[0].circuit = Some(Circuit::Loaded);
+    brief.readings[0].value = "2".parse().expect("volts");
+    brief.readings[0].across = Some(Across::Joint);
+    let told = text(&brief);
+    let says = "\nPoints to a bad joint: The joint loses 2 V";
+    assert!(told.contains(says), "{told}");
+}
+
+#[tokio::test]
+async fn readings_that_do_not_fit_together_are_said_to() {
+    let shop = Workshop::open("2026-01-05").await;
+    let mut brief = returned(&shop).await;
+    brief.readings[0].value = "2".parse().expect("volts");
+    let told = text(&brief);
+    let says =
+        "\nThe readings of the burnt joint do not fit together: the drop over the joint (3.2 V)";
+    assert!(told.contains(says), "{told}");
+}
+
+#[tokio::test]
+async fn equal_measurements_and_a_part_taken_back_are_no_lines_of_their_own() {
+    let shop = Workshop::open("2026-01-05").await;
+    let failure = shop.failure("Surface burner terminal", "burnt").await;
+    let machine = shop.machine(Some("B-1")).await;
+    let part = shop.part(Cents(1_200)).await;
+    let call = shop.open_call(&machine, CallKind::Repair).await.call;
+    let found = shop.find(&call, failure).await;
+    shop.mend(&found, Method::Replaced, vec![part.id]).await;
+    for value in ["3.2", "3.20", "3.2"] {
+        let read = voltage(call.id, value, Circuit::Loaded, Across::Joint);
+        let read = record_reading(&shop.owner(), read).await;
+        read.expect("a reading");
+    }
+    let brief = load(shop.app.db.read(), &shop.owner(), call.id).await;
+    let mut brief = brief.expect("a brief").expect("the owner sees it");
+    let told = text(&brief);
+    let fitted = format!("burnt: replaced, 1 {}.", part.number);
+    assert!(told.contains(&fitted), "{told}");
+    assert_eq!(told.matches("Measured: 3.2 V").count(), 1, "{told}");
+    for done in &mut brief.remedies {
+        let used = done.used.as_mut().expect("a part");
+        used.quantity = "0".parse().expect("nothing");
+    }
+    let told = text(&brief);
+    assert!(told.contains("terminal burnt: replaced."), "{told}");
+}
+
+#[tokio::test]
+async fn a_return_on_the_same_day_says_so_and_a_call_taken_later_is_not_an_earlier_one() {
+    let shop = Workshop::open("2026-01-05").await;
+    let failure = shop.failure("Surface burner terminal", "burnt").await;
+    let machine = shop.machine(Some("B-1")).await;
+    let (first, _) = shop.repair(&machine, day("2026-02-01"), failure).await;
+    let call = shop.open_call(&machine, CallKind::Repair).await.call;
+    let of = async |call_id: i64| {
+        let brief = load(shop.app.db.read(), &shop.owner(), call_id).await;
+        brief.expect("a brief").expect("the owner sees every call")
+    };
+    let told = text(&of(call.id).await);
+    let says = format!("Perhaps a return: the same day as {}.", first.number);
+    assert!(told.contains(&says), "{told}");
+    assert!(
+        told.starts_with(&format!("{}, open", call.number)),
+        "{told}"
+    );
+    let brief = of(first.id).await;
+    assert_eq!((brief.history.len(), brief.later.len()), (0, 1));
+    let told = text(&brief);
+    let begins = format!("{}, completed 2026-02-01", first.number);
+    assert!(told.starts_with(&begins), "{told}");
+    let says = format!(
+        "\nSince then: 2026-02-01 {}: it does not heat.",
+        call.number
+    );
+    assert!(told.contains(&says), "{told}");
 }
 
 #[tokio::test]
@@ -192,14 +284,16 @@ async fn the_text_is_short_enough_and_cautions_whole_whatever_is_in_the_brief() 
         long.balance = Cents(i64::MAX);
         let told = text(&long);
         prop_assert!(told.len() <= BYTES_MAX);
-        let isolate = Caution::IsolateAndProveDead.text();
-        let isolate = isolate
-            .strip_suffix(DEFERENCE)
-            .expect("it defers")
-            .trim_end();
-        let whole = told.contains(isolate);
-        prop_assert!(whole || told.contains("more cautions: see the full brief."));
-        prop_assert!(!told.contains("CAUTION: Cut") || whole);
+        let always = [
+            Caution::IsolateAndProveDead.short(),
+            DEFERENCE,
+            "2026-02-01 C-000003: Surface burner terminal burnt: replaced; cause: undersized wire.",
+            "Check: Compare load current",
+            "Check: With the machine isolated",
+        ];
+        for line in always {
+            prop_assert!(told.contains(line), "{line} in: {told}");
+        }
         Ok(())
     });
     outcome.expect("short enough");

@@ -6,7 +6,7 @@ use nameplate_entities::exact::Exact;
 use nameplate_entities::kinds::{Across, Circuit, Fuel, Quantity, Verdict};
 use nameplate_entities::{appliance, appliance_type, reading, shop as shop_table};
 use nameplate_rules::readings::conductor::{
-    Conductor, ConductorCheck, ConductorVerdict, Duty, TemperatureRating, conductor_check,
+    Conductor, ConductorCheck, ConductorVerdict, Duty, conductor_check,
 };
 use nameplate_rules::readings::{
     self, Band, Connection, Load, PlateData, ReadingRefusal, Unit, expected_band, judge,
@@ -277,19 +277,15 @@ fn band_words(
 
 fn wire_words(new: &RecordReading, wire: Conductor, check: &ConductorCheck) -> String {
     let awg = new.wire_awg.unwrap_or_default();
-    let column = match wire.usable_column() {
-        TemperatureRating::C60 => 60,
-        TemperatureRating::C75 => 75,
-        TemperatureRating::C90 => 90,
-    };
     let lasting = if new.continuous {
-        ", 80 % of it for a load of three hours or more"
+        "; 80 % of it for a load of three hours or more, 210.19(A), 210.20(A)"
     } else {
         ""
     };
     let limit = format!(
-        "the {} A that {awg} AWG copper wire carries ({column} C column, 30 C around it{lasting})",
-        check.limit_amps.normalize()
+        "the {} A that {awg} AWG copper wire may carry ({}; 30 C around it{lasting})",
+        check.limit_amps.normalize(),
+        wire.limit_words()
     );
     let load = check.load_amps.normalize();
     match check.verdict {

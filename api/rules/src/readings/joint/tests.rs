@@ -157,7 +157,10 @@ fn an_unmarked_terminal_holds_10_awg_to_30_amperes() {
         ..facts
     };
     // 240.4(D) still holds its breaker, and so its load, to 30 A.
-    assert_eq!(speaks(&marked, Cause::UndersizedConductor), Speaks::For);
+    let said = bearing(&marked, Cause::UndersizedConductor);
+    assert_eq!(said.speaks, Speaks::For);
+    let rule = "the 30 A that 10 AWG copper may carry (NFPA 70 (2023) 240.4(D)";
+    assert!(said.why.contains(rule), "{}", said.why);
 }
 
 /// NFPA 70 (2023) 240.4(D).
@@ -302,6 +305,16 @@ fn a_supply_is_high_above_126_or_252_volts_and_not_at_them() {
     assert!(low.why.contains("below 114 V"), "{}", low.why);
     let said = bearing(&at("208", "240"), Cause::HighSupply);
     assert!(said.why.contains("133 %"), "{}", said.why);
+    let newer = JointFacts {
+        newest_supply: Some(SupplyVolts {
+            volts: dec("260"),
+            under_load: false,
+        }),
+        ..at("240", "240")
+    };
+    let said = bearing(&newer, Cause::HighSupply);
+    assert_eq!(said.speaks, Speaks::For);
+    assert!(said.why.contains("260 V without load"), "{}", said.why);
 }
 
 #[test]
@@ -321,7 +334,7 @@ fn a_report_says_its_figures_in_plain_words() {
         [
             "The joint loses 0.9 V (0.4 %) at 23 A: 0.039 ohm, 20.7 W of heat. At the full current of the part that is \
              0.913 V. From 0.5 V on a joint is bad (common practice).",
-            "23 A were measured where the plate gives 22.94 A, no more than 10 % above. With a lead off the part has 10.3 ohm \
+            "23 A was measured where the plate gives 22.94 A, no more than 10 % above. With a lead off the part has 10.3 ohm \
              where its plate gives 10.29 ohm: it takes no more than it should.",
             "236 V under load is no more than 252 V, the most of a 240 V supply (ANSI C84.1, range A).",
             "A load of 23.33 A is inside the 30 A that 10 AWG copper may carry (NFPA 70 (2023) Table 310.16, 60 C column, as \

@@ -4,9 +4,7 @@ use super::words::{amps, loss_words, plain};
 use super::{
     BAD_JOINT_VOLTS, Bearing, CIRCUIT_DROP_PERCENT, Cause, Ground, SOUND_JOINT_VOLTS, Speaks,
 };
-use crate::readings::conductor::{
-    Conductor, ConductorCheck, ConductorVerdict, Duty, Gauge, TemperatureRating,
-};
+use crate::readings::conductor::{Conductor, ConductorCheck, ConductorVerdict, Duty, Gauge};
 use crate::readings::joint::{Burn, Figures, JointFacts, Measure, Wire};
 use crate::readings::{ReadingRefusal, divided, times};
 use rust_decimal::Decimal;
@@ -178,12 +176,13 @@ pub(super) fn undersized_conductor(facts: &JointFacts, figures: &Figures) -> Bea
     };
     let breaker = breaker_words(facts, &wire, conductor);
     let load = amps(wire.not_continuous.load_amps);
-    let source = wire_words(conductor);
+    let is_lasting = facts.duty == Some(Duty::Continuous);
+    let source = wire_words(conductor, is_lasting);
     let limits = (
         amps(wire.not_continuous.limit_amps),
         amps(wire.continuous.limit_amps),
     );
-    let limit = if facts.duty == Some(Duty::Continuous) {
+    let limit = if is_lasting {
         format!("{} for three hours or more", limits.1)
     } else {
         limits.0.clone()
@@ -205,7 +204,7 @@ pub(super) fn undersized_conductor(facts: &JointFacts, figures: &Figures) -> Bea
         }
         Fit::DutyDecides => {
             let why = format!(
-                "A load of {load} is inside the {} that {source}, but over the {} for three hours or more.{breaker}",
+                "A load of {load} is inside the {} that {source}, but over the {} for three hours or more ({LASTING}).{breaker}",
                 limits.0, limits.1
             );
             tell(Speaks::Unsettled, Ground::Nothing, why, vec![Measure::Duty])
@@ -213,11 +212,14 @@ pub(super) fn undersized_conductor(facts: &JointFacts, figures: &Figures) -> Bea
     }
 }
 
-fn wire_words(conductor: Conductor) -> String {
-    let column = match conductor.usable_column() {
-        TemperatureRating::C60 => 60,
-        TemperatureRating::C75 => 75,
-        TemperatureRating::C90 => 90,
+/// The rule of a load that runs for three hours or more.
+const LASTING: &str = "80 % of it, 210.19(A), 210.20(A)";
+
+fn wire_words(conductor: Conductor, is_lasting: bool) -> String {
+    let lasting = if is_lasting {
+        format!("; for three hours or more {LASTING}")
+    } else {
+        String::new()
     };
     let unmarked = if conductor.insulation.is_none() || conductor.terminals.is_none() {
         ", as what is unmarked counts as 60 C (110.14(C)(1)(a))"
@@ -225,8 +227,9 @@ fn wire_words(conductor: Conductor) -> String {
         ""
     };
     format!(
-        "{} AWG copper may carry (NFPA 70 (2023) Table 310.16, {column} C column{unmarked}; wire inside a machine follows its maker)",
-        awg(conductor.gauge)
+        "{} AWG copper may carry ({}{unmarked}{lasting}; wire inside a machine follows its maker)",
+        awg(conductor.gauge),
+        conductor.limit_words()
     )
 }
 

@@ -6,7 +6,7 @@ use super::{
     PART_TOLERANCE_PERCENT,
 };
 use crate::readings::conductor::Duty;
-use crate::readings::joint::{AirPath, Figures, JointFacts, Measure};
+use crate::readings::joint::{AirPath, Figures, JointFacts, Measure, SupplyVolts};
 use crate::readings::{ReadingRefusal, divided, times};
 use rust_decimal::Decimal;
 
@@ -51,7 +51,7 @@ fn current_against_plate(
         return Ok(None);
     };
     let figures = format!(
-        "{} were measured where the plate gives {}",
+        "{} was measured where the plate gives {}",
         amps(measured),
         amps(by_plate)
     );
@@ -120,12 +120,13 @@ fn load_against_breaker(
 }
 
 pub(super) fn high_supply(facts: &JointFacts) -> Result<Bearing, ReadingRefusal> {
+    let of = |under_load| move |volts| SupplyVolts { volts, under_load };
     let measured = facts
-        .loaded_volts
-        .map(|loaded| (loaded, "under load"))
-        .or(facts.open_volts.map(|open| (open, "without load")));
+        .newest_supply
+        .or(facts.loaded_volts.map(of(true)))
+        .or(facts.open_volts.map(of(false)));
     let finding = match (measured, facts.rated_volts) {
-        (Some((measured, when)), Some(rated)) => Some(supply_against_band(measured, when, rated)?),
+        (Some(measured), Some(rated)) => Some(supply_against_band(measured, rated)?),
         _ => None,
     };
     let missing = [
@@ -142,10 +143,15 @@ pub(super) fn high_supply(facts: &JointFacts) -> Result<Bearing, ReadingRefusal>
 
 /// A low supply speaks against a high one too, but is said: it may be the loss of a bad joint.
 fn supply_against_band(
-    measured: Decimal,
-    when: &str,
+    supply: SupplyVolts,
     rated: Decimal,
 ) -> Result<Finding, ReadingRefusal> {
+    let measured = supply.volts;
+    let when = if supply.under_load {
+        "under load"
+    } else {
+        "without load"
+    };
     let nominal = nominal_volts(rated);
     let most = share(nominal, HIGH_SUPPLY_PERCENT)?;
     let least = share(nominal, LOW_SUPPLY_PERCENT)?;

@@ -5,16 +5,18 @@ use crate::readings::rounded;
 use rust_decimal::Decimal;
 
 pub(super) fn loss_words(loss: &Loss, what: &str, figures: &Figures) -> String {
+    // A share that rounds to nothing tells nothing.
     let share = loss
         .percent
-        .map(|percent| format!(" ({} %)", plain(percent, 1)))
-        .unwrap_or_default();
+        .map(|percent| plain(percent, 1))
+        .filter(|percent| !percent.is_zero())
+        .map_or_else(String::new, |percent| format!(" ({percent} %)"));
     let drop = plain(loss.drop_volts, 3);
     match (loss.ohms, loss.watts, figures.load) {
         (Some(resistance), Some(heat), Some(load)) => {
             let by = match load.by {
                 CurrentBy::Measured => "",
-                CurrentBy::Plate => " by the plate",
+                CurrentBy::Plate => " by the plate, as none was read",
             };
             format!(
                 "{what} loses {drop} V{share} at {}{by}: {} ohm, {} W of heat.",
@@ -23,7 +25,7 @@ pub(super) fn loss_words(loss: &Loss, what: &str, figures: &Figures) -> String {
                 plain(heat, 1)
             )
         }
-        _ => format!("{what} loses {drop} V{share}."),
+        _ => format!("{what} loses {drop} V{share}; no current was read with it."),
     }
 }
 

@@ -78,6 +78,7 @@ fn facts_of<F: Strategy<Value = Option<Decimal>>>(
         ohms_lead_off: figures.2,
         open_volts: figures.3,
         loaded_volts: figures.4,
+        newest_supply: None,
         joint_drop_volts: figures.5,
         load_amps: figures.6,
         conductor: seen.0,
