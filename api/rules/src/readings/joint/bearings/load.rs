@@ -142,10 +142,7 @@ pub(super) fn high_supply(facts: &JointFacts) -> Result<Bearing, ReadingRefusal>
 }
 
 /// A low supply speaks against a high one too, but is said: it may be the loss of a bad joint.
-fn supply_against_band(
-    supply: SupplyVolts,
-    rated: Decimal,
-) -> Result<Finding, ReadingRefusal> {
+fn supply_against_band(supply: SupplyVolts, rated: Decimal) -> Result<Finding, ReadingRefusal> {
     let measured = supply.volts;
     let when = if supply.under_load {
         "under load"
