@@ -208,7 +208,8 @@ fn a_curve_has_few_machines_from_the_age_on_at_which_there_are_few() {
 
 #[test]
 fn a_model_that_is_asked_for_twice_is_drawn_once() {
-    let keys = |keys: &[&str]| -> Vec<String> { keys.iter().map(|key| (*key).to_owned()).collect() };
+    let keys =
+        |keys: &[&str]| -> Vec<String> { keys.iter().map(|key| (*key).to_owned()).collect() };
     let twice = keys(&["B", "A", "B", "A", "B"]);
     let once = each_once(&twice).expect("two models");
     assert_eq!(once, ["B", "A"]);
