@@ -302,7 +302,7 @@ on_both_databases! {
         assert_eq!(text(callbacks.expect("the cost of callbacks"), "debit"), "82.50");
 
         let query = "query($key: String!) { modelRecord(key: $key) { asOf key label machines furtherRepairs cut
-            steps { ageDays machines few } trend { failures trend } components { label trend { failures trend } } } }";
+            steps { ageDays machines few } trend { failures trend chance } components { label trend { failures trend chance } } } }";
         let key = key_of(house, "MODEL", "Copperleaf CL-30").await;
         let data = house.ask(&house.office, query, json!({ "key": key })).await;
         let record = at(&data, "modelRecord");
@@ -310,7 +310,8 @@ on_both_databases! {
         assert_eq!((int(record, "machines"), int(record, "furtherRepairs")), (2, 1));
         assert_eq!(*at(record, "cut"), json!(false));
         assert!(list(record, "steps").iter().any(|step| int(step, "ageDays") == 10), "{record}");
-        let trend = json!({ "failures": 1, "trend": "NO_CLEAR_TREND" });
+        // It came back today: no machine was watched past a further failure, so that no chance can be told.
+        let trend = json!({ "failures": 1, "trend": "NO_CLEAR_TREND", "chance": null });
         assert_eq!(*at(record, "trend"), trend);
         assert_eq!(*at(record, "components"), json!([{ "label": "Washer: Drain pump", "trend": trend }]));
         db.verify_is_clean();
@@ -436,6 +437,8 @@ on_both_databases! {
         let models: Vec<(&str, &str)> =
             list(&data, "repairRates.groups").iter().map(|group| ("models", text(group, "key"))).collect();
         drawn(house, &house.office, "machines", &models).await;
+        let once = drawn(house, &house.office, "machines", &models[..1]).await;
+        assert_eq!(drawn(house, &house.office, "machines", &[models[0]; 5]).await, once);
 
         let component = ("rates", &[("by", "COMPONENT")][..]);
         for (token, asked, status) in [

@@ -2,8 +2,8 @@
 //! --example gallery -- <folder>`. To look at them, on a screen and printed grey.
 
 use nameplate_pictures::{
-    Bar, Caption, Chart, Curve, Judgement, Lines, Moment, Money, Month, Months, RateRow, Rates,
-    Series, Visits,
+    AgeUnit, Bar, Caption, Chart, Curve, Judgement, Lines, Moment, Money, Month, Months, RateRow,
+    Rates, Series, Visits,
 };
 use std::error::Error;
 use std::fs;
@@ -143,8 +143,7 @@ fn visits(count: u32) -> Visits {
             Moment {
                 age,
                 mean,
-                low: (mean - half).max(0.0),
-                high: mean + half,
+                limits: Some(((mean - half).max(0.0), mean + half)),
                 units: 28u32.saturating_sub(index),
             }
         });
@@ -156,6 +155,7 @@ fn visits(count: u32) -> Visits {
     Visits {
         caption: caption("Repairs over the life of a machine"),
         age_axis: "Age in years".to_owned(),
+        age_unit: AgeUnit::Years,
         mean_axis: "Repairs per machine up to that age, mean".to_owned(),
         curves: curves.collect(),
     }

@@ -47,7 +47,7 @@ pub use money::{Bar, Money};
 pub use months::{Month, Months};
 pub use png::{PictureError, warm_up};
 pub use rates::{Judgement, RateRow, Rates};
-pub use visits::{Curve, Moment, Visits};
+pub use visits::{AgeUnit, Curve, Moment, Visits};
 
 /// A kind of chart that can be drawn.
 pub trait Chart {

@@ -2,10 +2,10 @@
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
 use crate::marks::{DASHES, INK, Shape, line, mark};
-use crate::plane::{Label, Plane, Sample};
+use crate::plane::{Label, Plane, Sample, label_room};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
-use crate::words::{percent, sentences, width};
+use crate::words::{percent, sentences};
 use crate::{Caption, Chart, Picture};
 
 const HEIGHT: f64 = 250.0;
@@ -100,11 +100,8 @@ impl Chart for Lines {
             return frame.empty(self.alternative());
         }
         let top = frame.top() + 22.0;
-        let label_room = self
-            .drawn_series()
-            .map(|series| width(&series.label, 12.0) + Sample::Mark(Shape::Disc).room())
-            .fold(60.0, f64::max)
-            .min(LABEL_ROOM_MAX);
+        let labels = self.drawn_series().map(|series| series.label.as_str());
+        let label_room = label_room(labels, Sample::Mark(Shape::Disc), LABEL_ROOM_MAX);
         let plane = Plane {
             left: MARGIN + 34.0,
             right: WIDTH - MARGIN - label_room - 8.0,

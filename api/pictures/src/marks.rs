@@ -2,6 +2,7 @@
 //!
 //! What must stay true: marks differ by shape and filling; the one accent only underlines what the shape says already.
 
+use crate::scale::float;
 use crate::svg::Element;
 use crate::words::width;
 
@@ -129,6 +130,20 @@ pub(crate) fn words_over_lines(
         .with("stroke-width", 3.0)
         .with("stroke-linejoin", "round")
         .with("paint-order", "stroke")
+}
+
+/// Lines of a label that end at a place, set around its height.
+pub(crate) fn label_lines(lines: &[String], (x, middle): (f64, f64), size: f64) -> Vec<Element> {
+    let step = size + 1.0;
+    let first = middle - step * (float(lines.len()) - 1.0) / 2.0;
+    lines
+        .iter()
+        .enumerate()
+        .map(|(place, line)| {
+            let base = first + step * float(place) + size * 0.35;
+            words(line, (x, base), size, Anchor::End)
+        })
+        .collect()
 }
 
 /// One thing of a key: how it is drawn, and what it means.

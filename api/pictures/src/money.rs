@@ -1,16 +1,20 @@
 //! Money by group: a bar for each, the amount beside it.
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
-use crate::marks::{Anchor, INK, SOFT, line, words};
+use crate::marks::{Anchor, INK, SOFT, label_lines, line, words};
 use crate::scale::{float, usable};
 use crate::svg::Element;
-use crate::words::{list, sentences, shortened, width};
+use crate::words::{broken, list, sentences, shortened, width};
 use crate::{Caption, Chart, Picture};
 
 /// More bars than this are counted in the last line and not drawn.
 const BARS_MAX: usize = 30;
 const SIZE: f64 = 13.0;
-const LABEL_ROOM_MAX: f64 = 210.0;
+const LABEL_ROOM_MAX: f64 = 230.0;
+/// A longer label is cut.
+const LABEL_LINES_MAX: usize = 2;
+/// Height of rows of which one has a label of two lines.
+const TWO_LINES: f64 = 34.0;
 const AMOUNT_ROOM_MAX: f64 = 130.0;
 const BAR: &str = "#6b6b6b";
 
@@ -67,17 +71,23 @@ impl Chart for Money {
             return frame.empty(self.alternative());
         }
         let bars: Vec<&Bar> = self.bars.iter().take(BARS_MAX).collect();
-        let widest = |room_max: f64, text: fn(&Bar) -> &str| {
+        let widest = |text: fn(&Bar) -> &str| {
             bars.iter()
-                .map(|bar| width(text(bar), SIZE))
+                .map(|bar| width(text(bar), SIZE).ceil())
                 .fold(40.0, f64::max)
-                .min(room_max)
         };
+        let label_room = widest(|bar| &bar.label);
         let rows = Rows {
             top: frame.top(),
-            height: if bars.len() > 15 { 21.0 } else { 28.0 },
-            label_room: widest(LABEL_ROOM_MAX, |bar| &bar.label),
-            amount_room: widest(AMOUNT_ROOM_MAX, |bar| &bar.amount),
+            height: if label_room > LABEL_ROOM_MAX {
+                TWO_LINES
+            } else if bars.len() > 15 {
+                21.0
+            } else {
+                28.0
+            },
+            label_room: label_room.min(LABEL_ROOM_MAX),
+            amount_room: widest(|bar| &bar.amount).min(AMOUNT_ROOM_MAX),
             longest: bars.iter().map(|bar| bar.drawable()).fold(0.0, f64::max),
         };
         let mut drawn: Vec<Element> = bars
@@ -121,15 +131,15 @@ impl Rows {
         } else {
             0.0
         };
-        let (length, thick) = (room * share, self.height * 0.58);
+        let (length, thick) = (room * share, self.height.min(28.0) * 0.58);
         let base = middle + 4.5;
-        let label = shortened(&bar.label, SIZE, self.label_room);
+        let label = broken(&bar.label, SIZE, self.label_room, LABEL_LINES_MAX);
         let amount = shortened(&bar.amount, SIZE, self.amount_room);
-        let label_at = (MARGIN + self.label_room, base);
+        let label_at = (MARGIN + self.label_room, middle);
         let amount_at = (self.left() + length + 8.0, base);
         Element::new("g")
             .child(Element::new("title").text(&bar.told()))
-            .child(words(&label, label_at, SIZE, Anchor::End))
+            .children(label_lines(&label, label_at, SIZE))
             .child(
                 Element::new("rect")
                     .with("x", self.left())

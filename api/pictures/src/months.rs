@@ -15,7 +15,7 @@ const HEIGHT: f64 = 250.0;
 const LABEL_ROOM: f64 = 126.0;
 const ALARM_SIZE: f64 = 12.0;
 
-/// A control chart: one point a month, the mean of all, and limits three standard deviations away.
+/// A control chart: one point a month, the mean of all, and the limits beyond which a month stands out.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Months {
     pub caption: Caption,
@@ -170,7 +170,7 @@ impl Plot {
             .filter_map(usable)
             .fold(0.0, f64::max);
         // Free space above the highest point is for its label.
-        let scale = Scale::over(largest * 1.1, Measure::Percent, plane.bottom, plane.top);
+        let scale = Scale::ending_at(largest * 1.1, Measure::Percent, plane.bottom, plane.top);
         let step = (plane.right - plane.left) / float(chart.months.len().max(1));
         Self { plane, scale, step }
     }

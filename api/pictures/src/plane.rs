@@ -3,12 +3,14 @@
 use crate::marks::{Anchor, FAINT, INK, SOFT, Shape, line, mark, words};
 use crate::scale::{Scale, float};
 use crate::svg::Element;
-use crate::words::{shortened, width};
+use crate::words::{broken, shortened, width};
 
 const TICK_SIZE: f64 = 12.0;
 const LABEL_SIZE: f64 = 12.0;
 /// Room for one line of labels.
 const LABEL_STEP: f64 = 15.0;
+/// A longer label is cut.
+const LABEL_LINES_MAX: usize = 3;
 
 /// Where the chart lies, edge by edge.
 #[derive(Clone, Copy)]
@@ -106,25 +108,46 @@ impl Plane {
         words(text, (x, self.bottom + 18.0), TICK_SIZE, Anchor::Middle).with("fill", SOFT)
     }
 
-    /// Labels to the right of the plane, each as near to its height as the others let it be.
+    /// Labels to the right of the plane, each as near to its height as the others let it be; a long one goes on below.
     pub(crate) fn beside(&self, mut labels: Vec<Label>, room: f64) -> Vec<Element> {
         labels.sort_by(|a, b| a.y.total_cmp(&b.y));
-        let heights: Vec<f64> = labels.iter().map(|label| label.y).collect();
+        let lines: Vec<Vec<String>> = labels
+            .iter()
+            .map(|label| {
+                let room = room - label.sample.room();
+                broken(&label.text, LABEL_SIZE, room, LABEL_LINES_MAX)
+            })
+            .collect();
+        let heights: Vec<(f64, f64)> = labels
+            .iter()
+            .zip(&lines)
+            .map(|(label, lines)| (label.y, LABEL_STEP * float(lines.len().max(1))))
+            .collect();
+        let left = self.right + 8.0;
         let mut drawn = Vec::new();
-        for (label, y) in labels.iter().zip(spread(&heights, self.bottom)) {
-            let left = self.right + 8.0;
-            let taken = label.sample.room();
+        for ((label, lines), y) in labels.iter().zip(&lines).zip(spread(&heights, self.bottom)) {
             drawn.extend(label.sample.drawn(left, y));
-            let text = shortened(&label.text, LABEL_SIZE, room - taken);
-            drawn.push(words(
-                &text,
-                (left + taken, y + 4.0),
-                LABEL_SIZE,
-                Anchor::Start,
-            ));
+            let x = left + label.sample.room();
+            for (place, line) in lines.iter().enumerate() {
+                let base = y + 4.0 + LABEL_STEP * float(place);
+                drawn.push(words(line, (x, base), LABEL_SIZE, Anchor::Start));
+            }
         }
         drawn
     }
+}
+
+/// The room beside a plane that labels with this sample need, at most so much. Whole units, so that a label which just
+/// fits is not cut for a rounding.
+pub(crate) fn label_room<'a>(
+    labels: impl Iterator<Item = &'a str>,
+    sample: Sample,
+    room_max: f64,
+) -> f64 {
+    labels
+        .map(|label| (width(label, LABEL_SIZE) + sample.room()).ceil())
+        .fold(60.0, f64::max)
+        .min(room_max)
 }
 
 /// Words beside the plane at the height of what they name.
@@ -172,17 +195,20 @@ impl Sample {
     }
 }
 
-/// Heights in order, moved so that each is a line below the one before, the last not below `bottom`.
-fn spread(heights: &[f64], bottom: f64) -> Vec<f64> {
+/// Heights of first lines in order, each with the room its lines take, moved so that none lies on the one before and the
+/// last line not below `bottom`.
+fn spread(heights: &[(f64, f64)], bottom: f64) -> Vec<f64> {
     let mut down: Vec<f64> = Vec::new();
-    for height in heights {
-        let least = down.last().map_or(*height, |last| last + LABEL_STEP);
-        down.push(height.max(least));
+    let mut free = f64::NEG_INFINITY;
+    for (height, room) in heights {
+        let height = height.max(free);
+        free = height + room;
+        down.push(height);
     }
-    let mut limit = bottom;
-    for height in down.iter_mut().rev() {
-        *height = height.min(limit);
-        limit = *height - LABEL_STEP;
+    let mut below = bottom + LABEL_STEP;
+    for (height, (_, room)) in down.iter_mut().zip(heights).rev() {
+        *height = height.min(below - room);
+        below = *height;
     }
     down
 }
@@ -193,8 +219,25 @@ mod tests {
 
     #[test]
     fn labels_at_one_height_are_moved_apart_and_stay_above_the_bottom() {
-        let heights = spread(&[100.0, 100.0, 104.0], 110.0);
+        let lines = |heights: &[f64]| -> Vec<(f64, f64)> {
+            heights.iter().map(|height| (*height, LABEL_STEP)).collect()
+        };
+        let heights = spread(&lines(&[100.0, 100.0, 104.0]), 110.0);
         assert_eq!(heights, [80.0, 95.0, 110.0]);
-        assert_eq!(spread(&[10.0, 60.0], 110.0), [10.0, 60.0]);
+        assert_eq!(spread(&lines(&[10.0, 60.0]), 110.0), [10.0, 60.0]);
+        // The first takes two lines, and the last two end at the bottom.
+        let two = 2.0 * LABEL_STEP;
+        let heights = spread(&[(20.0, two), (20.0, LABEL_STEP), (110.0, two)], 110.0);
+        assert_eq!(heights, [20.0, 50.0, 95.0]);
+    }
+
+    #[test]
+    fn a_label_that_needs_all_the_room_it_gets_is_not_cut() {
+        for label in ["One visit", "Calls of all technicians", "iiiWWW, .,"] {
+            let sample = Sample::Mark(Shape::Disc);
+            let room = label_room([label].into_iter(), sample, 500.0);
+            let lines = broken(label, LABEL_SIZE, room - sample.room(), 1);
+            assert_eq!(lines, [label]);
+        }
     }
 }

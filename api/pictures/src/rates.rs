@@ -1,16 +1,22 @@
 //! Rates of groups against each other: a mark for the rate, a whisker for its interval, a line for the shop.
 
 use crate::frame::{Frame, MARGIN, NOTHING, WIDTH};
-use crate::marks::{ACCENT, Anchor, FAINT, INK, KeyItem, SOFT, Shape, key, line, mark, words};
+use crate::marks::{
+    ACCENT, Anchor, FAINT, INK, KeyItem, SOFT, Shape, key, label_lines, line, mark, words,
+};
 use crate::scale::{Measure, Scale, float, usable};
 use crate::svg::Element;
-use crate::words::{BOLD, list, percent, sentences, shortened, width};
+use crate::words::{BOLD, broken, list, percent, sentences, shortened, width};
 use crate::{Caption, Chart, Picture};
 
 /// More rows than this are counted in the last line and not drawn.
 const ROWS_MAX: usize = 30;
 const LABEL_SIZE: f64 = 13.0;
-const LABEL_ROOM_MAX: f64 = 210.0;
+const LABEL_ROOM_MAX: f64 = 230.0;
+/// A longer label is cut.
+const LABEL_LINES_MAX: usize = 2;
+/// Height of rows of which one has a label of two lines.
+const TWO_LINES: f64 = 34.0;
 /// For "124 of 1240, too few".
 const COUNT_ROOM: f64 = 150.0;
 
@@ -173,11 +179,17 @@ impl Plot {
     fn of(chart: &Rates, top: f64) -> Self {
         let rows = || chart.rows.iter().take(ROWS_MAX);
         let count = rows().count();
-        let row_height = if count > 15 { 21.0 } else { 26.0 };
-        let label_room = rows()
-            .map(|row| width(&row.label, LABEL_SIZE * BOLD))
-            .fold(60.0, f64::max)
-            .min(LABEL_ROOM_MAX);
+        let widest = rows()
+            .map(|row| width(&row.label, LABEL_SIZE * BOLD).ceil())
+            .fold(60.0, f64::max);
+        let label_room = widest.min(LABEL_ROOM_MAX);
+        let row_height = if widest > LABEL_ROOM_MAX {
+            TWO_LINES
+        } else if count > 15 {
+            21.0
+        } else {
+            26.0
+        };
         let largest = rows()
             .filter_map(RateRow::figures)
             .map(|(rate, _, high)| rate.max(high))
@@ -234,11 +246,14 @@ impl Plot {
         } else {
             ("normal", 1.0)
         };
-        let label = shortened(&row.label, LABEL_SIZE * wider, self.label_room);
-        let at = (MARGIN + self.label_room, base);
+        let room = self.label_room;
+        let label = broken(&row.label, LABEL_SIZE * wider, room, LABEL_LINES_MAX);
+        let label = label_lines(&label, (MARGIN + room, y), LABEL_SIZE)
+            .into_iter()
+            .map(|line| line.with("font-weight", weight));
         let mut group = Element::new("g")
             .child(Element::new("title").text(&row.told()))
-            .child(words(&label, at, LABEL_SIZE, Anchor::End).with("font-weight", weight))
+            .children(label)
             .child(words(
                 &count,
                 (WIDTH - MARGIN - COUNT_ROOM, base),

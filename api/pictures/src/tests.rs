@@ -95,7 +95,8 @@ fn a_picture_names_itself_and_says_in_words_what_it_shows() {
 
 #[test]
 fn every_text_is_escaped_and_a_long_label_is_whole_in_the_rows_title() {
-    let label = "<script>alert(\"1\")</script> & a label that is far too long for its column";
+    let label = "<script>alert(\"1\")</script> & a label that is far too long for its column, even where it \
+                 goes on in a second line below the first";
     let svg = rates(vec![row(label, 20.0, Judgement::AsExpected)])
         .picture()
         .svg;
@@ -107,11 +108,30 @@ fn every_text_is_escaped_and_a_long_label_is_whole_in_the_rows_title() {
         .expect("a row");
     let title = row.first_element_child().and_then(|node| node.text());
     assert!(title.is_some_and(|title| title.starts_with(label)));
-    assert!(
-        texts(&svg)
-            .iter()
-            .any(|text| text.starts_with("<script>") && text.ends_with('…'))
-    );
+    let said = texts(&svg);
+    assert!(said.iter().any(|text| text.starts_with("<script>")));
+    assert!(said.iter().any(|text| text.ends_with('…')));
+}
+
+#[test]
+fn the_name_of_a_part_goes_on_in_a_second_line_and_is_whole() {
+    let name = "WH23X27574, Drain pump and motor assembly, 120 V";
+    let money = Money {
+        caption: caption(),
+        bars: vec![Bar {
+            label: name.to_owned(),
+            amount: "$20.00".to_owned(),
+            length: 2000.0,
+        }],
+    };
+    let table = rates(vec![row(name, 20.0, Judgement::Worse)]);
+    for svg in [table.picture().svg, money.picture().svg] {
+        let said = texts(&svg);
+        assert!(!said.iter().any(|text| text.ends_with('…')), "{said:?}");
+        let begin = said.iter().position(|text| text.starts_with("WH23X27574"));
+        let begin = begin.expect("the name");
+        assert_eq!(said[begin..begin + 2].join(" "), name);
+    }
 }
 
 /// Arithmetic: with one short label the plot reaches from 96 to 538; 0, 20 and 40 % lie at 96, 317 and 538.
@@ -197,24 +217,129 @@ fn months_lie_side_by_side_and_an_immature_one_is_hollow_and_an_alarm_another_sh
     );
 }
 
+/// Arithmetic: the highest is 41 percent, the axis ends a tenth above it at 45.1 and not at 50.
+#[test]
+fn the_axis_of_months_ends_just_above_the_highest_value() {
+    let chart = Months {
+        caption: caption(),
+        axis: "percent".to_owned(),
+        months: (0..12).map(|_| month("Jan 26", 41.0)).collect(),
+        centre: Some(10.0),
+    };
+    let svg = chart.picture().svg;
+    // The ground of the plane, 250 units high, is the lowest line across it.
+    let ground = numbers(&svg, "line", "y1").into_iter().fold(0.0, f64::max);
+    let point = numbers(&svg, "circle", "cy")[0];
+    assert!(
+        (ground - point - 250.0 / 1.1).abs() < 0.1,
+        "{ground} {point}"
+    );
+}
+
+fn visits(curves: Vec<Curve>) -> Visits {
+    Visits {
+        caption: caption(),
+        age_axis: "Age in years".to_owned(),
+        age_unit: AgeUnit::Years,
+        mean_axis: "Repairs".to_owned(),
+        curves,
+    }
+}
+
+fn moment(age: f64, mean: f64, limits: Option<(f64, f64)>) -> Moment {
+    Moment {
+        age,
+        mean,
+        limits,
+        units: 7,
+    }
+}
+
+fn curve(label: &str, moments: Vec<Moment>) -> Curve {
+    Curve {
+        label: label.to_owned(),
+        moments,
+    }
+}
+
+#[test]
+fn a_curve_says_its_last_step_with_its_age_and_limits_only_where_there_are_some() {
+    let one = curve(
+        "D100",
+        vec![
+            moment(0.0, 0.0, None),
+            moment(0.027, 1.0, None),
+            moment(2.0, 1.0, None),
+        ],
+    );
+    let two = curve(
+        "D200",
+        vec![
+            moment(0.0, 0.0, Some((0.0, 0.0))),
+            moment(1.0, 0.5, Some((0.25, 1.0))),
+            moment(3.24, 0.5, Some((0.25, 1.0))),
+        ],
+    );
+    let none = curve("D300", vec![moment(0.0, 0.0, None), moment(1.0, 0.0, None)]);
+    let told = visits(vec![one, two, none]).alternative();
+    for said in [
+        "D100: 1 repair per machine at 0.03 years, watched for 2 years.",
+        "D200: 0.5 repairs per machine (0.25 to 1) at 1 year, watched for 3.2 years.",
+        "D300: 0 repairs per machine, watched for 1 year.",
+    ] {
+        assert!(told.contains(said), "no {said:?} in {told}");
+    }
+}
+
+#[test]
+fn a_curve_of_a_single_point_is_a_mark() {
+    let svg = visits(vec![curve("D100", vec![moment(0.0, 1.0, None)])])
+        .picture()
+        .svg;
+    assert_eq!(numbers(&svg, "circle", "cx").len(), 1);
+    assert!(numbers(&svg, "polyline", "stroke-width").is_empty());
+}
+
+#[test]
+fn four_curves_have_whole_names_and_intervals_only_where_there_are_limits() {
+    let names = [
+        "Hearthline HX-30 double oven range, built in",
+        "Frost & Sons side by side cooler with ice maker",
+        "Copperleaf CL-30",
+        "Range R-7",
+    ];
+    let four = |limits: Option<(f64, f64)>| {
+        let curves = names.map(|name| {
+            curve(
+                name,
+                vec![moment(0.0, 0.0, limits), moment(1.0, 1.0, limits)],
+            )
+        });
+        visits(curves.to_vec()).picture().svg
+    };
+    let bare = four(None);
+    assert!(!texts(&bare).iter().any(|text| text == "intervals"));
+    assert!(numbers(&bare, "circle", "cx").is_empty());
+    let svg = four(Some((0.5, 1.5)));
+    assert!(texts(&svg).iter().any(|text| text == "intervals"));
+    assert_eq!(numbers(&svg, "circle", "cx").len(), 4);
+    for svg in [bare, svg] {
+        let said = texts(&svg);
+        assert!(!said.iter().any(|text| text.contains('…')), "{said:?}");
+        let said = said.join(" ");
+        assert!(names.iter().all(|name| said.contains(name)), "{said}");
+    }
+}
+
 #[test]
 fn a_curve_with_few_machines_goes_on_in_grey_from_where_the_ink_ends() {
     let moments = (0u32..6).map(|index| Moment {
         age: f64::from(index),
         mean: f64::from(index) * 0.2,
-        low: 0.0,
-        high: f64::from(index) * 0.4,
+        limits: Some((0.0, f64::from(index) * 0.4)),
         units: 7 - index,
     });
-    let chart = Visits {
-        caption: caption(),
-        age_axis: "Age in years".to_owned(),
-        mean_axis: "Repairs".to_owned(),
-        curves: vec![Curve {
-            label: "D200".to_owned(),
-            moments: moments.collect(),
-        }],
-    };
+    let chart = visits(vec![curve("D200", moments.collect())]);
     let svg = chart.picture().svg;
     let document = Document::parse(&svg).expect("an SVG parses");
     let lines: Vec<(String, String)> = document
@@ -232,7 +357,7 @@ fn a_curve_with_few_machines_goes_on_in_grey_from_where_the_ink_ends() {
     assert!(
         chart
             .alternative()
-            .contains("fewer than 5 machines from 3 on")
+            .contains("fewer than 5 machines from 3 years on")
     );
 }
 
@@ -293,6 +418,21 @@ fn a_month_without_a_figure_is_a_gap_in_the_line() {
         gap.alternative()
             .contains("80 % in Jan, 90 % in Apr; lowest 80 % in Jan, highest 90 % in Apr")
     );
+}
+
+#[test]
+fn the_name_of_a_series_is_not_cut() {
+    let chart = Lines {
+        caption: caption(),
+        axis: "percent".to_owned(),
+        months: vec!["Jan".to_owned()],
+        series: vec![Series {
+            label: "One visit".to_owned(),
+            values: vec![Some(80.0)],
+        }],
+    };
+    let said = texts(&chart.picture().svg);
+    assert!(said.iter().any(|text| text == "One visit"), "{said:?}");
 }
 
 #[test]

@@ -98,6 +98,12 @@ pub(crate) fn figure(value: f64, decimals: usize) -> String {
     if text == "-0" { "0" } else { text }.to_owned()
 }
 
+/// A written figure before its noun, which is given for one and for several.
+pub(crate) fn counted(figure: &str, one: &str, several: &str) -> String {
+    let noun = if figure == "1" { one } else { several };
+    format!("{figure} {noun}")
+}
+
 /// `one`, `one and two`, `one, two and three`; past `named_max` the rest is counted.
 pub(crate) fn list(items: &[String], named_max: usize) -> String {
     let left = items.len().saturating_sub(named_max);
@@ -157,6 +163,9 @@ mod tests {
         assert_eq!(percent(8.25), "8.2 %");
         assert_eq!(percent(100.0), "100 %");
         assert_eq!(figure(-0.01, 1), "0");
+        let machines = |count: f64| counted(&figure(count, 1), "machine", "machines");
+        assert_eq!(machines(1.0), "1 machine");
+        assert_eq!(machines(0.5), "0.5 machines");
     }
 
     proptest! {

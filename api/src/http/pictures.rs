@@ -25,6 +25,9 @@ pub fn routes(routes: &mut web::ServiceConfig) {
 /// All that stands behind the question mark, also what stands there more than once. Any text is read as pairs of texts.
 type Pairs = Vec<(String, String)>;
 
+/// All that a picture may be asked with.
+const NAMES: [&str; 5] = ["by", "models", "windowDays", "from", "through"];
+
 /// What a picture is asked with.
 struct Question {
     by: Option<String>,
@@ -36,10 +39,20 @@ struct Question {
 
 impl Question {
     /// # Errors
-    /// `Malformed` at each name whose value cannot be read, or that stands twice.
+    /// `Malformed` at each name that no picture knows, whose value cannot be read, or that stands twice.
     fn read(pairs: &[(String, String)]) -> Result<Self> {
         const DAY: &str = "Write a day like 2026-11-29.";
         let mut checks = Checks::new();
+        let unknown = pairs
+            .iter()
+            .filter(|(name, _)| !NAMES.contains(&name.as_str()));
+        for (name, _) in unknown {
+            let words = format!(
+                "No picture knows this. It is asked with {}.",
+                NAMES.join(", ")
+            );
+            checks.refuse(ProblemCode::Malformed, name, words);
+        }
         let question = Self {
             by: one(&mut checks, pairs, "by").map(str::to_owned),
             models: models(pairs),
@@ -173,11 +186,16 @@ mod tests {
 
     #[test]
     fn what_cannot_be_read_is_named() {
-        let asked = question("windowDays=9&from=2026-02-01&through=2026-02-28&more=x");
+        let asked = question("windowDays=9&from=2026-02-01&through=2026-02-28");
         let asked = asked.expect("a question");
         assert_eq!(asked.window_days, Some(9));
         assert_eq!(asked.from, NaiveDate::from_ymd_opt(2026, 2, 1));
         assert_eq!(asked.through, NaiveDate::from_ymd_opt(2026, 2, 28));
+        let Err(Error::Refused(unknown)) = question("windowdays=9") else {
+            panic!("a name that nothing is called was read");
+        };
+        let paths = unknown.iter().map(|one| one.path.as_str());
+        assert_eq!(paths.collect::<Vec<_>>(), ["windowdays"]);
         let wrong = "windowDays=soon&from=2026-02-30&through=&by=LOT&by=PART";
         let Err(Error::Refused(problems)) = question(wrong) else {
             panic!("{wrong} was read");

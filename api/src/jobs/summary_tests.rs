@@ -1,6 +1,6 @@
 //! The month's mail to the owners, with the clock moved on into the next month.
 
-use chrono::{NaiveTime, TimeDelta};
+use chrono::{Days, NaiveTime, TimeDelta};
 use nameplate_entities::kinds::{CallKind, Method, OwnerLetterKind};
 use nameplate_entities::owner_letter;
 use nameplate_rules::money::Cents;
@@ -98,7 +98,41 @@ async fn told_once_a_month(shop: &Workshop) {
             pair("Flags closed", "0"),
         ]
     );
+    let flag = found.flag.as_ref().unwrap();
+    let call = &opened.call.number;
+    assert_eq!(
+        told[1].1.worries,
+        [format!(
+            "Hearthline HX-30 D-1, Ida Fell, call {call}: {}",
+            flag.reason
+        )]
+    );
     let mails = shop.mails().await.into_iter();
     let to_owners = mails.filter(|mail| mail.subject_kind == "owner_letter");
     assert_eq!(to_owners.count(), 2, "it was too early for a digest");
+}
+
+#[tokio::test]
+async fn the_newest_flags_are_named_first_and_the_others_counted() {
+    for shop in Workshop::everywhere("2026-06-01").await {
+        let failure = shop.failure("Door gasket", "worn").await;
+        let mut machines = Vec::new();
+        for number in 1..=6 {
+            let machine = shop.machine(Some(&format!("D-{number}"))).await;
+            shop.repair(&machine, day("2026-06-02"), failure).await;
+            machines.push(machine);
+        }
+        for (machine, days) in machines.iter().zip(1..) {
+            let on = day("2026-06-10") + Days::new(days);
+            shop.repair(machine, on, failure).await;
+        }
+        round(&shop, "2026-07-01").await;
+        let told = summaries(&shop).await;
+        let worries = &told[0].1.worries;
+        for (worry, serial) in worries.iter().zip(["D-6", "D-5", "D-4", "D-3"]) {
+            let named = format!("Hearthline HX-30 {serial}, Ida Fell, call ");
+            assert!(worry.starts_with(&named), "{worries:?}");
+        }
+        assert_eq!(worries[4], "And 2 more flags are open.");
+    }
 }

@@ -30,7 +30,7 @@ pub struct Month {
     pub flags_closed: u64,
     /// What the warranty reserve stands at on its last day, where it was run.
     pub reserve: Option<Cents>,
-    /// What to look at first, in words; at most three are told.
+    /// What to look at first, in words.
     pub worries: Vec<String>,
     pub pictures: Vec<SummaryPicture>,
 }

@@ -7,9 +7,6 @@ use crate::shop::Settings;
 
 use super::{Month, Told};
 
-/// Most worries that are told.
-const WORRIES_MAX: usize = 3;
-
 /// The mail of a month.
 pub fn of_month(month: &Month, settings: &Settings) -> SummaryMail {
     let money = |cents: Cents| format!("{} {cents}", settings.row.currency);
@@ -31,7 +28,7 @@ pub fn of_month(month: &Month, settings: &Settings) -> SummaryMail {
         shop_name: settings.row.name.clone(),
         month: month.first_day.format("%B %Y").to_string(),
         figures: figures.into_iter().flatten().collect(),
-        worries: month.worries.iter().take(WORRIES_MAX).cloned().collect(),
+        worries: month.worries.clone(),
         pictures: month.pictures.clone(),
     }
 }

@@ -5,6 +5,7 @@
 
 mod figures;
 mod first_visits;
+mod flags;
 mod letter;
 mod record;
 

@@ -3,12 +3,10 @@
 use std::cmp::Reverse;
 
 use chrono::{Days, Months, NaiveDate};
-use nameplate_entities::flag;
-use nameplate_entities::kinds::{Dimension, FlagLevel, FlagState};
+use nameplate_entities::kinds::Dimension;
 use nameplate_pictures::Picture;
 use nameplate_rules::plural::counted;
 use nameplate_rules::rates::judge::Verdict;
-use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder, QuerySelect};
 
 use crate::base::letter::SummaryPicture;
 use crate::base::{Act, Error, Result};
@@ -17,8 +15,8 @@ use crate::reports::{self, Span};
 use crate::shop;
 use crate::track_record::{self, Group, Months as Chart, Rates, off_thread};
 
-use super::Told;
 use super::first_visits::ByMonth;
+use super::{Told, flags};
 
 /// Months of completion that a rate rests on.
 const MONTHS: u32 = 12;
@@ -26,6 +24,8 @@ const MONTHS: u32 = 12;
 const CHART_MONTHS: u32 = 24;
 /// Most groups looked at in one table.
 const GROUPS_MAX: usize = 30;
+/// Most groups that are told as worse.
+const WORSE_MAX: usize = 3;
 /// What a component is held against.
 const ALL_WORK: &str = "as many repairs of any kind";
 
@@ -59,16 +59,18 @@ pub async fn of_month(act: &Act, span: Span) -> Result<Record> {
         to: span.to,
     };
     let visits = ByMonth::read(act, days, settings.day_of(act.at)).await?;
-    let mut worries = open_flags(act).await?;
+    let mut groups = Vec::new();
     for dimension in [
         Dimension::Lot,
         Dimension::TechnicianMethod,
         Dimension::Model,
     ] {
         let table = track_record::rates(db, dimension, watch(MONTHS), GROUPS_MAX).await?;
-        worries.extend(worse(&table, "similar work", &settings.row.currency));
+        groups.extend(worse(&table, "similar work", &settings.row.currency));
     }
-    worries.extend(worse(&by_component, ALL_WORK, &settings.row.currency));
+    groups.extend(worse(&by_component, ALL_WORK, &settings.row.currency));
+    let mut worries = flags::open(db).await?;
+    worries.extend(groups.into_iter().take(WORSE_MAX));
     Ok(Record {
         callback_rate: callback_rate(&by_component),
         first_visit: first_visit(act, span).await?,
@@ -85,7 +87,6 @@ fn begin(through: NaiveDate, months: u32) -> NaiveDate {
 fn callback_rate(table: &Rates) -> Option<Told> {
     let rate = table.shop.rate?;
     let limits = rate.shown?;
-    let counts = table.shop.counts;
     Some(Told {
         value: format!(
             "{} ({} to {})",
@@ -94,11 +95,9 @@ fn callback_rate(table: &Rates) -> Option<Told> {
             percent(limits.high)
         ),
         basis: format!(
-            "within {}; {} of {} of the last {MONTHS} months, {} of them not yet watched for so long",
+            "within {}; {}",
             counted(rate.at_days, "day", "days"),
-            counts.returned,
-            counted(counts.repairs, "repair", "repairs"),
-            counts.open
+            track_record::came_back(table.shop.counts, &format!(" of the last {MONTHS} months")),
         ),
     })
 }
@@ -125,18 +124,6 @@ async fn first_visit(act: &Act, span: Span) -> Result<Option<Told>> {
     }))
 }
 
-/// Flags that ask to act and that nobody answered, the longest open first.
-async fn open_flags(act: &Act) -> Result<Vec<String>> {
-    let rows = flag::Entity::find()
-        .filter(flag::Column::Level.eq(FlagLevel::Act))
-        .filter(flag::Column::State.is_in([FlagState::Open, FlagState::Acknowledged]))
-        .order_by_asc(flag::Column::RaisedAt)
-        .limit(2)
-        .all(act.app.db.read())
-        .await?;
-    Ok(rows.into_iter().map(|row| row.reason).collect())
-}
-
 /// The groups of a table that come back more often than chance explains, what costs most first; `like_it` is the work that
 /// they are held against.
 fn worse(table: &Rates, like_it: &str, currency: &str) -> Vec<String> {
@@ -149,8 +136,12 @@ fn worse(table: &Rates, like_it: &str, currency: &str) -> Vec<String> {
         .map(|group| {
             let counts = group.figures.counts;
             format!(
-                "{}: {} of {} repairs came back, where {like_it} would give about {:.1}; they cost {currency} {}.",
-                group.label, counts.returned, counts.repairs, group.figures.compared.expected, group.lost
+                "{}: {} of {} came back, where {like_it} would give about {:.1}; they cost {currency} {}.",
+                group.label,
+                counts.returned,
+                counted(counts.repairs, "repair", "repairs"),
+                group.figures.compared.expected,
+                group.lost
             )
         })
         .collect()

@@ -10,7 +10,7 @@ use nameplate_entities::kinds::Dimension;
 use nameplate_rules::dates::whole_days_between;
 use nameplate_rules::rates::pooled;
 use nameplate_rules::rates::trend::{Failures, Handbook, Trend, WatchEnd};
-use nameplate_rules::rates::visits::{Step, Unit, mean_visits};
+use nameplate_rules::rates::visits::{Step, UNITS_MIN, Unit, mean_visits};
 use sea_orm::ConnectionTrait;
 
 use crate::base::Result;
@@ -36,10 +36,50 @@ pub struct Machines {
     pub cut: bool,
     /// Further repairs a machine, by days since the first; of more than 500 ages the last of each few in turn.
     pub steps: Vec<Step>,
+    pub watching: Watching,
     /// Of all components together.
     pub trend: Pooled,
     /// Component by component, those that failed again.
     pub components: Vec<OfComponent>,
+}
+
+/// How long machines are watched.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Watching {
+    /// The age of the one that is watched longest, and how many are watched as long.
+    pub end: Watched,
+    /// The age after which fewer are watched than say something, and how many; `None` where there is no such age.
+    pub few_after: Option<Watched>,
+}
+
+/// Machines at an age.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Watched {
+    pub days: u32,
+    pub machines: usize,
+}
+
+impl Watching {
+    fn of(units: &[Unit]) -> Self {
+        let mut ends: Vec<u32> = units.iter().map(|unit| unit.watched_days).collect();
+        ends.sort_unstable_by(|a, b| b.cmp(a));
+        let longest = ends.first().copied().unwrap_or_default();
+        let longer_than = |days: u32| ends.iter().filter(|end| **end > days).count();
+        let least = usize::try_from(UNITS_MIN).unwrap_or(usize::MAX);
+        let last_enough = ends.get(least.saturating_sub(1)).copied();
+        Self {
+            end: Watched {
+                days: longest,
+                machines: ends.iter().filter(|end| **end == longest).count(),
+            },
+            few_after: last_enough
+                .filter(|days| *days < longest)
+                .map(|days| Watched {
+                    days,
+                    machines: longer_than(days),
+                }),
+        }
+    }
 }
 
 /// Whether further failures come faster or slower with age, over all machines together.
@@ -88,6 +128,7 @@ pub async fn machines(
         further_repairs: found.further_repairs,
         cut,
         steps: found.steps,
+        watching: found.watching,
         trend: found.trend,
         components: (found.components.into_iter())
             .map(|(component_id, pooled)| OfComponent {
@@ -107,6 +148,7 @@ struct WorkedOut {
     machines: usize,
     further_repairs: usize,
     steps: Vec<Step>,
+    watching: Watching,
     trend: Pooled,
     /// Those that failed again.
     components: Vec<(i64, Pooled)>,
@@ -129,6 +171,7 @@ impl WorkedOut {
             machines: all.len(),
             further_repairs: rows.len() - all.len(),
             steps: thinned(mean_visits(&all)),
+            watching: Watching::of(&all),
             trend: Pooled::of(&all),
             components: components
                 .filter(|(_, pooled)| pooled.failures > 0)
@@ -184,6 +227,24 @@ impl Pooled {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn few_are_watched_after_the_age_of_the_fifth_that_is_watched_longest() {
+        let of = |days: &[u32]| {
+            let unit = |watched_days: &u32| Unit {
+                watched_days: *watched_days,
+                visits_at_days: Vec::new(),
+            };
+            Watching::of(&days.iter().map(unit).collect::<Vec<_>>())
+        };
+        let watched = |days, machines| Watched { days, machines };
+        let some = of(&[10, 50, 40, 30, 20, 50]);
+        assert_eq!(some.end, watched(50, 2));
+        assert_eq!(some.few_after, Some(watched(20, 4)));
+        assert_eq!(of(&[50, 50, 50, 50, 50]).few_after, None);
+        assert_eq!(of(&[50, 40]).few_after, None);
+        assert_eq!(of(&[]).end, watched(0, 0));
+    }
 
     #[test]
     fn many_steps_are_thinned_and_reach_as_far() {

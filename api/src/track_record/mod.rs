@@ -21,7 +21,7 @@ pub use machines::{Machines, machines};
 pub use months::{Month, Months, months};
 pub use off_thread::off_thread;
 pub use pictures::{PictureAsked, of_money, of_months, of_rates, picture};
-pub use rates::{Group, Rates, rates};
+pub use rates::{Group, Rates, came_back, rates, still_watched};
 
 #[cfg(test)]
 mod money_tests;

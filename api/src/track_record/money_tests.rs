@@ -13,7 +13,7 @@ use crate::stock::{self, TakePartBack};
 
 use super::money::{self, Borne, MonthLost};
 use super::rates::rates;
-use super::store::drill;
+use super::store::{drill, lost};
 
 const THROUGH: &str = "2025-12-31";
 
@@ -96,6 +96,14 @@ async fn a_part_that_is_taken_back_is_lost_no_more() {
         let (all, groups, months) = lost(&shop, 30).await;
         assert_eq!((all, groups), (Cents(10_000), vec![Cents(10_000)]));
         assert_eq!(months, [february]);
+        // The repair that came back had a component and no batch.
+        for (dimension, without) in [
+            (Dimension::Lot, Cents(10_000)),
+            (Dimension::Component, Cents::ZERO),
+        ] {
+            let found = lost::lost_without(shop.app.db.read(), dimension, &watch(30)).await;
+            assert_eq!(found.expect("money"), without);
+        }
 
         part_goes_back(&shop).await;
         let (from, through) = (day("2025-01-01"), day(THROUGH));

@@ -3,24 +3,30 @@
 use chrono::NaiveDate;
 use nameplate_entities::kinds::Dimension;
 use nameplate_pictures::{
-    Bar, Caption, Chart, Curve, Judgement, Moment, Money as MoneyChart, Month as MonthPoint,
-    Months as MonthsChart, Picture, RateRow, Rates as RatesChart, Visits,
+    AgeUnit, Bar, Caption, Chart, Curve, Judgement, Moment, Money as MoneyChart,
+    Month as MonthPoint, Months as MonthsChart, Picture, RateRow, Rates as RatesChart, Visits,
 };
 use nameplate_rules::money::Cents;
 use nameplate_rules::plural::counted;
 use nameplate_rules::rates::judge::Verdict;
+use nameplate_rules::rates::visits::Step;
+use sea_orm::ConnectionTrait;
 
 use crate::base::{Act, Error, ProblemCode, Result, Role, wording};
+use crate::callbacks::outcomes::Watch;
 use crate::shop;
 
 use super::asked;
-use super::machines::{self, Machines};
+use super::machines::{self, Machines, Watched};
 use super::months::{self, Month, Months};
 use super::off_thread::off_thread;
-use super::rates::{self, Group, Rates};
+use super::rates::{self, Group, Rates, came_back};
+use super::store::lost;
 
 /// Days of a year, for an axis.
 const YEAR_DAYS: f64 = 365.25;
+/// An axis of fewer days counts them and not years.
+const YEARS_FROM_DAYS: u32 = 731;
 
 /// The groups of a table with their intervals.
 ///
@@ -41,10 +47,8 @@ pub fn of_rates(rates: &Rates, by: &str) -> Picture {
                 counted(window_days, "day", "days")
             ),
             subtitle: format!(
-                "{by}. {} of {} came back, {} of them not yet watched for so long; completed {} to {}, as of {}.",
-                rates.shop.counts.returned,
-                counted(rates.shop.counts.repairs, "repair", "repairs"),
-                rates.shop.counts.open,
+                "{by}. {}. Completed {} to {}, as of {}.",
+                came_back(rates.shop.counts, ""),
                 wording::day(rates.watch.from),
                 wording::day(rates.watch.through),
                 wording::day(rates.watch.today),
@@ -109,16 +113,51 @@ fn whole(count: u64) -> u32 {
     u32::try_from(count).unwrap_or(u32::MAX)
 }
 
-/// What the groups of a table cost.
+/// What the groups of a table cost, of which each repair has one or more.
 #[must_use]
 pub fn of_money(rates: &Rates, by: &str, currency: &str) -> Picture {
+    of_money_with_rest(rates, (by, currency), None)
+}
+
+/// What repairs cost that are in no group, and what they had none of.
+struct Rest {
+    lost: Cents,
+    had: &'static str,
+}
+
+impl Rest {
+    /// `None` where each repair has a group, or the others cost nothing.
+    async fn of(
+        db: &impl ConnectionTrait,
+        dimension: Dimension,
+        watch: &Watch,
+    ) -> Result<Option<Self>> {
+        let had = match dimension {
+            Dimension::Part => "no part",
+            Dimension::Lot => "no batch",
+            Dimension::Supplier => "no supplier on record",
+            _ => return Ok(None),
+        };
+        let lost = lost::lost_without(db, dimension, watch).await?;
+        Ok((lost.0 > 0).then_some(Self { lost, had }))
+    }
+}
+
+fn of_money_with_rest(rates: &Rates, (by, currency): (&str, &str), rest: Option<Rest>) -> Picture {
     let money = |amount: Cents| format!("{currency} {amount}");
+    let rest = rest.map_or_else(String::new, |rest| {
+        if rest.lost == rates.shop.lost {
+            format!("; all of it had {}", rest.had)
+        } else {
+            format!("; the rest, {}, had {}", money(rest.lost), rest.had)
+        }
+    });
     let costing = rates.groups.iter().filter(|group| group.lost.0 > 0);
     let chart = MoneyChart {
         caption: Caption {
             title: "What repairs that came back cost the shop".to_owned(),
             subtitle: format!(
-                "{by}. {} in all, at cost; repairs completed {} to {}, as of {}.",
+                "{by}. {} in all, at cost{rest}. Repairs completed {} to {}, as of {}.",
                 money(rates.shop.lost),
                 wording::day(rates.watch.from),
                 wording::day(rates.watch.through),
@@ -161,8 +200,8 @@ pub fn of_months(months: &Months) -> Picture {
                 wording::day(months.watch.today)
             ),
             note: "A month stands out where so many returns would come by chance at most 0.135 % of the time. \
-                   The dashed lines are the upper and the lower control limit, three standard deviations from the mean, \
-                   for orientation; a lower one at zero is left out."
+                   The dashed line is that limit, by how many were repaired in the month: what stands out lies above it. \
+                   A month without a line has too few repairs to stand out, or is not over."
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),
@@ -201,8 +240,11 @@ fn month_point(month: &Month) -> MonthPoint {
         name: month_name(month.first_on),
         counts: format!("{} of {}", month.counts.returned, month.counts.repairs),
         rate: month.rate.map(|rate| rate.value * 100.0),
-        lower: point.map(|point| point.line_low * 100.0),
-        upper: point.map(|point| point.line_high * 100.0),
+        // Nothing is said of a month with few returns, so that a line would promise too much.
+        lower: None,
+        upper: point
+            .and_then(|point| point.limit)
+            .map(|limit| limit * 100.0),
         alarm: (point.filter(|point| point.alarm)).map(|_| "more than chance explains".to_owned()),
         mature: month.is_over,
     }
@@ -223,35 +265,73 @@ pub fn of_machines(models: &[Machines], today: NaiveDate) -> Picture {
         })
         .chain([format!("as of {}", wording::day(today))])
         .collect::<Vec<_>>();
+    let longest = models.iter().map(|model| model.watching.end.days).max();
+    let (unit, axis) = if longest.unwrap_or_default() < YEARS_FROM_DAYS {
+        (AgeUnit::Days, "Days since the first repair")
+    } else {
+        (AgeUnit::Years, "Years since the first repair")
+    };
+    let has_limits = |model: &Machines| model.steps.iter().any(|step| step.limits.is_some());
+    let intervals = match (models.iter().any(has_limits), models.len()) {
+        (false, _) => "",
+        (true, ..=2) => "Bands are 95 %. ",
+        (true, _) => "Upright lines beside the curves are 95 % intervals. ",
+    };
     let chart = Visits {
         caption: Caption {
             title: "Further repairs a machine since its first repair here".to_owned(),
             subtitle: format!("{}.", told.join("; ")),
-            note: "Bands are 95 %. Where fewer than five machines are still watched the line is grey and says little."
-                .to_owned(),
+            note: format!(
+                "{intervals}Where fewer than five machines are still watched the line is gray and says little."
+            ),
         },
-        age_axis: "Years since the first repair".to_owned(),
+        age_axis: axis.to_owned(),
+        age_unit: unit,
         mean_axis: "Further repairs a machine".to_owned(),
-        curves: models.iter().map(curve).collect(),
+        curves: models.iter().map(|model| curve(model, unit)).collect(),
     };
     chart.picture()
 }
 
-fn curve(model: &Machines) -> Curve {
+/// From no repair at the first one, step by step to where watching ends.
+fn curve(model: &Machines, unit: AgeUnit) -> Curve {
+    let age = |days: u32| match unit {
+        AgeUnit::Days => f64::from(days),
+        AgeUnit::Years => f64::from(days) / YEAR_DAYS,
+    };
+    let at = |days: u32, step: Option<&Step>, machines: u32| Moment {
+        age: age(days),
+        mean: step.map_or(0.0, |step| step.mean),
+        limits: step
+            .and_then(|step| step.limits)
+            .map(|limits| (limits.low, limits.high)),
+        units: machines,
+    };
+    // Where the number that is watched falls the curve runs on as high as it is.
+    let level = |watched: Watched| {
+        let mut latest = model.steps.iter().rev();
+        let step = latest.find(|step| step.age_days <= watched.days);
+        at(watched.days, step, number(watched.machines))
+    };
+    let has_limits = model.steps.iter().any(|step| step.limits.is_some());
+    let begin = Moment {
+        limits: has_limits.then_some((0.0, 0.0)),
+        ..at(0, None, number(model.machines))
+    };
+    let steps = (model.steps.iter()).map(|step| at(step.age_days, Some(step), whole(step.units)));
+    let mut moments: Vec<Moment> = [begin].into_iter().chain(steps).collect();
+    moments.extend(model.watching.few_after.map(level));
+    moments.push(level(model.watching.end));
+    // Of equal ages the step stays first.
+    moments.sort_by(|a, b| a.age.total_cmp(&b.age));
     Curve {
         label: model.label.clone(),
-        moments: model
-            .steps
-            .iter()
-            .map(|step| Moment {
-                age: f64::from(step.age_days) / YEAR_DAYS,
-                mean: step.mean,
-                low: step.limits.map_or(step.mean, |limits| limits.low),
-                high: step.limits.map_or(step.mean, |limits| limits.high),
-                units: whole(step.units),
-            })
-            .collect(),
+        moments,
     }
+}
+
+fn number(count: usize) -> u32 {
+    u32::try_from(count).unwrap_or(u32::MAX)
 }
 
 /// Which picture is asked for.
@@ -292,7 +372,11 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
                 off_thread(DRAWING, move || of_rates(&rates, by)).await?
             } else {
                 let currency = shop::settings(db).await?.row.currency;
-                off_thread(DRAWING, move || of_money(&rates, by, &currency)).await?
+                let rest = Rest::of(db, dimension, &span).await?;
+                off_thread(DRAWING, move || {
+                    of_money_with_rest(&rates, (by, currency.as_str()), rest)
+                })
+                .await?
             })
         }
         "months" => {
@@ -300,12 +384,8 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
             Some(off_thread(DRAWING, move || of_months(&months)).await?)
         }
         "machines" => {
-            if asked.models.is_empty() || asked.models.len() > MODELS_MAX {
-                let message = format!("Name one to {MODELS_MAX} models by their keys.");
-                return Err(Error::refused(ProblemCode::OutOfRange, "models", message));
-            }
             let mut models = Vec::new();
-            for key in &asked.models {
+            for key in each_once(&asked.models)? {
                 let found = machines::machines(db, key, span.today).await?;
                 models.push(found.ok_or_else(no_such_model)?);
             }
@@ -313,6 +393,21 @@ pub async fn picture(act: &Act, asked: PictureAsked) -> Result<Option<Picture>> 
         }
         _ => None,
     })
+}
+
+/// The keys in their order, one that stands twice once.
+fn each_once(keys: &[String]) -> Result<Vec<&String>> {
+    let mut once: Vec<&String> = Vec::new();
+    for key in keys {
+        if !once.contains(&key) {
+            once.push(key);
+        }
+    }
+    if once.is_empty() || once.len() > MODELS_MAX {
+        let message = format!("Name one to {MODELS_MAX} models by their keys.");
+        return Err(Error::refused(ProblemCode::OutOfRange, "models", message));
+    }
+    Ok(once)
 }
 
 fn no_such_model() -> Error {

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use nameplate_entities::kinds::Dimension;
 use nameplate_rules::money::Cents;
+use nameplate_rules::plural::counted;
 use nameplate_rules::rates::judge::{GroupRate, Judged, judge};
 use nameplate_rules::rates::survival::{CallbackRate, Counts};
 use sea_orm::ConnectionTrait;
@@ -124,7 +125,69 @@ pub async fn rates(
     })
 }
 
+/// How many repairs came back, and how many are still being watched; `which` is said of the repairs after the noun.
+#[must_use]
+pub fn came_back(counts: Counts, which: &str) -> String {
+    let repairs = counted(counts.repairs, "repair", "repairs");
+    let said = format!("{} of {repairs}{which} came back", counts.returned);
+    match still_watched(counts.open, counts.repairs) {
+        Some(watched) => format!("{said}; {watched}"),
+        None => said,
+    }
+}
+
+/// How many of all repairs are still being watched; `None` where none is.
+#[must_use]
+pub fn still_watched(open: u64, repairs: u64) -> Option<String> {
+    Some(match (open, repairs) {
+        (0, _) => return None,
+        (1, 1) => "it is still being watched".to_owned(),
+        (1, _) => format!("1 of the {repairs} is still being watched"),
+        _ if open == repairs => format!("all {repairs} are still being watched"),
+        _ => format!("{open} of the {repairs} are still being watched"),
+    })
+}
+
 fn same_component<'a>(rows: impl IntoIterator<Item = &'a Watched>) -> u64 {
     let sum = rows.into_iter().map(|row| row.same_component).sum::<i64>();
     u64::try_from(sum).unwrap_or(0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn those_still_watched_are_told_of_all_repairs_and_left_out_where_there_are_none() {
+        let told = |returned, repairs, open| {
+            let counts = Counts {
+                repairs,
+                returned,
+                open,
+                ..Counts::default()
+            };
+            came_back(counts, "")
+        };
+        for (said, wanted) in [
+            (
+                told(10, 128, 2),
+                "10 of 128 repairs came back; 2 of the 128 are still being watched",
+            ),
+            (told(10, 128, 0), "10 of 128 repairs came back"),
+            (
+                told(0, 2, 1),
+                "0 of 2 repairs came back; 1 of the 2 is still being watched",
+            ),
+            (
+                told(0, 3, 3),
+                "0 of 3 repairs came back; all 3 are still being watched",
+            ),
+            (
+                told(0, 1, 1),
+                "0 of 1 repair came back; it is still being watched",
+            ),
+        ] {
+            assert_eq!(said, wanted);
+        }
+    }
 }

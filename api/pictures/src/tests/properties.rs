@@ -94,24 +94,27 @@ fn any_months() -> impl Strategy<Value = Months> {
 }
 
 fn any_visits() -> impl Strategy<Value = Visits> {
-    let moment = (figure(), figure(), figure(), figure(), 0u32..12).prop_map(
-        |(age, mean, low, high, units)| Moment {
+    let limits = proptest::option::of((figure(), figure()));
+    let moment =
+        (figure(), figure(), limits, 0u32..12).prop_map(|(age, mean, limits, units)| Moment {
             age,
             mean,
-            low,
-            high,
+            limits,
             units,
-        },
-    );
+        });
     let curve = (text(), prop::collection::vec(moment, 0..20))
         .prop_map(|(label, moments)| Curve { label, moments });
     let curves = prop::collection::vec(curve, 0..6);
-    (caption(), text(), text(), curves).prop_map(|(caption, age_axis, mean_axis, curves)| Visits {
-        caption,
-        age_axis,
-        mean_axis,
-        curves,
-    })
+    let unit = prop::sample::select(vec![AgeUnit::Days, AgeUnit::Years]);
+    (caption(), text(), unit, text(), curves).prop_map(
+        |(caption, age_axis, age_unit, mean_axis, curves)| Visits {
+            caption,
+            age_axis,
+            age_unit,
+            mean_axis,
+            curves,
+        },
+    )
 }
 
 fn any_money() -> impl Strategy<Value = Money> {

@@ -1,8 +1,8 @@
 //! Returns by month on a control chart.
 //!
 //! What must stay true: only months whose every repair has been followed through the window are on it; a month alarms by
-//! the exact chance and not for passing the drawn line, which good months of a small shop pass two to seven times as often
-//! as they should; the mean is made from at least twelve months, and a month leaves it only with a written cause.
+//! the exact chance and not for passing the line of three standard deviations, which good months of a small shop pass two to
+//! seven times as often as they should; a picture draws the limit by which it alarms; the mean is made from at least twelve months, and a month leaves it only with a written cause.
 
 use serde::Serialize;
 
@@ -19,10 +19,13 @@ pub const ALARM_CHANCE: f64 = 0.00135;
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Point {
     pub value: f64,
-    /// Three standard deviations below the mean, not below 0: for drawing.
+    /// Three standard deviations below the mean, not below 0: for orientation.
     pub line_low: f64,
-    /// Three standard deviations above the mean: for drawing.
+    /// Three standard deviations above the mean: for orientation.
     pub line_high: f64,
+    /// Half way from the most returns that do not alarm to the fewest that do, as a share: a month alarms if and only if it
+    /// lies above. `None` where so few repairs cannot alarm however many return.
+    pub limit: Option<f64>,
     /// The chance of as many returns or more in a month like the mean.
     pub chance: f64,
     pub alarm: bool,
@@ -59,9 +62,25 @@ pub fn point(month: Share, mean: f64) -> Option<Point> {
         value,
         line_low: (mean - 3.0 * deviation).max(0.0),
         line_high: (mean + 3.0 * deviation).min(1.0),
+        limit: fewest_that_alarm(month.repairs, mean)
+            .map(|fewest| (real(fewest) - 0.5) / real(month.repairs)),
         chance,
         alarm: chance <= ALARM_CHANCE,
     })
+}
+
+/// How many returns of so many repairs alarm at least; found by halving, as more returns are never more likely.
+fn fewest_that_alarm(repairs: u64, mean: f64) -> Option<u64> {
+    let (mut low, mut high) = (0, repairs.saturating_add(1));
+    while low < high {
+        let middle = u64::midpoint(low, high);
+        if binomial_at_least(middle, repairs, mean) <= ALARM_CHANCE {
+            high = middle;
+        } else {
+            low = middle.saturating_add(1);
+        }
+    }
+    (low <= repairs).then_some(low)
 }
 
 #[cfg(test)]
@@ -171,6 +190,35 @@ mod tests {
             let (returned, _) = points().find(|(_, point)| point.alarm).expect("an alarm");
             assert_eq!(returned, whole(row[2]));
         }
+    }
+
+    #[test]
+    fn a_month_alarms_if_and_only_if_it_lies_above_its_limit() {
+        for (repairs, mean) in [
+            (1, 0.06),
+            (3, 0.06),
+            (12, 0.06),
+            (60, 0.06),
+            (40, 0.0),
+            (40, 1.0),
+        ] {
+            for returned in 0..=repairs {
+                let month = Share { returned, repairs };
+                let point = point(month, mean).expect("a point");
+                let above = point.limit.is_some_and(|limit| point.value > limit);
+                assert_eq!(above, point.alarm, "{returned} of {repairs} at {mean}");
+            }
+        }
+        // Two of two are not rare enough at 6 in 100, and of twelve five are the fewest.
+        let limit = |repairs: u64| {
+            let month = Share {
+                returned: 0,
+                repairs,
+            };
+            point(month, 0.06).expect("a point").limit
+        };
+        assert_eq!(limit(2), None);
+        near(limit(12).expect("a limit"), 4.5 / 12.0);
     }
 
     #[test]

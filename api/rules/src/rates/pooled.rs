@@ -2,10 +2,10 @@
 //!
 //! What must stay true: one machine alone gives what its own test gives; a machine without failures changes nothing.
 
-use super::distributions::{chi_squared_above, chi_squared_at_most};
 use super::trend::{Failures, Handbook, Trend};
 
-/// The test of MIL-HDBK-189 over all machines; `None` without a failure that tells something.
+/// The test of MIL-HDBK-189 over all machines; `None` without a failure that tells something, and where each came on the
+/// last day on which its machine was watched.
 ///
 /// Under no trend twice the sum of logarithms of each machine is chi-squared with two degrees of freedom a failure, and so
 /// is their sum with the sum of these.
@@ -14,22 +14,9 @@ use super::trend::{Failures, Handbook, Trend};
 /// MIL-HDBK-189C (2011), tests for several systems (from memory); each machine as NIST/SEMATECH e-Handbook 8.2.3.4.
 #[must_use]
 pub fn handbook(machines: &[Failures]) -> Option<Handbook> {
-    let tests = machines.iter().filter_map(Failures::handbook);
-    let (chi_squared, degrees) = tests.fold((0.0, 0.0), |(sum, degrees), test| {
-        (sum + test.chi_squared, degrees + test.degrees)
-    });
-    if degrees == 0.0 {
-        return None;
-    }
-    let improving = chi_squared_above(chi_squared, degrees);
-    let worsening = chi_squared_at_most(chi_squared, degrees);
-    Some(Handbook {
-        chi_squared,
-        degrees,
-        improving,
-        worsening,
-        two_sided: (2.0 * improving.min(worsening)).min(1.0),
-    })
+    let log_sum: f64 = machines.iter().map(Failures::log_sum).sum();
+    let failures: u64 = machines.iter().map(Failures::telling_number).sum();
+    Handbook::of(log_sum, failures)
 }
 
 /// What a screen says.
@@ -52,6 +39,18 @@ mod tests {
         assert_eq!(handbook(&[case.clone(), quiet]), case.handbook());
         assert_eq!(trend(std::slice::from_ref(&case)), case.trend());
         assert_eq!(handbook(&[]), None);
+    }
+
+    /// The chance was 0 here, beside no clear trend: a machine that came back on the day of its first repair was watched for
+    /// no day, and one that came back today for none since.
+    #[test]
+    fn failures_on_the_last_day_watched_have_no_chance() {
+        let today = Failures::new(&[0], WatchEnd::AtDays(0));
+        let last = Failures::new(&[10], WatchEnd::AtDays(10));
+        assert_eq!(handbook(&[today.clone(), last]), None);
+        // Of the two a watch of no day changes nothing.
+        let case = handbook_case();
+        assert_eq!(handbook(&[case.clone(), today]), case.handbook());
     }
 
     #[test]

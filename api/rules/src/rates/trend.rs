@@ -14,6 +14,9 @@ pub const FAILURES_MIN: u64 = 5;
 /// A trend is called clear where chance alone leads as far this often or less.
 pub const CLEAR_CHANCE: f64 = 0.05;
 
+/// The age of a failure on the first day, in days.
+const FIRST_DAY: f64 = 0.5;
+
 /// When the watch over failures stopped.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum WatchEnd {
@@ -83,7 +86,13 @@ impl Failures {
             WatchEnd::AtLastFailure => (days.last().copied().unwrap_or_default(), true),
         };
         days.retain(|age| *age <= last);
-        let age = |days: u32| if days == 0 { 0.5 } else { f64::from(days) };
+        let age = |days: u32| {
+            if days == 0 {
+                FIRST_DAY
+            } else {
+                f64::from(days)
+            }
+        };
         Self {
             ages: days.into_iter().map(age).collect(),
             end: age(last),
@@ -104,9 +113,10 @@ impl Failures {
         self.ends_with_failure
     }
 
-    /// The ages that tell something: one that ended the watch does not.
+    /// The ages that tell something: one that ended the watch does not, and none does of a watch of no whole day.
     fn telling(&self) -> &[f64] {
         match self.ages.split_last() {
+            _ if self.end <= FIRST_DAY => &[],
             Some((_, earlier)) if self.ends_with_failure => earlier,
             _ => &self.ages,
         }
@@ -141,27 +151,13 @@ impl Failures {
         })
     }
 
-    /// The test of MIL-HDBK-189; `None` without a failure that tells something.
+    /// The test of MIL-HDBK-189; `None` without a failure that tells something, and where all came on the last day.
     ///
     /// # Source
     /// NIST/SEMATECH e-Handbook of Statistical Methods, 8.2.3.4 (Military Handbook test).
     #[must_use]
     pub fn handbook(&self) -> Option<Handbook> {
-        if self.telling().is_empty() {
-            return None;
-        }
-        let chi_squared = 2.0 * self.log_sum();
-        let degrees = 2.0 * real(self.telling_number());
-        let improving = chi_squared_above(chi_squared, degrees);
-        let worsening = chi_squared_at_most(chi_squared, degrees);
-        let two_sided = (2.0 * improving.min(worsening)).min(1.0);
-        Some(Handbook {
-            chi_squared,
-            degrees,
-            improving,
-            worsening,
-            two_sided,
-        })
+        Handbook::of(self.log_sum(), self.telling_number())
     }
 
     /// The reverse arrangements of the distances, the first from age 0; `None` with fewer than two failures.
@@ -201,6 +197,28 @@ impl Failures {
     #[must_use]
     pub fn trend(&self) -> Trend {
         Trend::of(self.handbook())
+    }
+}
+
+impl Handbook {
+    /// The test over so many failures with this sum of logarithms. `None` for a sum of zero: all failures came on the last
+    /// day watched, and ages in whole days cannot say how late on it, so that a chance of zero would be made up.
+    pub(super) fn of(log_sum: f64, failures: u64) -> Option<Self> {
+        if failures == 0 || log_sum <= 0.0 {
+            return None;
+        }
+        let chi_squared = 2.0 * log_sum;
+        let degrees = 2.0 * real(failures);
+        let improving = chi_squared_above(chi_squared, degrees);
+        let worsening = chi_squared_at_most(chi_squared, degrees);
+        let two_sided = (2.0 * improving.min(worsening)).min(1.0);
+        Some(Self {
+            chi_squared,
+            degrees,
+            improving,
+            worsening,
+            two_sided,
+        })
     }
 }
 
@@ -280,6 +298,15 @@ pub(super) mod tests {
     }
 
     #[test]
+    fn failures_on_the_last_day_alone_have_no_chance_and_no_trend() {
+        let last = Failures::new(&[90, 90, 90, 90, 90], WatchEnd::AtDays(90));
+        assert_eq!(last.handbook(), None);
+        assert_eq!(last.trend(), Trend::NoClearTrend);
+        let one_before = Failures::new(&[45, 90], WatchEnd::AtDays(90));
+        assert!(one_before.handbook().expect("a test").two_sided > 0.1);
+    }
+
+    #[test]
     fn the_failure_that_ended_the_watch_tells_nothing() {
         let with_end = Failures::new(&[10, 40, 90, 160], WatchEnd::AtLastFailure);
         let without = Failures::new(&[10, 40, 90], WatchEnd::AtDays(160));
@@ -295,8 +322,10 @@ pub(super) mod tests {
     fn nothing_watched_and_failures_on_the_first_day_give_no_nonsense() {
         assert_eq!(Failures::new(&[], WatchEnd::AtLastFailure).laplace(), None);
         let first = Failures::new(&[0, 0, 0], WatchEnd::AtDays(0));
-        near(first.handbook().expect("a test").chi_squared, 0.0);
-        assert!(first.laplace().expect("a test").z.is_finite());
+        assert_eq!((first.handbook(), first.laplace()), (None, None));
+        let later = Failures::new(&[0, 0, 0], WatchEnd::AtDays(9));
+        assert!(later.laplace().expect("a test").z.is_finite());
+        assert!(later.handbook().expect("a test").improving < 0.01);
         assert_eq!(
             Failures::new(&[7], WatchEnd::AtDays(9)).reverse_arrangements(),
             None

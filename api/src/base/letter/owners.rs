@@ -67,7 +67,7 @@ pub struct SummaryMail {
     pub month: String,
     /// Figures, in the order in which to read them.
     pub figures: Vec<SummaryFigure>,
-    /// What to worry about first, a sentence or two each; at most three.
+    /// What to worry about first, a sentence or two each: flags, and then groups of repairs.
     pub worries: Vec<String>,
     /// Pictures, each beside its text alternative.
     pub pictures: Vec<SummaryPicture>,

@@ -74,12 +74,12 @@ fn tell_of_shop(account: &mut Account, rates: &Value) {
         count(rates, "/counts/repairs"),
         count(rates, "/counts/returned"),
     );
+    let watched = track_record::still_watched(count(rates, "/counts/open"), repairs);
     account.say(format!(
-        "{returned} of {repairs} repairs came back within 30 days, {} of them not yet watched for so long: {}. \
-         They cost the shop {}.",
-        count(rates, "/counts/open"),
+        "{returned} of {repairs} repairs came back within 30 days: {}. They cost the shop {}.{}",
         rate(rates),
         text(rates, "/lost"),
+        watched.map_or_else(String::new, |watched| format!(" {watched}.")),
     ));
     account.check(
         "ten of 128 repairs came back",

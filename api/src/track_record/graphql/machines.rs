@@ -60,7 +60,8 @@ pub struct TrendFigures {
     failures: usize,
     /// What can be said.
     trend: FailureTrend,
-    /// The chance of as clear a trend either way by luck alone; null without failures.
+    /// The chance of as clear a trend either way by luck alone; null without failures, and where all of them came on the last
+    /// day watched.
     chance: Option<f64>,
 }
 

@@ -54,6 +54,26 @@ pub async fn lost(
         .collect())
 }
 
+/// The same of repairs that are in no group of a dimension, such as those without a batch.
+pub async fn lost_without(
+    db: &impl ConnectionTrait,
+    dimension: Dimension,
+    watch: &Watch,
+) -> Result<Cents> {
+    let rows = borne_rows(|call, _| {
+        format!("{call} IN (SELECT o.return_call_id FROM repair_outcome o WHERE {RETURNED})")
+    });
+    let mut values = values(watch);
+    values.push(dimension.to_value().into());
+    let sql = format!(
+        "SELECT '' AS group_key, CAST(COALESCE(SUM(t.parts + t.labour + t.trip), 0) AS BIGINT) AS lost_cents \
+         FROM ({rows}) t JOIN repair_outcome o ON o.return_call_id = t.call_id AND {RETURNED} \
+         WHERE NOT EXISTS (SELECT 1 FROM repair_group g WHERE g.call_id = o.call_id AND g.dimension || '' = $4)"
+    );
+    let rows = read::<Lost>(db, &sql, values).await?;
+    Ok(Cents(rows.iter().map(|row| row.lost_cents).sum()))
+}
+
 /// What the shop bore on a day of a call that counted against a repair.
 #[derive(Clone, Debug, PartialEq, Eq, FromQueryResult)]
 pub struct CallLost {
