@@ -2,13 +2,13 @@
 
 use chrono::{Days, NaiveTime, TimeDelta};
 use nameplate_entities::kinds::{CallKind, Method, OwnerLetterKind};
-use nameplate_entities::owner_letter;
+use nameplate_entities::{appliance, owner_letter};
 use nameplate_rules::money::Cents;
 use sea_orm::{EntityTrait, QueryOrder};
 
 use crate::base::letter::SummaryMail;
 use crate::base::{Caller, owner_letters};
-use crate::callbacks::{DecideCallback, Decision};
+use crate::callbacks::{DecideCallback, Decision, Opened, Recorded};
 use crate::closeout;
 use crate::closeout::testing::{Workshop, day};
 use crate::shop;
@@ -37,6 +37,28 @@ async fn the_first_round_of_a_month_tells_of_the_last_one_and_only_once() {
     }
 }
 
+/// A call by which a repair came back, from its opening to its end.
+async fn comes_back(
+    shop: &Workshop,
+    machine: &appliance::Model,
+    failure: (i64, i64),
+) -> (Opened, Recorded) {
+    let opened = shop.open_call(machine, CallKind::Repair).await;
+    let found = shop.find(&opened.call, failure).await;
+    let confirm = DecideCallback {
+        callback_id: opened.callback.unwrap().id,
+        decision: Decision::Confirm { class: None },
+        note: None,
+    };
+    closeout::decide_callback(&shop.owner(), confirm)
+        .await
+        .unwrap();
+    shop.mend(&found, Method::Replaced, Vec::new()).await;
+    shop.explain(&opened.call).await;
+    shop.complete(&opened.call).await.unwrap();
+    (opened, found)
+}
+
 async fn told_once_a_month(shop: &Workshop) {
     let costs = shop::ChangeShop {
         labour_cost: Some(Cents(3_000)),
@@ -50,19 +72,7 @@ async fn told_once_a_month(shop: &Workshop) {
     assert!(summaries(shop).await.is_empty(), "nothing happened in May");
     round(shop, "2026-07-01").await;
     shop.on(day("2026-07-03"));
-    let opened = shop.open_call(&machine, CallKind::Repair).await;
-    let found = shop.find(&opened.call, failure).await;
-    let confirm = DecideCallback {
-        callback_id: opened.callback.unwrap().id,
-        decision: Decision::Confirm { class: None },
-        note: None,
-    };
-    closeout::decide_callback(&shop.owner(), confirm)
-        .await
-        .unwrap();
-    shop.mend(&found, Method::Replaced, Vec::new()).await;
-    shop.explain(&opened.call).await;
-    shop.complete(&opened.call).await.unwrap();
+    let (opened, found) = comes_back(shop, &machine, failure).await;
     round(shop, "2026-07-31").await;
     round(shop, "2026-08-01").await;
     round(shop, "2026-08-01").await;

@@ -95,7 +95,7 @@ async fn what_burnt_at_an_address_counts_its_days_to_the_call_that_the_flag_grew
         assert_eq!(told(&shop).await, [json!([one_told, two_told, open])]);
 
         // Found once more on a call taken earlier, the flag is there, and rests on the later one; each call once.
-        shop.find(&three, failure).await;
+        let once_more = shop.find(&three, failure).await;
         let back = of_address(&shop).await;
         assert_eq!((back.call_id, back.observed), (three.id, Some(4)));
         let rests_on = [(one.id, replaced), (two.id, None), (four.id, None)];
@@ -106,7 +106,9 @@ async fn what_burnt_at_an_address_counts_its_days_to_the_call_that_the_flag_grew
 
         // What became of a call is told as it is now.
         shop.on(day("2024-04-05"));
-        shop.mend(&found, Method::ReTerminated, Vec::new()).await;
+        for found in [&found, &once_more] {
+            shop.mend(found, Method::ReTerminated, Vec::new()).await;
+        }
         shop.complete(&three).await.expect("completed");
         burns(&shop, ("A-5", "2024-05-01"), failure).await;
         let since = json!({

@@ -48,7 +48,8 @@ pub struct GroupRate {
     pub worse: Option<Claim>,
     /// As few returns or fewer; `None` for a group not judged.
     pub better: Option<Claim>,
-    /// Its rate drawn toward the shop's.
+    /// Its rate drawn toward the shop's; `None` while none of its repairs was watched for the whole window, as what returned
+    /// until then would be left out.
     pub shrunk: Option<Shrunk>,
     pub verdict: Verdict,
 }
@@ -98,7 +99,8 @@ pub fn judge(
     let prior = (rate.filter(|rate| rate.at_days == window_days))
         .and_then(|rate| Prior::of(&effective, rate.value));
     for (group, effective) in judged.iter_mut().zip(effective) {
-        group.shrunk = prior.map(|prior| prior.shrunk(effective));
+        let is_whole = (group.rate.as_ref()).is_some_and(|rate| rate.at_days == window_days);
+        group.shrunk = (prior.filter(|_| is_whole)).map(|prior| prior.shrunk(effective));
     }
     claim(&mut judged);
     Judged {
@@ -252,6 +254,25 @@ mod tests {
         let judged = table_of(&groups);
         assert!(judged.groups[0].worse.expect("a claim").held < 0.1);
         assert_eq!(judged.groups[0].verdict, Verdict::AsExpected);
+    }
+
+    #[test]
+    fn a_group_that_nobody_watched_for_the_whole_window_is_not_drawn() {
+        let young = |returned_after_days, repairs| Exposure {
+            observed: Observed {
+                followed_days: 40,
+                ..fate(0, returned_after_days, repairs).observed
+            },
+            stratum: 0,
+        };
+        let groups = [
+            vec![young(Some(3), 5), young(None, 1)],
+            vec![fate(0, Some(9), 10), fate(0, None, 90)],
+        ];
+        let judged = table_of(&groups);
+        assert_eq!(judged.groups[0].rate.expect("a rate").at_days, 40);
+        assert_eq!(judged.groups[0].shrunk, None);
+        assert!(judged.groups[1].shrunk.is_some());
     }
 
     #[test]

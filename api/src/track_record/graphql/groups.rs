@@ -117,6 +117,7 @@ pub struct RateGroup {
     /// The same against the record of the rest of the shop alone.
     ratio_to_rest: Option<Estimated>,
     /// Its rate in percent drawn toward the shop's, the more the fewer its repairs; for forecasts, not for praise or blame.
+    /// Null while none of them was watched for the whole window.
     drawn: Option<Estimated>,
     /// The chance of so many returns by luck alone, held to the number of groups looked at (false-discovery rate); null
     /// for a group not judged.
