@@ -14,6 +14,6 @@ impl MigrationTrait for Migration {
     async fn up(&self, manager: &SchemaManager) -> Result<(), DbErr> {
         let mut change = Table::alter();
         change.table("flag_evidence").drop_column("days_before");
-        manager.alter_table(change.to_owned()).await
+        manager.alter_table(change).await
     }
 }

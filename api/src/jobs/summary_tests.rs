@@ -46,7 +46,7 @@ async fn comes_back(
     let opened = shop.open_call(machine, CallKind::Repair).await;
     let found = shop.find(&opened.call, failure).await;
     let confirm = DecideCallback {
-        callback_id: opened.callback.unwrap().id,
+        callback_id: opened.callback.as_ref().unwrap().id,
         decision: Decision::Confirm { class: None },
         note: None,
     };
