@@ -1,4 +1,4 @@
-//! The earlier calls a flag rests on: repairs that came back, failures that were found.
+//! The calls a flag rests on: repairs that came back, failures that were found.
 
 use sea_orm::entity::prelude::*;
 use serde::Serialize;

@@ -74,7 +74,7 @@ pub async fn decide(
         }
         Decision::Reject => (CallbackState::Rejected, None),
     };
-    if changes(&before, (state, class)) && note.is_none() {
+    if changes((before.state, before.class), (state, class)) && note.is_none() {
         return Err(Error::refused(
             ProblemCode::Missing,
             "note",
@@ -136,12 +136,12 @@ pub async fn reject_cancelled(
 }
 
 /// Whether something that was decided is decided otherwise; a class that was left open may be set without a word.
-fn changes(
-    before: &callback::Model,
-    (state, class): (CallbackState, Option<CallbackClass>),
+pub(super) fn changes(
+    before: (CallbackState, Option<CallbackClass>),
+    after: (CallbackState, Option<CallbackClass>),
 ) -> bool {
-    let state_changes = before.state != CallbackState::Proposed && before.state != state;
-    let class_changes = before.class.is_some() && before.class != class;
+    let state_changes = before.0 != CallbackState::Proposed && before.0 != after.0;
+    let class_changes = before.1.is_some() && before.1 != after.1;
     state_changes || class_changes
 }
 

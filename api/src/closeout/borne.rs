@@ -194,8 +194,8 @@ fn memo(call_number: &str, since: Option<&'static str>) -> String {
         (Right::IssueInvoice, " as it was billed"),
         (Right::CreditInvoice, " after an invoice was credited"),
         (Right::FinishVisit, " after a visit was made"),
-        (Right::DecideCallback, " after it was decided anew"),
-        (Right::DecideCoverage, " after it was decided anew"),
+        (Right::DecideCallback, " after its callback was decided"),
+        (Right::DecideCoverage, " after its coverage was decided"),
     ];
     let after = after
         .into_iter()
@@ -288,7 +288,7 @@ mod tests {
         let decided = Some(Right::DecideCallback.mutation());
         assert_eq!(
             memo("C-000131", decided),
-            "What the shop bears of call C-000131 after it was decided anew"
+            "What the shop bears of call C-000131 after its callback was decided"
         );
         let visited = Some(Right::FinishVisit.mutation());
         assert_eq!(

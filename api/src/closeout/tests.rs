@@ -303,7 +303,7 @@ async fn the_journal_says_which_entries_follow_from_deciding_anew() {
         .await
         .expect("the journal");
     let first = format!("What the shop bears of call {}", opened.call.number);
-    let anew = format!("{first} after it was decided anew");
+    let anew = format!("{first} after its callback was decided");
     let memos: Vec<&str> = entries.iter().map(|entry| entry.memo.as_str()).collect();
     assert_eq!(memos, [first.as_str(), anew.as_str(), anew.as_str()]);
 }

@@ -23,7 +23,7 @@ const NESTING_MAX: usize = 60;
 /// Fields and spreads once every fragment is written out.
 const SELECTIONS_MAX: usize = 5_000;
 /// Lists of the schema's own shape (types, fields and such) in one document, and such lists inside one another. Tools that
-/// read the whole schema ask for six, three deep; a fourth would name every field of every type for each field.
+/// read the whole schema ask for five, two deep; a fourth inside would name every field of every type for each field.
 const SHAPES_MAX: usize = 12;
 const SHAPES_DEPTH_MAX: usize = 3;
 

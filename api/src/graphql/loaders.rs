@@ -12,6 +12,7 @@ use std::time::Duration;
 use async_graphql::Context;
 use async_graphql::dataloader::{DataLoader, Loader};
 use async_graphql::runtime::{TokioSpawner, TokioTimer};
+use sea_orm::sea_query::{Expr, ExprTrait, Query, SelectStatement};
 use sea_orm::{
     ColumnTrait, DatabaseConnection, DbErr, EntityTrait, Iterable, ModelTrait, PrimaryKeyToColumn,
     QueryFilter, QueryOrder, QuerySelect, Value,
@@ -141,6 +142,9 @@ impl HeldIn {
         }
     }
 }
+
+/// Most rows of the audit log that are read about one record, the newest.
+const AUDIT_MAX: u64 = 200;
 
 /// The rows of the audit log about one record.
 #[derive(Clone, Copy, PartialEq, Eq, Hash)]
@@ -272,6 +276,23 @@ impl Loader<InOwnCalls> for Rows {
     }
 }
 
+/// Ids of the newest rows of the audit log about each of these records.
+fn newest_about(kind: &str, ids: Vec<i64>) -> SelectStatement {
+    let place = "ROW_NUMBER() OVER (PARTITION BY subject_id ORDER BY id DESC)";
+    let placed = Query::select()
+        .column("id")
+        .expr_as(Expr::cust(place), "place")
+        .from(audit_entry::Entity)
+        .and_where(audit_entry::Column::SubjectKind.eq(kind))
+        .and_where(audit_entry::Column::SubjectId.is_in(ids))
+        .to_owned();
+    Query::select()
+        .column("id")
+        .from_subquery(placed, "placed")
+        .and_where(Expr::col("place").lte(AUDIT_MAX))
+        .to_owned()
+}
+
 impl Loader<AuditOf> for Rows {
     type Value = Vec<audit_entry::Model>;
     type Error = Arc<DbErr>;
@@ -289,8 +310,7 @@ impl Loader<AuditOf> for Rows {
                 .map(|key| key.id)
                 .collect::<Vec<_>>();
             let rows = audit_entry::Entity::find()
-                .filter(audit_entry::Column::SubjectKind.eq(kind))
-                .filter(audit_entry::Column::SubjectId.is_in(ids))
+                .filter(audit_entry::Column::Id.in_subquery(newest_about(kind, ids)))
                 .order_by_asc(audit_entry::Column::Id)
                 .all(&self.read)
                 .await?;

@@ -53,7 +53,10 @@ impl Arguments {
 
     fn find(&self, field: &Name, argument: &Name, base: &BaseType) -> Option<&Argument> {
         let known = self.0.get(field)?;
-        (known.iter()).find(|known| known.name == *argument && known.base == *base)
+        let alike =
+            || (known.iter()).filter(|known| known.name == *argument && known.base == *base);
+        // Never null in one place is never null.
+        alike().find(|known| known.is_never_null).or(alike().next())
     }
 }
 
@@ -220,13 +223,16 @@ pub fn filled(
                 .or_insert_with(|| default.node.clone());
         }
     }
+    // Of one that the operation does not define the library says so.
+    let is_defined = |name: &Name| {
+        (operation.variable_definitions.iter()).any(|definition| definition.node.name.node == *name)
+    };
     let mut conditions = Uses::new(&document.fragments);
     conditions.only_conditions = true;
     conditions.of_set(&operation.selection_set.node);
     let is_open = |name: &Name| {
-        variables
-            .get(name)
-            .is_none_or(|value| *value == Value::Null)
+        let given = variables.get(name);
+        is_defined(name) && given.is_none_or(|value| *value == Value::Null)
     };
     match conditions.variables.into_iter().find(is_open) {
         Some(name) => Err(name),

@@ -138,7 +138,7 @@ impl Rest {
             Dimension::Supplier => "no supplier on record",
             _ => return Ok(None),
         };
-        let lost = lost::lost_without(db, dimension, watch).await?;
+        let lost = lost::lost_without(db, dimension, &watch.before_today()).await?;
         Ok((lost.0 > 0).then_some(Self { lost, had }))
     }
 }
@@ -201,7 +201,8 @@ pub fn of_months(months: &Months) -> Picture {
             ),
             note: "A month stands out where so many returns would come by chance at most 0.135 % of the time. \
                    The dashed line is that limit, by how many were repaired in the month: what stands out lies above it. \
-                   A month without a line has too few repairs to stand out, or is not over."
+                   A month without a line has too few repairs to stand out, or is not over; without twelve months \
+                   there is no line yet."
                 .to_owned(),
         },
         axis: "Repairs that came back, percent".to_owned(),

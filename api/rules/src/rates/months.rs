@@ -2,7 +2,8 @@
 //!
 //! What must stay true: only months whose every repair has been followed through the window are on it; a month alarms by
 //! the exact chance and not for passing the line of three standard deviations, which good months of a small shop pass two to
-//! seven times as often as they should; a picture draws the limit by which it alarms; the mean is made from at least twelve months, and a month leaves it only with a written cause.
+//! seven times as often as they should; a picture draws the limit by which it alarms; the mean is made from at least twelve
+//! months, and a month leaves it only with a written cause.
 
 use serde::Serialize;
 

@@ -66,7 +66,7 @@ pub fn years(days: i64) -> f64 {
 impl Surprise {
     /// The chance for this machine, and beside it how many of the machines on record are expected to show as much.
     ///
-    /// Shape: `recurrences` are those the chance is of; `machines` those on record beside this one.
+    /// Shape: `recurrences` are those the chance is of; `machines` those on record beside this one, one at least.
     ///
     /// Rounding: below one in five, one in so many to two significant digits; above that in hundredths. Machines to two
     /// digits behind the point below one, to one below ten, otherwise whole. Fewer than [`BASE_RATE_REPAIRS_MIN`] machines

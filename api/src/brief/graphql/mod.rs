@@ -46,7 +46,8 @@ pub struct ArrivalBrief {
     appliance: Appliance,
     /// What kind of machine it is.
     appliance_type: ApplianceType,
-    /// Earlier calls on the machine with all that was found, measured, done and fitted; newest first, 20 at most.
+    /// Earlier calls on the machine with all that was found, measured, done and fitted; newest first, 20 at most of
+    /// the latest 21 calls there.
     history: Vec<BriefCall>,
     /// Safety recalls that are or may be about the machine; newest first. The maker's notice comes first.
     recalls: Vec<ApplianceRecall>,

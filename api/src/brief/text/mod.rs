@@ -1,7 +1,8 @@
 //! The brief as text for a phone on a poor connection: below 2,000 bytes, who and where first, then what can hurt.
 //!
 //! What must stay true: a caution stands whole or is counted; the sentence that all of them end with stands once behind the
-//! last; the last repair of what came back and the first two checks stand whatever else there is. What a technician may not know is not in the brief, so it is not in here: no costs, no margins.
+//! last; the last repair of what came back and the first two checks stand whatever else there is. What a technician may not
+//! know is not in the brief, so it is not in here: no costs, no margins.
 
 mod burns;
 mod past;

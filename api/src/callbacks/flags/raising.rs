@@ -40,7 +40,7 @@ pub struct Said<'a> {
     pub shared: Option<Shared>,
 }
 
-/// An earlier repair that a flag rests on.
+/// A call that a flag rests on: a repair that came back, or one on which it was found before.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Evidence {
     pub call_id: i64,

@@ -10,6 +10,7 @@ use crate::graphql::error::edge;
 use crate::graphql::loaders;
 use crate::shop::graphql::Staff;
 
+use super::super::deciding::changes;
 use super::{CallbackClass, CallbackState};
 
 /// Most decisions that are told of one callback.
@@ -25,7 +26,7 @@ pub struct CallbackStep {
     state: CallbackState,
     /// What it was said to be; null while that is open, and for a rejected one.
     class: Option<CallbackClass>,
-    /// What was noted at this decision; null where nothing was.
+    /// What was noted at this decision; null where nothing was, or once more what was noted before.
     note: Option<String>,
     #[graphql(skip)]
     staff_id: Option<i64>,
@@ -65,7 +66,7 @@ impl CallbackStep {
         if before == after {
             return Ok(None);
         }
-        let was_noted = after.note != before.note || after.changes(&before);
+        let was_noted = after.note != before.note || changes(before.said(), after.said());
         Ok(Some(Self {
             at: row.at,
             state: after.state.into(),
@@ -87,11 +88,8 @@ struct Kept {
 }
 
 impl Kept {
-    /// Whether something that was decided is decided otherwise, which is never done without a note.
-    fn changes(&self, before: &Self) -> bool {
-        let was_decided = before.state != kinds::CallbackState::Proposed;
-        (was_decided && before.state != self.state)
-            || (before.class.is_some() && before.class != self.class)
+    fn said(&self) -> (kinds::CallbackState, Option<kinds::CallbackClass>) {
+        (self.state, self.class)
     }
 }
 

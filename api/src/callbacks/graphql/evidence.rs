@@ -68,7 +68,7 @@ impl FlagEvidence {
 
 #[ComplexObject]
 impl FlagEvidence {
-    /// The call of that repair; null for a technician without part in it.
+    /// That call; null for a technician without part in it.
     async fn call(&self, ctx: &Context<'_>) -> async_graphql::Result<Option<ServiceCall>> {
         ServiceCall::seen(ctx, self.row.call_id).await
     }

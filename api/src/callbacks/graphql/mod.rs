@@ -147,7 +147,9 @@ impl Callback {
         Ok(Some(cost))
     }
 
-    /// What was decided on it so far, oldest first; the latest 50 decisions. None while nobody decided.
+    /// What was decided on it so far, oldest first; the latest 50 decisions. A call that is canceled takes its callback back,
+    /// which is told too.
+    #[graphql(complexity = "10 * child_complexity + 1")]
     async fn decisions(&self, ctx: &Context<'_>) -> async_graphql::Result<Vec<CallbackStep>> {
         CallbackStep::of_callback(ctx, self.row.id).await
     }

@@ -76,10 +76,10 @@ fn tell_of_shop(account: &mut Account, rates: &Value) {
     );
     let watched = track_record::still_watched(count(rates, "/counts/open"), repairs);
     account.say(format!(
-        "{returned} of {repairs} repairs came back within 30 days: {}. They cost the shop {}.{}",
+        "{returned} of {repairs} repairs came back within 30 days: {}{}. They cost the shop {}.",
         rate(rates),
+        watched.map_or_else(String::new, |watched| format!("; {watched}")),
         text(rates, "/lost"),
-        watched.map_or_else(String::new, |watched| format!(" {watched}.")),
     ));
     account.check(
         "ten of 128 repairs came back",

@@ -165,7 +165,7 @@ pub struct RepairRates {
     as_of: NaiveDate,
     /// First day of completion looked at.
     from: NaiveDate,
-    /// Last day of completion looked at; of the day as of which is counted nothing is counted yet.
+    /// Last day of completion looked at; repairs completed on `asOf` are not counted yet.
     through: NaiveDate,
     /// Days within which a return counts.
     window_days: u32,
