@@ -145,18 +145,7 @@ async fn a_corrected_model_takes_its_repairs_along() {
         let key = |model: &str| format!("{}|{model}", machine.make_key);
         let before = key(&machine.model.to_uppercase());
         assert_eq!(counted(&shop, Dimension::Model, &before).await, (1, 0));
-        let change = ChangeAppliance {
-            appliance_id: machine.id,
-            version: machine.version,
-            make: None,
-            model: Some("Mx 9".to_owned()),
-            serial: None,
-            fuel: None,
-            plate: PlateChange::default(),
-            built_in: None,
-        };
-        let changed = callbacks::change_appliance(&shop.owner(), change).await;
-        changed.expect("changed");
+        shop.rename(&machine, "Mx 9").await;
         assert_eq!(counted(&shop, Dimension::Model, &before).await, (0, 0));
         assert_eq!(counted(&shop, Dimension::Model, &key("MX 9")).await, (1, 0));
         is_counted_right(&shop).await;

@@ -111,6 +111,22 @@ impl Workshop {
         format!("key {}", self.keys.fetch_add(1, ordering))
     }
 
+    /// Gives a machine another model.
+    pub async fn rename(&self, machine: &appliance::Model, model: &str) {
+        let change = appliances::ChangeAppliance {
+            appliance_id: machine.id,
+            version: machine.version,
+            make: None,
+            model: Some(model.to_owned()),
+            serial: None,
+            fuel: None,
+            plate: appliances::PlateChange::default(),
+            built_in: None,
+        };
+        let changed = callbacks::change_appliance(&self.owner(), change).await;
+        changed.expect("changed");
+    }
+
     /// A range; without a serial it gets a shop tag.
     pub async fn machine(&self, serial: Option<&str>) -> appliance::Model {
         let kind = appliance_type::Entity::find()

@@ -6,8 +6,7 @@ use sea_orm::{ColumnTrait, EntityTrait, QueryFilter, QueryOrder};
 use serde_json::{Value, json};
 
 use super::graph_tests::ask;
-use crate::appliances::{ChangeAppliance, PlateChange};
-use crate::callbacks::{self, Recorded};
+use crate::callbacks::Recorded;
 use crate::closeout::testing::{Workshop, day};
 
 /// A call on a further machine at the address, on which the failure is found on that day.
@@ -140,22 +139,6 @@ async fn what_is_found_late_on_a_call_taken_first_counts_what_was_taken_since() 
     }
 }
 
-/// Gives a machine another model.
-async fn rename(shop: &Workshop, machine: &appliance::Model) {
-    let change = ChangeAppliance {
-        appliance_id: machine.id,
-        version: machine.version,
-        make: None,
-        model: Some("MX-9".to_owned()),
-        serial: None,
-        fuel: None,
-        plate: PlateChange::default(),
-        built_in: None,
-    };
-    let changed = callbacks::change_appliance(&shop.owner(), change).await;
-    changed.expect("changed");
-}
-
 /// How many replacements, and how many calls on which nothing is done yet, the model's flag rests on, if the failure on this
 /// machine raises it or it grows by that.
 async fn back(
@@ -181,7 +164,7 @@ async fn repairs_of_a_model_that_came_back_are_kept_with_their_method_and_the_ca
         for number in 0..9 {
             let machine = shop.machine(Some(&format!("G-{number}"))).await;
             if number >= 6 {
-                rename(&shop, &machine).await;
+                shop.rename(&machine, "MX-9").await;
             }
             shop.repair(&machine, day("2024-01-10"), failure).await;
             machines.push(machine);

@@ -8,7 +8,7 @@ use nameplate_entities::{
 };
 use sea_orm::sea_query::{Alias, Expr, ExprTrait, Order, Query, SelectStatement};
 use sea_orm::{
-    ActiveEnum, ColumnTrait, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
+    ActiveEnum, ColumnTrait, Condition, ConnectionTrait, EntityTrait, FromQueryResult, QueryFilter,
 };
 
 use crate::base::{Result, joined};
@@ -116,18 +116,10 @@ pub async fn returned_of_group(
     group: &repair_group::Model,
     watch: &Watch,
 ) -> Result<Vec<OnMachine>> {
-    let of_finding = |column: finding::Column| Expr::col((finding::Entity, column));
     let repaired = Query::select()
         .expr(of_finding(finding::Column::Id).min())
         .from(finding::Entity)
-        .and_where(
-            of_finding(finding::Column::CallId)
-                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
-        )
-        .and_where(
-            of_finding(finding::Column::ComponentId)
-                .equals((repair_outcome::Entity, repair_outcome::Column::ComponentId)),
-        )
+        .cond_where(on_what_was_repaired())
         .to_owned();
     let mut query = returned(group, watch);
     query
@@ -166,9 +158,23 @@ pub async fn returned_of_group(
     Ok(rows)
 }
 
+/// A finding on what was repaired first on the repair at hand.
+fn on_what_was_repaired() -> Condition {
+    let of_repair = |column| (repair_outcome::Entity, column);
+    Condition::all()
+        .add(of_finding(finding::Column::CallId).equals(of_repair(repair_outcome::Column::CallId)))
+        .add(
+            of_finding(finding::Column::ComponentId)
+                .equals(of_repair(repair_outcome::Column::ComponentId)),
+        )
+}
+
+fn of_finding(column: finding::Column) -> Expr {
+    Expr::col((finding::Entity, column))
+}
+
 /// The last method by which something was done about what was repaired first on the repair at hand.
 fn last_method_of_outcome() -> SelectStatement {
-    let of_finding = |column: finding::Column| Expr::col((finding::Entity, column));
     Query::select()
         .column((remedy::Entity, remedy::Column::Method))
         .from(remedy::Entity)
@@ -176,14 +182,7 @@ fn last_method_of_outcome() -> SelectStatement {
             finding::Entity,
             of_finding(finding::Column::Id).equals((remedy::Entity, remedy::Column::FindingId)),
         )
-        .and_where(
-            of_finding(finding::Column::CallId)
-                .equals((repair_outcome::Entity, repair_outcome::Column::CallId)),
-        )
-        .and_where(
-            of_finding(finding::Column::ComponentId)
-                .equals((repair_outcome::Entity, repair_outcome::Column::ComponentId)),
-        )
+        .cond_where(on_what_was_repaired())
         .and_where(remedy::Column::Method.ne(Method::None))
         .order_by((remedy::Entity, remedy::Column::Id), Order::Desc)
         .limit(1)
